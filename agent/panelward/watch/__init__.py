@@ -1,0 +1,196 @@
+"""The pure core, part one: everything that needs a value. Readings in; edges of conditions out.
+
+One file a kind of condition, each owning its state, its deadlines and its save and restore:
+
+    way          one circuit's present values: order, pairs, energy; hands each sample to the files below
+    overcurrent  overcurrent-approach, conductor-overheating
+    dead         protection-opened, feed-lost; `causes` is its table of evidence, `tree` its parents
+    drain        standby-drain
+    supply       undervoltage-approach
+    silence      readings-overdue: a circuit, a monitor, the broker
+
+No clock, no I/O. Times are milliseconds on the core's own axis. No set is iterated.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from panelward.records import Circuit, Condition, Monitor, Presence, Reading, Schedule
+from panelward.watch import dead, drain, overcurrent
+from panelward.watch.bench import Bench
+from panelward.watch.panel import Panel
+from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
+from panelward.watch.supply import SupplyState
+from panelward.watch.supply import depends as supply_depends
+from panelward.watch.tree import Tree
+from panelward.watch.way import Way
+
+__all__ = ["Watch"]
+
+VERSION = 1
+_NO_MONITOR = Monitor(name="", dialect="plain", topic="")
+
+
+class Watch:
+    """All circuits of one schedule."""
+
+    def __init__(self, schedule: Schedule, *, silence_from_start: bool, now_ms: int) -> None:
+        self.schedule = schedule
+        self._bench = Bench()
+        self.panel = Panel(schedule.vehicle.timezone)
+        self._silence_from_start = silence_from_start
+        self._broker = BrokerSilence(self._bench, schedule.broker.host if schedule.broker else "broker")
+        self._monitors = {m.name: MonitorSilence(self._bench, m, self._broker) for m in schedule.monitors}
+        self.tree = Tree(self._bench, schedule)
+        self._supplies = {s.id: SupplyState(self._bench, schedule, s) for s in schedule.supplies}
+        self.ways: dict[str, Way] = {}
+        self._probes: dict[str, tuple[Silence, str]] = {}
+        for circuit in schedule.circuits:
+            self._enrol(circuit)
+        for probe in schedule.probes:
+            over = self._monitors.get(probe.monitor or "")
+            if over is not None:
+                on_change = over.monitor.sense.publishes == "on-change"
+                self._probes[probe.id] = (Silence(self._bench, probe.id, over, on_change, False), probe.where)
+        self._meters = {s.id: (s.meter, -1.0 if s.meter_sign == "charge-positive" else 1.0) for s in schedule.supplies}
+        if silence_from_start:
+            for way in self.ways.values():
+                way.silence.begin(now_ms)
+
+    def _enrol(self, circuit: Circuit) -> None:
+        over = self._monitors.get(circuit.monitor or "")
+        if over is None:  # readings from a file without a monitor in the schedule: the defaults of one
+            over = self._monitors[""] = self._monitors.get("") or MonitorSilence(self._bench, _NO_MONITOR, self._broker)
+        on_change = circuit.sense.publishes == "on-change"
+        silence = Silence(self._bench, circuit.id, over, on_change, True)
+        self.ways[circuit.id] = Way(
+            self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
+            self._supplies[circuit.supply],
+        )  # fmt: skip
+
+    def reading(self, reading: Reading) -> None:
+        """One reading of a circuit, a meter or a probe; of one that the schedule does not have, nothing."""
+        way = self.ways.get(reading.circuit)
+        if way is not None:
+            bank_a = None
+            if way.drain is not None:
+                meter, sign = self._meters[way.circuit.supply]
+                over = self.ways.get(meter) if meter else None
+                bank_a = over.amps * sign if over is not None and over.amps is not None else None
+            way.take(reading, bank_a)
+            return
+        probe = self._probes.get(reading.circuit)
+        if probe is not None:
+            probe[0].hear(reading.received_ms)
+            if reading.celsius is not None and reading.origin != "retained":
+                if probe[1] == "panel":
+                    self.panel.panel_c = reading.celsius
+                elif probe[1] == "outside":
+                    self.panel.outside_c = reading.celsius
+
+    def presence(self, presence: Presence) -> None:
+        """A monitor or the broker came or went."""
+        if presence.subject == "broker":
+            self._broker.presence(presence.here, presence.received_ms)
+        elif presence.name in self._monitors:
+            self._monitors[presence.name].presence(presence.here, presence.received_ms)
+
+    def rest(self, now_ms: int) -> None:
+        """The program was off until now: one gap, and timers start anew."""
+        for way in self.ways.values():
+            way.rest(now_ms)
+            if way.silence.heard_ms is not None or self._silence_from_start:
+                way.silence.begin(now_ms)
+        for supply in self._supplies.values():
+            supply.rest()
+
+    def next_ms(self) -> int | None:
+        return self._bench.next_ms()
+
+    def fire(self) -> None:
+        self._bench.fire()
+
+    def found(self) -> list[Condition]:
+        """The conditions since the last call, in order."""
+        found = self._bench.found
+        if found:
+            self._bench.found = []
+        return found
+
+    @property
+    def any_found(self) -> bool:
+        return bool(self._bench.found)
+
+    def standing(self) -> list[tuple[str, str, str]]:
+        """Subject, id and group of every condition that is the case now."""
+        keys: list[tuple[str, str, str]] = []
+        for way_id, way in self.ways.items():
+            for group, is_case in (
+                ("overcurrent", way.over.active),
+                ("dead", way.dead and way.dead.active),
+                ("drain", way.drain and way.drain.active),
+                ("readings", way.silence.active or way.stepped),
+            ):
+                if is_case:
+                    keys.append(("circuit", way_id, group))
+        keys += [("monitor", name, "readings") for name, monitor in self._monitors.items() if monitor.active]
+        keys += [("supply", supply_id, "supply") for supply_id, state in self._supplies.items() if state.active]
+        keys += [(group.subject, group.subject_id, "dead") for group in self.tree.groups if group.active]
+        if self._broker.active:
+            keys.append(("broker", self._broker.host, "readings"))
+        return keys
+
+    def save(self) -> dict[str, Any]:
+        """All state as plain values, with a version and the keys that each circuit's part depends on."""
+        return {
+            "version": VERSION,
+            "ways": {way_id: way.save() | {"keys": _keys(way.circuit)} for way_id, way in self.ways.items()},
+            "monitors": {name: monitor.save() for name, monitor in self._monitors.items()},
+            "probes": {probe_id: silence.save() for probe_id, (silence, _) in self._probes.items()},
+            "broker": self._broker.save(),
+            "supplies": {
+                supply_id: state.save() | {"keys": repr(supply_depends(self.schedule.supply(supply_id)))}
+                for supply_id, state in self._supplies.items()
+            },
+            "tree": self.tree.save(),
+            "tree_keys": self._tree_keys(),
+            "panel": {"panel_c": self.panel.panel_c, "outside_c": self.panel.outside_c},
+        }
+
+    def restore(self, state: dict[str, Any]) -> None:
+        """Take back saved state. A part whose schedule keys have changed begins anew; a new label does nothing."""
+        same_tree = state["tree_keys"] == self._tree_keys()
+        for way_id, way in self.ways.items():
+            kept = state["ways"].get(way_id)
+            if kept is None:
+                continue
+            mine = _keys(way.circuit)
+            parts = frozenset(part for part, key in mine.items() if kept["keys"].get(part) == key)
+            way.restore(kept, parts if same_tree else parts - {"dead"})
+        for name, monitor in self._monitors.items():
+            if name in state["monitors"]:
+                monitor.restore(state["monitors"][name])
+        for probe_id, (silence, _) in self._probes.items():
+            if probe_id in state["probes"]:
+                silence.restore(state["probes"][probe_id])
+        self._broker.restore(state["broker"])
+        for supply_id, supply in self._supplies.items():
+            kept = state["supplies"].get(supply_id)
+            if kept is not None and kept["keys"] == repr(supply_depends(self.schedule.supply(supply_id))):
+                supply.restore(kept)
+        if same_tree:
+            self.tree.restore(state["tree"])
+        self.panel.panel_c, self.panel.outside_c = state["panel"]["panel_c"], state["panel"]["outside_c"]
+        self._bench.rebuild()
+
+    def _tree_keys(self) -> str:
+        return repr((self.schedule.supplies, self.schedule.feeders, [repr(dead.depends(c)) for c in self.schedule.circuits]))
+
+
+def _keys(circuit: Circuit) -> dict[str, str]:
+    return {
+        "over": repr(overcurrent.depends(circuit)),
+        "dead": repr(dead.depends(circuit)),
+        "drain": repr(drain.depends(circuit)),
+    }

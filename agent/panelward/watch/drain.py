@@ -1,0 +1,217 @@
+"""Standby drain: a draw above standby while the load should stand by. Group `drain`.
+
+Three ways to be one: outside the load's hours, beyond its longest run, or steadily between standby and the lowest of
+its levels (neither standing by nor doing its job).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from panelward.records import Circuit, Condition, Facts, Figure, Supply
+from panelward.watch.bench import Bench
+from panelward.watch.panel import Panel, Sample, within
+
+OUTSIDE_HOURS_MS = 30 * 60_000  # people stay up late: half an hour beyond the hours is still honest use
+BETWEEN_MS = 2 * 3600_000  # trade practice, no source: two hours asleep or parked make a standby drain
+OFF_READINGS = 2  # readings in a row at standby that end a run
+
+
+class Drain:
+    """One circuit's standby."""
+
+    def __init__(self, bench: Bench, panel: Panel, circuit: Circuit, supply: Supply, period_ms: int, on_change: bool) -> None:
+        self._bench, self._panel, self._circuit, self._supply = bench, panel, circuit, supply
+        self._period_ms, self._on_change = period_ms, on_change
+        loads = circuit.loads
+        known = [load.standby_max_w for load in loads if load.standby_max_w is not None]
+        floors = sum(load.always_draws_w or 0.0 for load in loads)
+        self._standby_known = bool(known)
+        self._standby_w = max(sum(known), 1.5 * floors)
+        step_w = circuit.sense.resolution_a * supply.nominal_v
+        self._above_w = self._standby_w + max(2.0 * step_w, 0.5)
+        lowest = [level.watts * (1.0 - level.tolerance) for load in loads for level in load.levels]
+        self._lowest_w = min(lowest) if lowest and known else None
+        self._hours = tuple(window for load in loads for window in load.hours) if all(x.hours for x in loads) else ()
+        longest = [load.longest_run_s for load in loads if load.longest_run_s is not None]
+        self._longest_ms = round(max(longest) * 1000) if len(longest) == len(loads) and longest else None
+        self.judged = bool(loads) and (bool(self._hours) or self._longest_ms is not None or self._lowest_w is not None)
+        self.order = bench.enrol(self)
+        self.due_ms: int | None = None
+        self.above_ms: int | None = None  # above standby since, as measured
+        self.outside_ms: int | None = None  # … and outside its hours since
+        self.between_ms: int | None = None  # … and below the lowest level since
+        self.off = 0
+        self.last_ms: int | None = None
+        self.last_received_ms = 0
+        self.last_w = 0.0
+        self.last_a = 0.0
+        self.excess_mwms = 0  # energy above standby since `above_ms`: milliwatts x milliseconds, exact
+        self.excess_mams = 0
+        self.active: str | None = None  # which of the three
+        self.since_ms = 0
+        self.mark = (0, 0)  # the two sums when the condition's own time began
+
+    def take(self, sample: Sample, bank_a: float | None) -> None:
+        """Judge one sample. `bank_a`: what the bank gives now, amps, where known."""
+        above = sample.watts > self._above_w
+        time_ms = sample.time_ms
+        if not above and self.above_ms is None:
+            self.last_ms = time_ms
+            return
+        self._sum(time_ms)
+        self.last_ms, self.last_w, self.last_a = time_ms, sample.watts, abs(sample.amps)
+        self.last_received_ms = sample.received_ms
+        if above:
+            self.off = 0
+            if self.above_ms is None:
+                self.above_ms, self.excess_mwms, self.excess_mams = time_ms, 0, 0
+            self._place(time_ms, sample.watts)
+        else:
+            self.off += 1
+            if self.off < OFF_READINGS:
+                return
+            self._end(sample.received_ms, bank_a)
+            return
+        if sample.fresh:
+            self._judge(time_ms, sample.received_ms, bank_a)
+        if self._on_change:  # the next reading may be hours away: look again by the clock
+            self._bench.call_at(self, sample.received_ms + 60_000)
+
+    def _sum(self, time_ms: int) -> None:
+        if self.last_ms is None or self.above_ms is None:
+            return
+        dt_ms = time_ms - self.last_ms
+        if self._on_change or dt_ms <= max(3 * self._period_ms, 10_000):  # longer is a gap: unknown, not zero
+            over_mw = round(self.last_w * 1000) - round(self._standby_w * 1000)
+            self.excess_mwms += max(0, over_mw) * dt_ms
+            volts_mw = max(1.0, self._supply.nominal_v)
+            self.excess_mams += max(0, round(self.last_a * 1000) - round(self._standby_w / volts_mw * 1000)) * dt_ms
+
+    def _place(self, time_ms: int, watts: float) -> None:
+        outside = bool(self._hours) and not within(self._hours, self._panel.local_minute(time_ms))
+        if not outside:
+            self.outside_ms = None
+        elif self.outside_ms is None:
+            self.outside_ms = time_ms
+            self.mark = (self.excess_mwms, self.excess_mams)
+        if self._lowest_w is None or watts >= self._lowest_w:
+            self.between_ms = None
+        elif self.between_ms is None:
+            self.between_ms = time_ms
+
+    def _judge(self, time_ms: int, now_ms: int, bank_a: float | None) -> None:
+        if self.active is not None:
+            if self.active == "outside-hours" and self.outside_ms is None:
+                self._emit("ends", now_ms, bank_a)  # its hours have come
+                self.active = None
+            return
+        if self.outside_ms is not None and time_ms - self.outside_ms >= OUTSIDE_HOURS_MS:
+            self.active, self.since_ms = "outside-hours", self.outside_ms
+        elif self._longest_ms is not None and self.above_ms is not None and time_ms - self.above_ms > self._longest_ms:
+            self.active, self.since_ms, self.mark = "longest-run", self.above_ms, (0, 0)
+        elif self.between_ms is not None and time_ms - self.between_ms >= BETWEEN_MS:
+            self.active, self.since_ms, self.mark = "above-standby", self.between_ms, (0, 0)
+        else:
+            return
+        self._emit("begins", now_ms, bank_a)
+
+    def fire(self, now_ms: int) -> None:
+        """On-change publishers: the held draw still flows, as far as anybody knows."""
+        if self.above_ms is None or self.last_ms is None:
+            return
+        time_ms = self.last_ms + now_ms - self.last_received_ms
+        self._sum(time_ms)
+        self.last_ms, self.last_received_ms = time_ms, now_ms
+        self._place(time_ms, self.last_w)
+        self._judge(time_ms, now_ms, None)
+        self._bench.call_at(self, now_ms + 60_000)
+
+    def _end(self, now_ms: int, bank_a: float | None) -> None:
+        if self.active is not None:
+            self._emit("ends", now_ms, bank_a)
+        self.active = None
+        self.above_ms = self.outside_ms = self.between_ms = None
+        self.off = 0
+        self._bench.call_at(self, None)
+
+    def _emit(self, edge: str, now_ms: int, bank_a: float | None) -> None:
+        wh = (self.excess_mwms - self.mark[0]) / 3.6e9
+        ah = (self.excess_mams - self.mark[1]) / 3.6e9
+        figures: list[tuple[str, Figure]] = [
+            ("draw_w", self.last_w),
+            ("draw_a", self.last_a),
+            ("standby_w", self._standby_w),
+            ("why", self.active or ""),
+            ("excess_wh", wh),
+            ("excess_ah", ah),
+        ]
+        days = self._days(bank_a)
+        figures.append(("days_left", days))
+        self._bench.found.append(
+            Condition(
+                subject="circuit",
+                subject_id=self._circuit.id,
+                group="drain",
+                edge=edge,
+                at_ms=now_ms,
+                since_ms=self.since_ms,
+                kind="standby-drain",
+                priority="medium",
+                figures=tuple(figures),
+                evidence=self._evidence(days, bank_a),
+            )
+        )
+
+    def _days(self, bank_a: float | None) -> float | None:
+        """Days a full bank would last: at the whole draw where it is known, else at this circuit's alone."""
+        battery = self._supply.battery
+        draw_a = bank_a if bank_a is not None and bank_a > self.last_a else self.last_a
+        if battery is None or draw_a <= 0.0:
+            return None
+        return battery.capacity_ah * battery.usable / draw_a / 24.0
+
+    def _evidence(self, days: float | None, bank_a: float | None) -> tuple[tuple[str, Facts], ...]:
+        facts: list[tuple[str, Facts]] = [
+            (
+                "draw-over-standby",
+                (("watts", self.last_w), ("standby_w", self._standby_w), ("known", self._standby_known)),
+            )
+        ]
+        if self.active == "outside-hours":
+            facts.append(("outside-hours", (("hours", tuple(m for window in self._hours for m in window)),)))
+        elif self.active == "longest-run" and self._longest_ms is not None:
+            facts.append(("longest-run", (("longest_s", self._longest_ms / 1000.0),)))
+        elif self.active == "above-standby" and self._lowest_w is not None:
+            facts.append(("between-levels", (("lowest_w", self._lowest_w),)))
+        if days is not None:
+            whole = bank_a is not None and bank_a > self.last_a
+            facts.append(("bank-days", (("days", days), ("draw_a", bank_a if whole else self.last_a), ("whole", whole))))
+        return tuple(facts)
+
+    def rest(self, now_ms: int) -> None:
+        """The program was off: timers start anew."""
+        if self.active is None:
+            self.above_ms = self.outside_ms = self.between_ms = None
+            self._bench.call_at(self, None)
+        self.off = 0
+        self.last_received_ms = now_ms
+
+    def save(self) -> dict[str, Any]:
+        return {name: getattr(self, name) for name in _KEPT} | {"mark": list(self.mark)}
+
+    def restore(self, state: dict[str, Any]) -> None:
+        for name in _KEPT:
+            setattr(self, name, state[name])
+        self.mark = (state["mark"][0], state["mark"][1])
+
+
+_KEPT = (
+    "due_ms", "above_ms", "outside_ms", "between_ms", "off", "last_ms", "last_received_ms", "last_w", "last_a",
+    "excess_mwms", "excess_mams", "active", "since_ms",
+)  # fmt: skip
+
+
+def depends(circuit: Circuit) -> object:
+    """What this file's state depends on."""
+    return circuit.loads, circuit.supply, circuit.sense

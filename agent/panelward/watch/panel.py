@@ -1,0 +1,53 @@
+"""What all circuits of the panel share: the sample a reading becomes, the panel's warmth, local time."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+_QUARTER_MS = 900_000  # offsets from UTC change only on a quarter of an hour
+
+
+class Sample(NamedTuple):
+    """One circuit's draw at one moment: amps, with the watts that belong to them. A charger's draw is negative."""
+
+    time_ms: int
+    received_ms: int
+    amps: float
+    watts: float
+    volts: float | None  # measured, and no older than twice the expected period
+    fresh: bool  # measured just now: False is history (a backlog), which changes state and raises nothing
+
+
+class Panel:
+    """Facts about the place, from probes and the clock."""
+
+    def __init__(self, timezone: str) -> None:
+        self.panel_c: float | None = None
+        self.outside_c: float | None = None
+        self._zone = ZoneInfo(timezone)
+        self._quarter = -1
+        self._offset_ms = 0
+        self.shift_ms = 0  # from the core's own axis to Unix time
+
+    def local_minute(self, time_ms: int) -> int:
+        """Minute of the local day, 0 to 1439."""
+        unix_ms = time_ms + self.shift_ms
+        quarter = unix_ms // _QUARTER_MS
+        if quarter != self._quarter:
+            self._quarter = quarter
+            offset = datetime.fromtimestamp(unix_ms // 1000, UTC).astimezone(self._zone).utcoffset()
+            self._offset_ms = round(offset.total_seconds() * 1000) if offset is not None else 0
+        return (unix_ms + self._offset_ms) // 60_000 % 1440
+
+
+def within(hours: tuple[tuple[int, int], ...], minute: int) -> bool:
+    """Is this local minute within one of the windows? [from, to); a window may run past midnight."""
+    for begin, end in hours:
+        if begin < end:
+            if begin <= minute < end:
+                return True
+        elif minute >= begin or minute < end:
+            return True
+    return False
