@@ -1,0 +1,436 @@
+"""The pure core, part two: the life of an alarm. Everything here needs only edges and time.
+
+Rule 1: whatever can happen to an alarm's state is one row of TABLE. Nothing else may set it.
+Rule 2: an event without a row is illegal: it raises, and changes nothing.
+
+The states and their rows are those of IEC 62682 / ISA-18.2 (A to I there); OPC 10000-9 has the same machine. Shelved,
+suppressed and out-of-service alarms go on being judged, so they return to what is the case when they are let out.
+Which kinds latch is a column of KINDS.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from panelward.errors import RequestRefused
+from panelward.records import PRIORITIES, Answer, Condition, Facts, Request, Transition
+
+NORMAL = "normal"
+UNACKNOWLEDGED = "unacknowledged"
+ACKNOWLEDGED = "acknowledged"
+RETURNED = "returned-unacknowledged"
+LATCHED_UNACKNOWLEDGED = "latched-unacknowledged"  # leaves as "unacknowledged", latched
+LATCHED_ACKNOWLEDGED = "latched-acknowledged"  # leaves as "acknowledged", latched
+SHELVED = "shelved"
+SUPPRESSED = "suppressed"
+OUT_OF_SERVICE = "out-of-service"
+
+STATES = (
+    NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED, LATCHED_UNACKNOWLEDGED, LATCHED_ACKNOWLEDGED,
+    SHELVED, SUPPRESSED, OUT_OF_SERVICE,
+)  # fmt: skip
+
+# Events that let an alarm out of shelved, suppressed or out-of-service come in two forms, by what is the case then.
+TABLE: dict[tuple[str, str], str] = {
+    (NORMAL, "begins"): UNACKNOWLEDGED,
+    (UNACKNOWLEDGED, "acknowledge"): ACKNOWLEDGED,
+    (ACKNOWLEDGED, "ends"): NORMAL,
+    (UNACKNOWLEDGED, "ends"): RETURNED,
+    (RETURNED, "acknowledge"): NORMAL,
+    (RETURNED, "begins"): UNACKNOWLEDGED,
+    (ACKNOWLEDGED, "re-alarm"): UNACKNOWLEDGED,
+    (UNACKNOWLEDGED, "ends-latching"): LATCHED_UNACKNOWLEDGED,
+    (ACKNOWLEDGED, "ends-latching"): LATCHED_ACKNOWLEDGED,
+    (LATCHED_UNACKNOWLEDGED, "acknowledge"): LATCHED_ACKNOWLEDGED,
+    (LATCHED_ACKNOWLEDGED, "reset"): NORMAL,
+    (LATCHED_UNACKNOWLEDGED, "begins"): UNACKNOWLEDGED,
+    (LATCHED_ACKNOWLEDGED, "begins"): UNACKNOWLEDGED,
+    (SHELVED, "unshelve-while-active"): UNACKNOWLEDGED,
+    (SHELVED, "unshelve-while-normal"): NORMAL,
+    (SUPPRESSED, "unsuppress-while-active"): UNACKNOWLEDGED,
+    (SUPPRESSED, "unsuppress-while-normal"): NORMAL,
+    (OUT_OF_SERVICE, "return-while-active"): UNACKNOWLEDGED,
+    (OUT_OF_SERVICE, "return-while-normal"): NORMAL,
+}
+for _state in (NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED):
+    TABLE[_state, "shelve"] = SHELVED
+    TABLE[_state, "suppress"] = SUPPRESSED
+    TABLE[_state, "remove"] = OUT_OF_SERVICE
+for _state in (SHELVED, SUPPRESSED, OUT_OF_SERVICE):
+    TABLE[_state, "begins"] = _state
+    TABLE[_state, "ends"] = _state
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What the life cycle knows of a kind."""
+
+    on_delay_s: float = 0.0  # the watch gathers its evidence first, so most need none
+    off_delay_s: float = 0.0
+    latches: bool = False
+    end_is_told: bool = False  # a person wants to know that it is over
+
+
+KINDS: dict[str, Kind] = {
+    # 15 s: flow-like signals, ISA-18.2 (2009) guidance, from memory.
+    "overcurrent-approach": Kind(off_delay_s=15.0),
+    "conductor-overheating": Kind(off_delay_s=15.0),
+    "protection-opened": Kind(end_is_told=True),
+    "feed-lost": Kind(end_is_told=True),
+    "standby-drain": Kind(),
+    "undervoltage-approach": Kind(end_is_told=True),
+    "readings-overdue": Kind(end_is_told=True),
+    "reading-suspect": Kind(),
+    "drill": Kind(),
+}
+
+SHELVE_MOST_S = 24 * 3600.0
+SHELVE_MOST_LIFE_S = 3600.0
+
+
+def step(state: str, event: str) -> str:
+    """The state after an event; RequestRefused where the table has no such row."""
+    try:
+        return TABLE[state, event]
+    except KeyError:
+        raise RequestRefused(f"an alarm that is {state} can't take the event '{event}'") from None
+
+
+@dataclass(slots=True)
+class Alarm:
+    """One alarm, from its beginning until it is normal and acknowledged."""
+
+    id: str
+    condition: Condition  # the newest
+    state: str = NORMAL
+    active: bool = False  # the condition is the case
+    sequence: int = 0
+    since_ms: int = 0
+    starts_ms: int | None = None  # on-delay ends
+    ends_ms: int | None = None  # off-delay ends
+    shelved_until_ms: int | None = None
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        return self.condition.subject, self.condition.subject_id, self.condition.group
+
+
+@dataclass(slots=True)
+class Alarms:
+    """All alarms that are not over. Times on the core's own axis; `shift_ms` leads to Unix time."""
+
+    shift_ms: int = 0
+    life: frozenset[str] = frozenset()  # circuits that life depends on; only membership is asked
+    _by_key: dict[tuple[str, str, str], Alarm] = field(default_factory=dict)
+    _out: list[Transition] = field(default_factory=list)
+    _next_ms: int | None = None
+    _stale: bool = False
+
+    def edge(self, condition: Condition) -> None:
+        """Take an edge of a condition."""
+        self._stale = True
+        key = condition.subject, condition.subject_id, condition.group
+        alarm = self._by_key.get(key)
+        kind = KINDS[condition.kind]
+        if condition.edge in ("begins", "changes"):
+            if alarm is None:
+                alarm = self._by_key[key] = Alarm(id=self._id(condition), condition=condition)
+            elif alarm.active:
+                self._change(alarm, condition)
+                return
+            if alarm.ends_ms is not None:  # back within the off-delay: it never was over
+                alarm.ends_ms = None
+                alarm.active = True
+                self._change(alarm, condition)
+                return
+            again = alarm.state == RETURNED
+            alarm.active, alarm.condition, alarm.since_ms = True, condition, condition.since_ms
+            if kind.on_delay_s > 0.0 and alarm.state == NORMAL:
+                alarm.starts_ms = condition.at_ms + round(kind.on_delay_s * 1000)
+                return
+            self._go(alarm, "begins", condition.at_ms, "begins-again" if again else "begins")
+        elif alarm is None:
+            return
+        elif condition.edge == "ends":
+            if not alarm.active:
+                return
+            alarm.active = False
+            # What it was stays with it; how it ended is added.
+            alarm.condition = _merged(alarm.condition, condition)
+            if alarm.starts_ms is not None:
+                self._drop(alarm)
+            elif kind.off_delay_s > 0.0:
+                alarm.ends_ms = condition.at_ms + round(kind.off_delay_s * 1000)
+            else:
+                self._end(alarm, condition.at_ms)
+        elif condition.edge == "suppressed" and (alarm.state, "suppress") in TABLE:
+            self._go(alarm, "suppress", condition.at_ms)
+        elif condition.edge == "unsuppressed" and alarm.state == SUPPRESSED:
+            self._go(alarm, self._let_out("unsuppress", alarm), condition.at_ms, "unsuppress")
+            self._settle(alarm)
+
+    def _change(self, alarm: Alarm, condition: Condition) -> None:
+        """Kind, cause or priority of a standing alarm changed. Worse while acknowledged: it asks again."""
+        old = alarm.condition
+        was = old.kind if old.kind != condition.kind else None
+        alarm.condition = condition
+        same = (old.kind, old.priority, old.cause) == (condition.kind, condition.priority, condition.cause)
+        if same and old.circuits == condition.circuits:
+            return
+        worse = was is not None or PRIORITIES.index(condition.priority) > PRIORITIES.index(old.priority)
+        if alarm.starts_ms is not None:
+            return
+        if worse and alarm.state == ACKNOWLEDGED:
+            self._go(alarm, "re-alarm", condition.at_ms, "re-alarm", was)
+        else:
+            self._say(alarm, "changes", condition.at_ms, was)
+
+    def _end(self, alarm: Alarm, at_ms: int) -> None:
+        alarm.ends_ms = None
+        latching = KINDS[alarm.condition.kind].latches and alarm.state in (UNACKNOWLEDGED, ACKNOWLEDGED)
+        self._go(alarm, "ends-latching" if latching else "ends", at_ms, "ends")
+        self._settle(alarm)
+
+    @staticmethod
+    def _let_out(event: str, alarm: Alarm) -> str:
+        return f"{event}-while-{'active' if alarm.active else 'normal'}"
+
+    def _go(self, alarm: Alarm, event: str, at_ms: int, said: str = "", was: str | None = None, **by: str) -> None:
+        alarm.state = step(alarm.state, event)
+        self._say(alarm, said or event, at_ms, was, **by)
+
+    def _say(self, alarm: Alarm, event: str, at_ms: int, was: str | None = None, who: str = "", why: str = "") -> None:
+        condition = alarm.condition
+        alarm.sequence += 1
+        latched = alarm.state in (LATCHED_UNACKNOWLEDGED, LATCHED_ACKNOWLEDGED)
+        self._out.append(
+            Transition(
+                id=alarm.id,
+                sequence=alarm.sequence,
+                at_ms=at_ms + self.shift_ms,
+                since_ms=alarm.since_ms + self.shift_ms,
+                subject=condition.subject,
+                subject_id=condition.subject_id,
+                group=condition.group,
+                kind=condition.kind,
+                was=was,
+                event=event,
+                state=alarm.state.removeprefix("latched-"),
+                latched=latched,
+                priority=condition.priority,
+                cause=condition.cause,
+                candidates=condition.candidates,
+                circuits=condition.circuits,
+                figures=condition.figures,
+                evidence=condition.evidence,
+                told=self._told(alarm, event, was),
+                who=who,
+                why=why,
+            )
+        )
+
+    @staticmethod
+    def _told(alarm: Alarm, event: str, was: str | None) -> bool:
+        if alarm.condition.priority == "journal" or alarm.state in (SHELVED, SUPPRESSED, OUT_OF_SERVICE):
+            return False
+        if event in ("begins", "begins-again", "re-alarm", "changes"):
+            return event != "changes" or alarm.state == UNACKNOWLEDGED or was is not None
+        if event == "ends":
+            return KINDS[alarm.condition.kind].end_is_told
+        return event in ("unsuppress", "unshelve", "in-service") and alarm.active
+
+    def _settle(self, alarm: Alarm) -> None:
+        """An alarm that is normal and acknowledged is over: the next one is another."""
+        if alarm.state == NORMAL and not alarm.active:
+            self._drop(alarm)
+
+    def _drop(self, alarm: Alarm) -> None:
+        del self._by_key[alarm.key]
+
+    def _id(self, condition: Condition) -> str:
+        began = datetime.fromtimestamp((condition.since_ms + self.shift_ms) / 1000.0, UTC)
+        stamp = began.strftime("%Y%m%dT%H%M%S") + f"{began.microsecond // 1000:03d}Z"
+        place = condition.subject_id if condition.subject == "circuit" else f"{condition.subject}.{condition.subject_id}"
+        return f"{place}-{condition.group}-{stamp}"
+
+    # Time.
+
+    def next_ms(self) -> int | None:
+        """The next of the alarms' own deadlines; asked for at every reading, so it is kept until something changes."""
+        if self._stale:
+            self._next_ms, self._stale = self._soonest(), False
+        return self._next_ms
+
+    def _soonest(self) -> int | None:
+        return min(
+            (
+                due
+                for alarm in self._by_key.values()
+                for due in (alarm.starts_ms, alarm.ends_ms, alarm.shelved_until_ms)
+                if due is not None
+            ),
+            default=None,
+        )
+
+    def fire(self, now_ms: int) -> None:
+        """Fire what is due at `now_ms`, in the order in which the alarms began."""
+        self._stale = True
+        for alarm in list(self._by_key.values()):
+            if alarm.starts_ms is not None and alarm.starts_ms <= now_ms:
+                alarm.starts_ms = None
+                self._go(alarm, "begins", now_ms)
+            if alarm.ends_ms is not None and alarm.ends_ms <= now_ms:
+                self._end(alarm, now_ms)
+            if alarm.shelved_until_ms is not None and alarm.shelved_until_ms <= now_ms:
+                alarm.shelved_until_ms = None
+                self._go(alarm, self._let_out("unshelve", alarm), now_ms, "unshelve")
+                self._settle(alarm)
+
+    # Requests.
+
+    def request(self, request: Request, now_ms: int) -> Answer:
+        """Do what a person asks, or refuse and change nothing."""
+        self._stale = True
+        try:
+            alarms = self._meant(request)
+            for alarm in alarms:
+                self._check(alarm, request)
+        except RequestRefused as refused:
+            return Answer(id=request.id, done=False, why=str(refused))
+        for alarm in alarms:
+            self._do(alarm, request, now_ms)
+        return Answer(id=request.id, done=True, why="", state=alarms[-1].state.removeprefix("latched-"))
+
+    def _meant(self, request: Request) -> list[Alarm]:
+        if request.alarm is not None:
+            found = [a for a in self._by_key.values() if a.id == request.alarm]
+            if not found:
+                raise RequestRefused(f"there is no standing alarm '{request.alarm}'")
+            return found
+        if request.circuit is None:
+            raise RequestRefused("say which alarm or which circuit is meant")
+        found = [a for a in self._by_key.values() if (a.key[0], a.key[1]) == ("circuit", request.circuit)]
+        able = [a for a in found if (a.state, _EVENT_OF.get(request.kind, "")) in TABLE or request.kind in _OUTWARD]
+        if not able:
+            raise RequestRefused(f"circuit '{request.circuit}' has no alarm that can take '{request.kind}'")
+        return able
+
+    def _check(self, alarm: Alarm, request: Request) -> None:
+        event = _EVENT_OF.get(request.kind)
+        if event is None:
+            raise RequestRefused(f"'{request.kind}' is not a request about an alarm")
+        if request.kind in _OUTWARD:
+            event = self._let_out(event, alarm)
+        if alarm.starts_ms is not None:
+            raise RequestRefused("that alarm has not begun yet")
+        step(alarm.state, event)
+        if request.kind == "shelve":
+            of_life = any(c in self.life for c in (alarm.condition.subject_id, *alarm.condition.circuits))
+            most_s = SHELVE_MOST_LIFE_S if of_life else SHELVE_MOST_S
+            if request.for_s is None or not 0 < request.for_s <= most_s:
+                raise RequestRefused(f"shelving needs for_s above 0 and at most {most_s:.0f}")
+            if of_life and not request.why:
+                raise RequestRefused("life depends on this circuit: shelving it needs a reason")
+
+    def _do(self, alarm: Alarm, request: Request, now_ms: int) -> None:
+        event = _EVENT_OF[request.kind]
+        if request.kind in _OUTWARD:
+            event = self._let_out(event, alarm)
+            alarm.shelved_until_ms = None
+        elif request.kind == "shelve" and request.for_s is not None:
+            alarm.shelved_until_ms = now_ms + round(request.for_s * 1000)
+        self._go(alarm, event, now_ms, request.kind, who=request.who, why=request.why)
+        self._settle(alarm)
+
+    def drill(self, request: Request, now_ms: int) -> str:
+        """A test from end to end: it begins and is over, under an id of its own. Returns that id."""
+        figures: Facts = (("asked_by", request.who),)
+        condition = Condition(
+            subject="broker",
+            subject_id="drill",
+            group="readings",
+            edge="begins",
+            at_ms=now_ms,
+            since_ms=now_ms,
+            kind="drill",
+            priority=request.priority or "low",
+            figures=figures,
+        )
+        alarm = Alarm(id=self._id(condition), condition=condition, active=True, since_ms=now_ms)
+        self._go(alarm, "begins", now_ms, who=request.who)
+        alarm.active = False
+        self._go(alarm, "acknowledge", now_ms, who=request.who)
+        self._go(alarm, "ends", now_ms)
+        return alarm.id
+
+    # State.
+
+    def out(self) -> list[Transition]:
+        """The transitions since the last call, in order."""
+        out = self._out
+        if out:
+            self._out = []
+        return out
+
+    def standing(self) -> tuple[Alarm, ...]:
+        return tuple(self._by_key.values())
+
+    def save(self) -> list[dict[str, Any]]:
+        return [
+            {
+                "id": a.id, "state": a.state, "active": a.active, "sequence": a.sequence, "since_ms": a.since_ms,
+                "starts_ms": a.starts_ms, "ends_ms": a.ends_ms, "shelved_until_ms": a.shelved_until_ms,
+                "condition": {name: getattr(a.condition, name) for name in _CONDITION},
+            }
+            for a in self._by_key.values()
+        ]  # fmt: skip
+
+    def restore(self, state: list[dict[str, Any]]) -> None:
+        self._by_key, self._stale = {}, True
+        for kept in state:
+            values = dict(kept)
+            raw = values.pop("condition")
+            condition = Condition(**{name: _tuples(raw[name]) for name in _CONDITION})
+            alarm = Alarm(condition=condition, **values)
+            self._by_key[alarm.key] = alarm
+
+
+_EVENT_OF = {
+    "acknowledge": "acknowledge",
+    "shelve": "shelve",
+    "unshelve": "unshelve",
+    "out-of-service": "remove",
+    "in-service": "return",
+}
+_OUTWARD = ("unshelve", "in-service")
+_CONDITION = (
+    "subject", "subject_id", "group", "edge", "at_ms", "since_ms", "kind", "priority", "cause", "candidates",
+    "circuits", "figures", "evidence",
+)  # fmt: skip
+
+
+def _merged(begun: Condition, ended: Condition) -> Condition:
+    """The condition as it was, with the figures of its end over it."""
+    figures = dict(begun.figures) | dict(ended.figures)
+    return Condition(
+        subject=begun.subject,
+        subject_id=begun.subject_id,
+        group=begun.group,
+        edge="ends",
+        at_ms=ended.at_ms,
+        since_ms=begun.since_ms,
+        kind=begun.kind,
+        priority=begun.priority,
+        cause=begun.cause,
+        candidates=begun.candidates,
+        circuits=begun.circuits,
+        figures=tuple(figures.items()),
+        evidence=begun.evidence,
+    )
+
+
+def _tuples(value: Any) -> Any:
+    """JSON has lists only."""
+    return tuple(_tuples(item) for item in value) if isinstance(value, (list, tuple)) else value

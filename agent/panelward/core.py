@@ -1,0 +1,185 @@
+"""The core: watch and alarm joined behind `feed`, `advance`, `next_deadline_ms`, `save` and `restore`.
+
+The daemon and rehearse both use it. No clock, no I/O, no thread, no randomness: the same five inputs in the same order
+give the same outputs, byte for byte.
+
+Inside it time runs on an axis of its own: Unix time less the forward corrections of the wall clock so far. A correction
+therefore fires nothing and ends nothing; every time that leaves is Unix time again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from panelward.alarm import Alarm, Alarms
+from panelward.errors import PanelwardError
+from panelward.records import (
+    Answer,
+    Clock,
+    Condition,
+    Input,
+    Output,
+    Presence,
+    Reading,
+    Request,
+    Schedule,
+    Settings,
+)
+from panelward.watch import Watch
+
+VERSION = 1
+
+
+class Core:
+    """One vehicle's core. The first input must be a Settings."""
+
+    def __init__(self) -> None:
+        self.watch: Watch | None = None
+        self._alarms = Alarms()
+        self._shift_ms = 0
+        self._now_ms = 0  # own axis
+        self._known = False
+
+    @property
+    def schedule(self) -> Schedule:
+        """The schedule in force."""
+        return self._ready().schedule
+
+    @property
+    def now_ms(self) -> int:
+        """Where the core stands, Unix time."""
+        return self._now_ms + self._shift_ms
+
+    @property
+    def shift_ms(self) -> int:
+        """From the core's own axis to Unix time."""
+        return self._shift_ms
+
+    def _ready(self) -> Watch:
+        if self.watch is None:
+            raise PanelwardError("the core was fed before its settings: feed a Settings first")
+        return self.watch
+
+    def feed(self, record: Input) -> list[Output]:
+        """Take one input; first everything that was due before it, or at its own time, comes out."""
+        if isinstance(record, Reading):
+            watch = self._ready()
+            shift_ms = self._shift_ms
+            now_ms = record.received_ms - shift_ms
+            now_ms = max(now_ms, self._now_ms)
+            if shift_ms or now_ms != record.received_ms:
+                record = record._replace(time_ms=record.time_ms - shift_ms, received_ms=now_ms)
+            out = self._advance(watch, now_ms)
+            watch.reading(record)
+            return self._collect(watch, out) if watch.any_found else out
+        if isinstance(record, Settings):
+            return self._settings(record)
+        watch = self._ready()
+        if isinstance(record, Clock):
+            # The axis is relabelled before anything can fall due: the correction itself takes no time.
+            self._shift_ms += record.shift_ms
+            self._alarms.shift_ms = watch.panel.shift_ms = self._shift_ms
+        now_ms = max(self._now_ms, record.received_ms - self._shift_ms)
+        out = self._advance(watch, now_ms)
+        if isinstance(record, Presence):
+            watch.presence(replace(record, received_ms=now_ms))
+        elif isinstance(record, Request):
+            answer = self._request(record, now_ms)
+            return [*self._collect(watch, out), answer]
+        return self._collect(watch, out)
+
+    def advance(self, now_ms: int) -> list[Output]:
+        """Fire the deadlines that are due by `now_ms` (Unix time), each at its own time; nothing else changes."""
+        return self._advance(self._ready(), max(self._now_ms, now_ms - self._shift_ms))
+
+    @property
+    def next_deadline_ms(self) -> int | None:
+        """When it next wants to be called, Unix time; None: no deadline stands."""
+        watch = self._ready()
+        due = [d for d in (watch.next_ms(), self._alarms.next_ms()) if d is not None]
+        return min(due) + self._shift_ms if due else None
+
+    def _advance(self, watch: Watch, now_ms: int) -> list[Output]:
+        out: list[Output] = []
+        while True:
+            watch_ms = watch.next_ms()
+            alarm_ms = self._alarms.next_ms()
+            if watch_ms is not None and watch_ms <= now_ms and (alarm_ms is None or watch_ms <= alarm_ms):
+                self._now_ms = max(self._now_ms, watch_ms)
+                watch.fire()
+                self._collect(watch, out)
+            elif alarm_ms is not None and alarm_ms <= now_ms:
+                self._now_ms = max(self._now_ms, alarm_ms)
+                self._alarms.fire(alarm_ms)
+                self._collect(watch, out)
+            else:
+                self._now_ms = now_ms
+                return out
+
+    def _collect(self, watch: Watch, out: list[Output]) -> list[Output]:
+        for condition in watch.found():
+            self._alarms.edge(condition)
+        out.extend(self._alarms.out())
+        return out
+
+    def _settings(self, settings: Settings) -> list[Output]:
+        out: list[Output] = []
+        old = self.watch
+        now_ms = max(self._now_ms, settings.received_ms - self._shift_ms) if self._known else settings.received_ms
+        if old is not None and settings.started:
+            old.rest(now_ms)  # before time moves: nothing fell due while nobody watched
+        if old is not None:
+            out = self._advance(old, now_ms)
+        self._known, self._now_ms = True, now_ms
+        schedule = settings.schedule
+        if old is None or old.schedule != schedule:
+            new = Watch(schedule, silence_from_start=settings.silence_from_start, now_ms=now_ms)
+            new.panel.shift_ms = self._shift_ms
+            if old is not None:
+                new.restore(old.save())
+            self.watch = new
+        watch = self._ready()
+        self._alarms.life = frozenset(c.id for c in schedule.circuits if c.importance == "life")
+        still = watch.standing()
+        for alarm in self._alarms.standing():
+            if alarm.active and alarm.key not in still and alarm.ends_ms is None:
+                self._alarms.edge(_ended(alarm, now_ms))  # what it was about is no longer in the schedule
+        return self._collect(watch, out)
+
+    def _request(self, request: Request, now_ms: int) -> Answer:
+        if request.kind == "drill":
+            drill_id = self._alarms.drill(request, now_ms)
+            return Answer(id=request.id, done=True, why=drill_id, state="normal")
+        return self._alarms.request(request, now_ms)
+
+    def standing(self) -> tuple[Alarm, ...]:
+        """Alarms that are not over."""
+        return self._alarms.standing()
+
+    def save(self) -> dict[str, Any]:
+        """All state as plain values; restored into a core with the same schedule, nothing that follows differs."""
+        return {
+            "version": VERSION,
+            "shift_ms": self._shift_ms,
+            "now_ms": self._now_ms,
+            "watch": self._ready().save(),
+            "alarms": self._alarms.save(),
+        }
+
+    def restore(self, state: dict[str, Any], schedule: Schedule, *, silence_from_start: bool) -> None:
+        """Take back saved state. PanelwardError where it is of another version."""
+        if state.get("version") != VERSION:
+            raise PanelwardError(f"saved state of version {state.get('version')}; this program reads {VERSION}")
+        self._shift_ms, self._now_ms, self._known = state["shift_ms"], state["now_ms"], True
+        watch = Watch(schedule, silence_from_start=silence_from_start, now_ms=self._now_ms)
+        watch.restore(state["watch"])
+        watch.panel.shift_ms = self._shift_ms
+        self.watch = watch
+        self._alarms = Alarms(shift_ms=self._shift_ms)
+        self._alarms.life = frozenset(c.id for c in schedule.circuits if c.importance == "life")
+        self._alarms.restore(state["alarms"])
+
+
+def _ended(alarm: Alarm, now_ms: int) -> Condition:
+    return replace(alarm.condition, edge="ends", at_ms=now_ms, figures=(), evidence=())
