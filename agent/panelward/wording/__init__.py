@@ -1,0 +1,188 @@
+"""Every text about an alarm: a transition and the schedule in; the alarm object, its sentence and evidence out.
+
+Pure. The words are in `english`, the choosing in `say`. No other room holds text about alarms.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from panelward.records import Circuit, Facts, Figure, Schedule, Transition
+from panelward.wording import english, say
+
+__all__ = ["alarm_object", "body", "caution", "title"]
+
+
+def alarm_object(transition: Transition, schedule: Schedule, *, again: bool = False) -> dict[str, Any]:
+    """The alarm object, the same on MQTT, in rehearsal and everywhere. Figures to 4 digits, probabilities to 3 places."""
+    found: dict[str, Any] = {
+        "id": transition.id,
+        "sequence": transition.sequence,
+        "time": transition.at_ms / 1000.0,
+        "since": transition.since_ms / 1000.0,
+        "subject": {transition.subject: transition.subject_id},
+        transition.subject: transition.subject_id,
+        "group": transition.group,
+        "kind": transition.kind,
+        "was": transition.was,
+        "event": transition.event,
+        "state": transition.state,
+        "latched": transition.latched,
+        "priority": transition.priority,
+        "cause": transition.cause,
+        "candidates": [[cause, round(p, 3)] for cause, p in transition.candidates],
+        "circuits": list(transition.circuits),
+        "message": message(transition, schedule, again=again),
+        "evidence": [_fact(name, facts) for name, facts in transition.evidence],
+        "confidence": None,
+    }
+    if transition.who:
+        found["who"] = transition.who
+    if transition.why:
+        found["why"] = transition.why
+    for name, value in transition.figures:
+        found.setdefault(name, _leave(value))
+    return found
+
+
+def message(transition: Transition, schedule: Schedule, *, again: bool = False) -> str:
+    """The phone's sentence: the act, the label, what was seen, since when; at most 140 characters."""
+    situation, manner = say.situation_of(transition)
+    circuit = _spoken_for(transition, schedule)
+    figures = dict(transition.figures)
+    label = circuit.label if circuit is not None else transition.subject_id
+    if situation == "parent-lost":
+        manner = _parent_manner(transition, schedule)
+    elif situation == "near-cut-off":
+        manner = _cut_off_manner(schedule, transition, figures)
+    elif manner is None:
+        manner = say.manner_of(schedule, circuit)
+    repeat = again or transition.event in ("begins-again", "re-alarm", "unsuppress")
+    return say.sentence(situation, manner, _values(transition, schedule, figures), label, again=repeat)
+
+
+def title(schedule: Schedule) -> str:
+    """The notification's head."""
+    return say.shorten(schedule.vehicle.name, 40)
+
+
+def body(found: dict[str, Any], number: int) -> str:
+    """The notification's text: the sentence, then why, what else it could be, the running number, the caution."""
+    lines = [str(found["message"])]
+    evidence = [str(line) for line in found["evidence"][:3]]
+    if evidence:
+        lines.append(english.WHY + " ".join(evidence))
+    if len(found["candidates"]) > 1 and found["cause"] in (None, "unknown"):
+        could = [english.CAUSES.get(cause, cause) for cause, p in found["candidates"] if p >= 0.1]
+        lines.append(english.EITHER + ", ".join(could) + ".")
+    lines.append(english.MESSAGE_NUMBER.format(number=number))
+    lines.append(english.CAUTION)
+    return "\n".join(lines)
+
+
+def caution() -> str:
+    """What stands under every output that could be read as protection."""
+    return english.CAUTION
+
+
+def _spoken_for(transition: Transition, schedule: Schedule) -> Circuit | None:
+    """The circuit whose label stands in the sentence: the subject, or the one that matters most of those covered."""
+    ids = [transition.subject_id] if transition.subject == "circuit" else list(transition.circuits)
+    worth = {"life": 0, "property": 1, "comfort": 2}
+    known = [c for c in schedule.circuits if c.id in ids and (c.role != "meter" or len(ids) == 1)]
+    return min(known, key=lambda c: (worth[c.importance], c.feed != "always-on"), default=None)
+
+
+def _parent_manner(transition: Transition, schedule: Schedule) -> str:
+    kinds = [load.kind for c in schedule.circuits if c.id in transition.circuits for load in c.loads]
+    if "detector" in kinds:
+        return "gas"
+    if transition.cause == "low-voltage-disconnect":
+        return "cut-off"
+    if transition.subject == "feeder":
+        return "feeder"
+    return "*" if transition.circuits else "none"
+
+
+def _cut_off_manner(schedule: Schedule, transition: Transition, figures: dict[str, Figure]) -> str:
+    hours = "hours" if figures.get("hours_left") is not None else ""
+    inverter = "inverter" if _inverter(schedule, transition) else ""
+    if figures.get("carries_messages") and not hours and not inverter:
+        return "messages"
+    return "-".join(part for part in (hours, inverter) if part) or "*"
+
+
+def _inverter(schedule: Schedule, transition: Transition) -> str:
+    for circuit in schedule.circuits:
+        if circuit.id in transition.circuits and any(load.kind == "inverter" for load in circuit.loads):
+            return say.shorten(circuit.label, 14)
+    return ""
+
+
+def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figure]) -> dict[str, str]:
+    zone, at_ms, since_ms = schedule.vehicle.timezone, transition.at_ms, transition.since_ms
+    first_s = figures.get("first_opening_s")
+    first_ms = round(first_s * 1000) if isinstance(first_s, (int, float)) else since_ms
+    lasted_s = figures.get("off_for_s", figures.get("silent_s"))
+    if not isinstance(lasted_s, (int, float)):
+        lasted_s = (at_ms - since_ms) / 1000.0
+    drawn = figures.get("draw_a", figures.get("before_a"))
+    place = transition.subject_id
+    if transition.subject == "circuit":
+        circuit = next((c for c in schedule.circuits if c.id == transition.subject_id), None)
+        place = say.shorten(circuit.label, say.LABEL_MOST) if circuit else place
+    return {
+        "amps": say.number(drawn),
+        "watts": say.number(figures.get("draw_w")),
+        "volts": say.number(figures.get("volts")),
+        "hours": say.number(figures.get("hours_left")),
+        "dip": say.number(figures.get("dip_v")),
+        "step": say.number(figures.get("step_s")),
+        "openings": say.number(figures.get("openings")),
+        "first": say.day_clock(first_ms, zone),
+        "since": say.clock(since_ms, at_ms, zone),
+        "at": say.day_clock(at_ms, zone) if transition.kind == "drill" else say.clock(at_ms, at_ms, zone),
+        "lasting": say.lasting(lasted_s),
+        "count": str(len(transition.circuits)),
+        "word": _word(transition, schedule, figures),
+        "place": say.shorten(place, 20),
+        "inverter": _inverter(schedule, transition),
+        "vehicle": say.shorten(schedule.vehicle.name, say.LABEL_MOST),
+    }
+
+
+def _word(transition: Transition, schedule: Schedule, figures: dict[str, Figure]) -> str:
+    word = figures.get("device")
+    if isinstance(word, str):
+        return word
+    circuit = next((c for c in schedule.circuits if c.id == transition.subject_id), None)
+    if circuit is None or circuit.protection is None:
+        return "fuse"
+    if "fuse" in circuit.protection.kind:
+        return "fuse"
+    return "breaker" if circuit.protection.kind.startswith("breaker") else "output"
+
+
+def _fact(name: str, facts: Facts) -> str:
+    template = english.EVIDENCE[name]
+    if "{" in template:
+        return template.format(**{key: _told(key, value) for key, value in facts})
+    weights = ", ".join(f"{english.CAUSES[cause]} {weight:+.1f}" for cause, weight in facts if isinstance(weight, (int, float)))
+    return f"{template} ({weights})." if weights else f"{template}."
+
+
+def _told(key: str, value: Figure) -> str:
+    if key == "hours" and isinstance(value, tuple):
+        minutes = [m for m in value if isinstance(m, int)]
+        pairs = zip(minutes[::2], minutes[1::2], strict=True)
+        return ", ".join(f"{a // 60:02d}:{a % 60:02d} to {b // 60:02d}:{b % 60:02d}" for a, b in pairs)
+    return say.number(value)
+
+
+def _leave(value: Figure) -> Any:
+    """A figure as it leaves: 4 significant digits, tuples as lists."""
+    if isinstance(value, tuple):
+        return [_leave(item) for item in value]
+    if isinstance(value, float):
+        return float(f"{value:.4g}")
+    return value

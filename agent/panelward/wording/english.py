@@ -1,0 +1,286 @@
+"""English. Every sentence that a phone may show, apart from code: another language is another file like this one.
+
+SENTENCES[situation][manner] is a tuple of alternatives, the fullest first; the first that fits 140 characters is taken.
+A manner is what may be advised for a load (say.manner_of); "*" stands for every manner without a line of its own.
+The act comes first, then the label, what was seen with its number, since when. Words that may never be used, and
+advice that may never be given for a load, are in tests/wording.
+"""
+
+from __future__ import annotations
+
+_FOR_LONG = "{amps} A since {since}, more than its {word} carries for long."
+_MINUTES = " It may cut off within minutes."
+_CABLE = "its cable may be overheating, {amps} A since {since}."
+_OUT = " Smell or smoke: get everyone out."
+
+SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
+    "overcurrent": {
+        "socket": ("Switch something off at {label}: " + _FOR_LONG + _MINUTES,
+                   "Switch something off at {label}: " + _FOR_LONG),
+        "plain": ("Switch {label} off: " + _FOR_LONG + _MINUTES, "Switch {label} off: " + _FOR_LONG),
+        "cold": ("Look at {label}'s display: " + _FOR_LONG + _MINUTES, "Look at {label}'s display: " + _FOR_LONG),
+        "burner": ("Turn {label} down at its own control: " + _FOR_LONG + _MINUTES,
+                   "Turn {label} down at its own control: " + _FOR_LONG),
+        "inverter": ("Switch off what {label} runs: " + _FOR_LONG + _MINUTES,
+                     "Switch off what {label} runs: " + _FOR_LONG),
+        "ac": ("Unplug something at {label}: " + _FOR_LONG + _MINUTES, "Unplug something at {label}: " + _FOR_LONG),
+        "carrier": ("Ring the fitter about {label}: " + _FOR_LONG + " If it cuts off, then no more messages come.",
+                    "Ring the fitter about {label}: {amps} A since {since}. If it cuts off, then no more messages come."),
+        "charger": ("Look at {label}'s display: " + _FOR_LONG + _MINUTES, "Look at {label}'s display: " + _FOR_LONG),
+        "*": ("Ring the fitter about {label}: " + _FOR_LONG + _MINUTES, "Ring the fitter about {label}: " + _FOR_LONG),
+    },
+    "continuous": {
+        "*": ("Have {label} looked at at the next stop: {amps} A since {since}, more than its {word} is meant to carry "
+              "for hours.",
+              "Have {label} looked at at the next stop: {amps} A since {since}, much for its {word}."),
+    },
+    "conductor": {
+        "plain": ("Switch {label} off, leave it off: " + _CABLE + _OUT, "Switch {label} off: " + _CABLE + _OUT),
+        "socket": ("Switch all off at {label}, leave it off: " + _CABLE + _OUT, "Switch all off at {label}: " + _CABLE + _OUT),
+        "cold": ("Switch {label} off at its display: " + _CABLE + _OUT,),
+        "burner": ("Turn {label} off at its own control only: " + _CABLE + _OUT,
+                   "Turn {label} off at its own control: cable overheating? {amps} A since {since}." + _OUT),
+        "inverter": ("Switch off what {label} runs, then it: " + _CABLE + _OUT, "Switch off what {label} runs: " + _CABLE + _OUT),
+        "ac": ("Unplug everything at {label}: " + _CABLE + _OUT,),
+        "carrier": ("Switch {label} off, then no more messages come: " + _CABLE + _OUT,
+                    "Switch {label} off, then no more messages come: " + _CABLE),
+        "charger": ("Switch {label} off at its source: " + _CABLE + _OUT,),
+        "detector": ("Shut the gas, get all out: {label}'s cable may be overheating, {amps} A since {since}. "
+                     "Don't sleep there.",
+                     "Shut the gas, get all out: {label}'s cable may be overheating, {amps} A since {since}."),
+        "medical": ("Ring whoever needs {label} now: " + _CABLE + _OUT,),
+        "*": ("Ring the fitter now about {label}: " + _CABLE + _OUT,),
+    },
+    "opened-overload": {
+        "cold": ("Look at {label}'s display, ring the fitter: its {word} cut off at {since}, overloaded at {amps} A.",),
+        "burner": ("Leave {label} alone, vents clear: its {word} cut off at {since}, at {amps} A. "
+                   "Wait 20 min before touching it.",),
+        "detector": ("Shut the gas, air the cabin: {label}'s {word} cut off at {since}, at {amps} A. "
+                     "Don't sleep there till it runs.",),
+        "medical": ("Ring whoever needs {label} now: its {word} cut off at {since}, at {amps} A. Use its own battery.",),
+        "sump": ("Look at the water by {label} yourself: its {word} cut off at {since}, at {amps} A. Ring the fitter.",),
+        "carrier": ("Ring the fitter about {label}: its {word} cut off at {since}, at {amps} A. Now messages may stop.",),
+        "inverter": ("Switch off what {label} runs: its {word} cut off at {since}, overloaded at {amps} A. "
+                     "Have the cause found.",),
+        "ac": ("Unplug everything at {label}: its {word} cut off at {since}, at {amps} A. "
+               "Then ask a licensed person.",),
+        "*": ("Keep {label} switched off: its {word} cut off at {since}, overloaded at {amps} A. Have the cause found, "
+              "then fit only the listed {word}.",
+              "Keep {label} switched off: its {word} cut off at {since}, overloaded at {amps} A. Have the cause found.",),
+    },
+    "opened-ordinary": {
+        "cold": ("Look at {label}'s display, ring the fitter: its {word} seems to have cut off at {since}, after {amps} A.",),
+        "burner": ("Leave {label} alone, vents clear: its {word} seems to have cut off at {since}, after {amps} A.",),
+        "detector": ("Shut the gas, air the cabin: {label}'s {word} seems to have cut off at {since}. "
+                     "Don't sleep there till it runs.",),
+        "medical": ("Ring whoever needs {label} now: its {word} seems to have cut off at {since}. Use its own battery.",),
+        "sump": ("Look at the water by {label} yourself: its {word} seems to have cut off at {since}. Ring the fitter.",),
+        "carrier": ("Ring the fitter about {label}: its {word} seems to have cut off at {since}. Now messages may stop.",),
+        "inverter": ("Switch off what {label} runs: its {word} seems to have cut off at {since}, after {amps} A.",),
+        "ac": ("Unplug everything at {label}: its {word} seems to have cut off at {since}. Then ask a licensed person.",),
+        "*": ("Keep {label} switched off: its {word} seems to have cut off at {since}, after {amps} A. "
+              "Have the cause found.",),
+    },
+    "opened-short": {
+        "detector": ("Shut the gas, air the cabin: {label}'s {word} cut off on a short circuit at {since}. "
+                     "Don't sleep there till it runs.",),
+        "medical": ("Ring whoever needs {label} now: its {word} cut off on a short circuit at {since}. Use its own battery.",),
+        "sump": ("Look at the water by {label} yourself: its {word} cut off on a short circuit at {since}. Ring the fitter.",),
+        "burner": ("Leave {label} alone, vents clear: its {word} cut off on a short circuit at {since}. Ring the fitter.",),
+        "ac": ("Unplug everything at {label}, leave it off: a short circuit at {since}. Then ask a licensed person.",),
+        "*": ("Don't refit {label}'s {word}: it cut off on a short circuit at {since}, the battery dipped {dip} V. "
+              "Have the cable checked first.",
+              "Don't refit {label}'s {word}: it cut off on a short circuit at {since}. Have the cable checked first."),
+    },
+    "opened-repeatedly": {
+        "detector": ("Shut the gas, air the cabin: {label}'s {word} cut off {openings} times since {first}. "
+                     "Don't sleep there till it runs.",),
+        "medical": ("Ring whoever needs {label} now: its {word} cut off {openings} times since {first}. Use its own battery.",),
+        "sump": ("Look at the water by {label} yourself: its {word} cut off {openings} times since {first}. Ring the fitter.",),
+        "burner": ("Leave {label} alone, vents clear: its {word} cut off {openings} times since {first}. Ring the fitter.",),
+        "ac": ("Unplug everything at {label}: its {word} cut off {openings} times since {first}. Ask a licensed person.",),
+        "*": ("Leave {label} off: its {word} cut off {openings} times since {first}. The fault is behind it; "
+              "another {word} won't cure it.",),
+    },
+    "lost-unknown": {
+        "cold": ("Look at {label}'s display. Dark: no power, ring the fitter. Lit: it rests or was turned down. "
+                 "No draw for {lasting}, since {since}.",
+                 "Look at {label}'s display. Dark: no power, ring the fitter. Lit: it rests. No draw since {since}."),
+        "detector": ("Shut the gas at the bottle, air the cabin: {label} has drawn nothing for {lasting}, since {since}. "
+                     "Don't sleep there till it runs.",
+                     "Shut the gas, air the cabin: {label} has drawn nothing for {lasting}, since {since}. "
+                     "Don't sleep there till it runs.",
+                     "Shut the gas, air the cabin: {label} has drawn nothing since {since}. Don't sleep there till it runs."),
+        "medical": ("Ring whoever needs {label} now: it has drawn nothing for {lasting}, since {since}. "
+                    "Use its own battery or the second supply.",
+                    "Ring whoever needs {label} now: it has drawn nothing since {since}. Use its own battery."),
+        "sump": ("Look at the water by {label} yourself: it has drawn nothing for {lasting}, since {since}. Ring the fitter.",),
+        "burner": ("Leave {label} alone, vents clear: it has drawn nothing for {lasting}, since {since}. "
+                   "Wait 20 min before touching it.",),
+        "carrier": ("Look if {label} still runs: it has drawn nothing for {lasting}, since {since}. Without it no more "
+                    "messages come.",),
+        "ac": ("Look at {label}'s plug and own switch: it has drawn nothing for {lasting}, since {since}.",),
+        "*": ("Look at {label}: it has drawn nothing for {lasting}, since {since}. Its switch, its {word} or itself: "
+              "look at the switch first.",),
+    },
+    "lost-switched-off": {
+        "detector": ("Shut the gas, air the cabin: {label} was switched off at {since}. Don't sleep there till it runs.",),
+        "medical": ("Ring whoever needs {label} now: it was switched off at {since}. Use its own battery till it runs.",),
+        "sump": ("Look at the water by {label} yourself: it was switched off at {since}. Ask by whom.",),
+        "burner": ("Leave {label} alone, vents clear: it was switched off at {since}. Wait 20 min before touching it.",),
+        "carrier": ("Ask who switched {label} off at {since}. If nobody is working on it, switch it on: without it no more "
+                    "messages come.",),
+        "*": ("Ask who switched {label} off at {since}. If nobody is working on it, switch it on.",),
+    },
+    "parent-lost": {
+        "gas": ("Shut the gas, air the cabin, then find the main switch: {count} circuits stopped together at {since}, "
+                "{label} among them.",
+                "Shut the gas, air the cabin: {count} circuits stopped together at {since}, {label} among them."),
+        "feeder": ("Ring the fitter about the feeder {place}: {count} circuits stopped together at {since}, "
+                   "{label} among them.",
+                   "Ring the fitter about feeder {place}: {count} circuits stopped at {since}."),
+        "cut-off": ("Leave the battery as it is, ring the fitter: it cut {count} circuits off at {since}, its charge low; "
+                    "{label} among them.",),
+        "*": ("Look at the main switch: {count} circuits stopped together at {since}, {label} among them.",),
+        "none": ("Look at the main switch: no volts on {place} since {since}, {count} circuits without power.",),
+    },
+    "near-cut-off": {
+        "hours-inverter": ("Switch off what {inverter} runs, then {inverter}: the battery cuts out in about {hours} h, "
+                           "{label} with it. Falling since {since}.",
+                           "Switch off what {inverter} runs: the battery cuts out in about {hours} h. "
+                           "Falling since {since}."),
+        "hours": ("Switch off what you can do without: the battery cuts out in about {hours} h, {label} with it. "
+                  "Falling since {since}.",),
+        "inverter": ("Switch off what {inverter} runs, then {inverter}: the battery nears its cut-off, {volts} V since "
+                     "{since}; {label} goes with it.",
+                     "Switch off what {inverter} runs: the battery nears its cut-off, {volts} V since {since}."),
+        "*": ("Switch off what you can do without: the battery nears its cut-off, {volts} V since {since}; "
+              "{label} goes with it.",),
+        "messages": ("Switch off what you can do without: the battery nears its cut-off, {volts} V since {since}; "
+                     "then no more messages come.",),
+    },
+    "drain-outside-hours": {
+        "ac": ("Is something at {label} meant to be on? If not, unplug it: {watts} W since {since}, outside its hours.",),
+        "cold": ("Look at {label}'s display: it draws {watts} W since {since}, outside its hours.",),
+        "burner": ("Is {label} meant to be on? If not, turn it off at its own control: {watts} W since {since}.",),
+        "detector": ("Ask the fitter about {label}: it draws {watts} W since {since}, more than at rest.",),
+        "medical": ("Ask whoever needs {label}: it draws {watts} W since {since}, more than at rest.",),
+        "sump": ("Look at the water by {label} yourself: it draws {watts} W since {since}, outside its hours.",),
+        "carrier": ("Ask the fitter about {label}: it draws {watts} W since {since}, outside its hours.",),
+        "charger": ("Look at {label}'s display: it draws {watts} W since {since}, outside its hours.",),
+        "*": ("Is {label} meant to be on? If not, switch it off: {watts} W since {since}, outside its hours.",),
+    },
+    "drain-longest-run": {
+        "ac": ("Is something at {label} meant to run so long? If not, unplug it: {watts} W since {since}.",),
+        "cold": ("Check {label}'s door, then its display: it has run without a rest since {since}, at {watts} W.",),
+        "burner": ("Is {label} meant to run so long? If not, turn it down at its own control: {watts} W since {since}.",),
+        "detector": ("Ask the fitter about {label}: it draws {watts} W since {since}, more than at rest.",),
+        "medical": ("Ask whoever needs {label}: it draws {watts} W since {since}, longer than listed.",),
+        "sump": ("Look at the water by {label} yourself: it has run without a stop since {since}, at {watts} W.",),
+        "carrier": ("Ask the fitter about {label}: it draws {watts} W since {since}, longer than listed.",),
+        "pump": ("Look at {label} now: it has run without a stop since {since}, at {watts} W. No tap open: switch it off "
+                 "at the panel switch.",),
+        "*": ("Is {label} meant to run so long? If not, switch it off: {watts} W since {since}, its longest run is over.",),
+    },
+    "drain-above-standby": {
+        "ac": ("Is something left on at {label}? It draws {watts} W since {since}, doing nothing listed. Unplug it.",),
+        "detector": ("Ask the fitter about {label}: it draws {watts} W since {since}, more than at rest.",),
+        "medical": ("Ask whoever needs {label}: it draws {watts} W since {since}, more than at rest.",),
+        "sump": ("Look at {label} yourself: it draws {watts} W since {since}, too little to pump, too much to rest.",),
+        "*": ("Look what was left on at {label}: it draws {watts} W since {since}, more than at rest.",),
+    },
+    "silent-circuit": {
+        "*": ("Look at {label} yourself: no readings for {lasting}, since {since}. It may or may not have power; from here "
+              "nobody can tell.",
+              "Look at {label} yourself: no readings for {lasting}, since {since}. From here nobody can tell."),
+    },
+    "silent-monitor": {
+        "*": ("Nobody can see {count} circuits: no readings from {place} for {lasting}, since {since}. They may be working; "
+              "look at what must.",
+              "Nobody can see {count} circuits: no readings since {since}. They may be working; look at what must."),
+    },
+    "silent-broker": {
+        "*": ("Nobody can see {count} circuits: the broker is away for {lasting}, since {since}. They may be working; "
+              "look at what must.",),
+    },
+    "readings-back": {
+        "*": ("Readings from {place} are back since {at}, after {lasting}. What happened in between is not known.",),
+    },
+    "life-back": {
+        "cold": ("Check the contents before use: {label} draws again since {at}, after {lasting} without power.",),
+        "detector": ("Press {label}'s own test button: it draws again since {at}, after {lasting}.",),
+        "*": ("Look at {label} once: it draws again since {at}, after {lasting}.",),
+    },
+    "parent-back": {
+        "*": ("Look at {label} first: {count} circuits may have power again since {at}, after {lasting}.",),
+    },
+    "cut-off-past": {
+        "*": ("Nothing to do: the battery is above its cut-off since {at}, at {volts} V.",),
+    },
+    "clock-step": {
+        "*": ("Nothing to do: {label}'s readings carry another time, {step} s off since {since}. Ours is used.",),
+    },
+    "drill": {
+        "*": ("Nothing to do: test message from {vehicle}, sent {at}. It shows that alarms reach this phone.",),
+    },
+    "over": {
+        "*": ("Nothing to do: {label} no longer draws too much since {at}.",),
+        "drain": ("Nothing to do: {label} stands by again since {at}.",),
+    },
+}  # fmt: skip
+
+# Evidence in words. {…} are figures of the fact.
+EVIDENCE: dict[str, str] = {
+    "draw-of-rating": "It draws {amps} A; its {word} is rated {rating_a} A.",
+    "heat-of-device": "Heat of its device: {slowest} of its opening heat if it is the slowest of its type, "
+                      "{quickest} if the quickest.",
+    "panel-warmth": "The panel is at {celsius} °C: there the device carries {carries_a} A for ever at the least.",
+    "conductor-warmth": "Its conductor is reckoned at {celsius} °C of {rated_c} °C; it may carry {ampacity_a} A in its place "
+                        "({rule}).",
+    "draw-over-standby": "It draws {watts} W; standing by it may draw {standby_w} W.",
+    "outside-hours": "The schedule gives it the hours {hours}.",
+    "longest-run": "The schedule's longest run is {longest_s} s.",
+    "between-levels": "Its lowest level begins at {lowest_w} W: this is neither standby nor its job.",
+    "bank-days": "From full, the bank lasts {days} days at {draw_a} A.",
+    "shows-nothing": "{before_a} A before; {readings} readings of nothing in a row; its floor is {floor_w} W.",
+    "switch-reported-off": "Its switch reports off",
+    "switch-reported-on": "Its switch reports on",
+    "commanded-off": "A command to switch off was seen just before",
+    "over-latest": "It drew longer than the slowest fuse or breaker of its type carries",
+    "far-over-rating": "It drew far over the rating just before",
+    "over-rating": "It drew over the rating just before",
+    "ordinary-before": "It drew nothing unusual just before",
+    "bus-dipped": "The bus dipped just before",
+    "bus-dipped-deep": "The bus dipped deep just before, and came back",
+    "floor-gone": "Even what it always draws is gone",
+    "no-volts-after-device": "No volts behind its device, while the bus has them",
+    "no-volts-after-switch": "No volts behind its switch, while the bus has them",
+    "no-volts-at-load": "No volts at the load, while the bus has them",
+    "volts-after-device": "There are volts behind its device",
+    "volts-after-switch": "There are volts behind its switch",
+    "volts-at-load": "There are volts at the load",
+    "stopped-together": "{circuits} circuits stopped together; the bus stood at {bus_v} V.",
+    "near-cutoff": "The bus stands at {volts} V; it is cut off at {cutoff_v} V.",
+    "volts-fall": "It falls by {v_per_h} V an hour over the last {minutes} min.",
+    "silence": "No reading for {seconds} s; one was expected every {every_s} s.",
+    "clock-step": "The time in its readings and the time of their arrival differ by {seconds} s for three readings in a row.",
+}  # fmt: skip
+
+CAUSES = {
+    "switched-off": "switched off",
+    "device-opened": "its fuse or breaker",
+    "load-failed": "the load itself",
+    "wiring-open": "the wiring",
+    "sensor-failed": "the sensor",
+}
+
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+AGAIN = "Again: "
+NOTHING_KNOWN = "not known"
+CAUTION = (
+    "This watches; it does not protect. Isolate every source before touching a panel; the way's own rating and licensed "
+    "practice decide. It is no gas, smoke or CO alarm."
+)
+MESSAGE_NUMBER = "Message {number}."
+WHY = "Why: "
+EITHER = "Could be: "

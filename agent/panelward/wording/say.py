@@ -1,0 +1,160 @@
+"""Choosing and filling a sentence: which situation, which manner of advice, which words fit 140 characters."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+from panelward.records import Circuit, Figure, Schedule, Transition
+from panelward.wording import english
+
+LONGEST = 140
+LOCK_SCREEN = 45  # act and label within so many characters: lock screens cut
+LABEL_MOST = 24
+LABEL_LEAST = 14
+
+
+def manner_of(schedule: Schedule, circuit: Circuit | None) -> str:
+    """What may be advised for this load (the table of advice by load)."""
+    if circuit is None:
+        return "*"
+    kinds = [load.kind for load in circuit.loads]
+    if "detector" in kinds:
+        return "detector"
+    if circuit.importance == "life":
+        return "medical"
+    if "pump" in kinds:
+        return "sump" if circuit.feed == "always-on" else "pump"
+    if circuit.carries_messages:
+        return "carrier"
+    if "air-heater" in kinds:
+        return "burner"
+    if circuit.role == "charger" or "charger" in kinds:
+        return "charger"
+    if schedule.supply(circuit.supply).kind == "ac":
+        return "ac"
+    if "compressor" in kinds:
+        return "cold"
+    if "inverter" in kinds:
+        return "inverter"
+    if "socket" in kinds:
+        return "socket"
+    if circuit.feed == "always-on":
+        return "kept"
+    return "plain"
+
+
+def situation_of(transition: Transition) -> tuple[str, str | None]:
+    """The situation, and a manner of its own where the load does not choose it."""
+    kind, cause, figures = transition.kind, transition.cause, dict(transition.figures)
+    ended = transition.event == "ends"
+    if kind == "drill":
+        return "drill", None
+    if kind == "reading-suspect":
+        return "clock-step", None
+    if kind == "readings-overdue":
+        return ("readings-back" if ended else f"silent-{transition.subject}"), None
+    if kind == "undervoltage-approach":
+        return ("cut-off-past" if ended else "near-cut-off"), None
+    if kind == "standby-drain":
+        return ("over", "drain") if ended else (f"drain-{figures.get('why')}", None)
+    if kind in ("overcurrent-approach", "conductor-overheating"):
+        if ended:
+            return "over", None
+        if kind == "conductor-overheating":
+            return "conductor", None
+        return ("continuous" if transition.priority == "low" else "overcurrent"), None
+    if transition.subject != "circuit":
+        return ("parent-back" if ended else "parent-lost"), None
+    if ended:
+        return "life-back", None
+    if kind == "protection-opened":
+        return _opened(transition, figures), None
+    return ("lost-switched-off" if cause == "switched-off" else "lost-unknown"), None
+
+
+def _opened(transition: Transition, figures: dict[str, Figure]) -> str:
+    names = [name for name, _ in transition.evidence]
+    openings = figures.get("openings")
+    if isinstance(openings, int) and openings > 1:
+        return "opened-repeatedly"
+    if "bus-dipped-deep" in names:
+        return "opened-short"
+    return "opened-ordinary" if "ordinary-before" in names else "opened-overload"
+
+
+def sentence(situation: str, manner: str, values: dict[str, str], label: str, *, again: bool) -> str:
+    """The fullest sentence that fits."""
+    lines = english.SENTENCES[situation]
+    prefix = english.AGAIN if again else ""
+    room = LONGEST - len(prefix)
+    text = ""
+    for template in lines.get(manner) or _fallback(lines, manner):
+        act = template.partition("{label}")[0] if "{label}" in template else ""
+        short = shorten(label, max(LABEL_LEAST, min(LABEL_MOST, LOCK_SCREEN - len(act))))
+        for name in (shorten(label, LABEL_MOST), short, shorten(label, LABEL_LEAST)):
+            text = template.format(label=name, **values)
+            if len(text) <= room:
+                return prefix + text
+    return prefix + shorten(text, room)
+
+
+def _fallback(lines: dict[str, tuple[str, ...]], manner: str) -> tuple[str, ...]:
+    if manner == "pump":
+        return lines.get("plain") or lines["*"]
+    return lines["*"]
+
+
+def shorten(text: str, most: int) -> str:
+    """At most so many characters, cut at a word where there is one; control characters become spaces."""
+    text = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    if len(text) <= most:
+        return text
+    cut = text[: most - 1].rstrip()
+    at_word = cut.rpartition(" ")[0]
+    return (at_word if len(at_word) >= most // 2 else cut).rstrip(" ,.;:-") + "…"
+
+
+@lru_cache(maxsize=8)
+def _zone(name: str) -> ZoneInfo:
+    return ZoneInfo(name)
+
+
+def clock(time_ms: int, seen_from_ms: int, timezone: str) -> str:
+    """Local time, with the day beyond 24 hours."""
+    local = datetime.fromtimestamp(time_ms / 1000.0, UTC).astimezone(_zone(timezone))
+    text = local.strftime("%H:%M")
+    if abs(seen_from_ms - time_ms) >= 24 * 3600_000:
+        text = f"{english.WEEKDAYS[local.weekday()]} {text}"
+    return text
+
+
+def day_clock(time_ms: int, timezone: str) -> str:
+    """Weekday and local time."""
+    local = datetime.fromtimestamp(time_ms / 1000.0, UTC).astimezone(_zone(timezone))
+    return f"{english.WEEKDAYS[local.weekday()]} {local.strftime('%H:%M')}"
+
+
+def lasting(seconds: float) -> str:
+    """A duration a person would say: 40 s, 12 min, 7 h, 3 days."""
+    if seconds < 90:
+        return f"{max(1, round(seconds))} s"
+    if seconds < 90 * 60:
+        return f"{round(seconds / 60)} min"
+    if seconds < 48 * 3600:
+        return f"{round(seconds / 3600)} h"
+    return f"{round(seconds / 86400)} days"
+
+
+def number(value: Figure) -> str:
+    """A figure as a person reads it: 17 A, 8.4 A, 0.35 A; not known where it is not."""
+    if value is None:
+        return english.NOTHING_KNOWN
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return str(value)
+    size = abs(value)
+    if size >= 100 or (isinstance(value, int) and size >= 10):
+        return f"{value:.0f}"
+    text = f"{value:.1f}" if size >= 1 else f"{value:.2f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
