@@ -1,0 +1,41 @@
+#!/usr/bin/env bash
+# Sets up and passes the tests: a virtual environment beside the sources, Mosquitto from Debian if it is missing.
+#   bash tests/run.sh            all tests (checks against frozen reference values)
+#   bash tests/run.sh --full     also computes the reference values anew (numpy, scipy, pandas)
+#   bash tests/run.sh tests/watch -k surge      what follows goes to pytest
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+full=no
+if [ "${1:-}" = "--full" ]; then full=yes; shift; fi
+
+need_apt() { # package, command: installs from Debian where the command is missing and we may
+  command -v "$2" >/dev/null 2>&1 && return 0
+  [ -x "/usr/sbin/$2" ] && return 0
+  if command -v apt-get >/dev/null 2>&1 && [ "$(id -u)" = 0 ]; then
+    echo "installing $1"
+    { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$1"; } >/dev/null
+  else
+    echo "tests need $1: install it (on Debian: sudo apt-get install $1), then run this again" >&2
+    exit 3
+  fi
+}
+need_apt mosquitto mosquitto
+need_apt openssl openssl
+
+python=${PYTHON:-python3}
+"$python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "panelward needs Python 3.11 or newer" >&2; exit 3; }
+if ! "$python" -c 'import ensurepip' >/dev/null 2>&1; then need_apt python3-venv pyvenv-is-missing; fi
+[ -x .venv/bin/python ] || "$python" -m venv .venv
+extras=dev,demo
+[ $full = yes ] && extras=dev,demo,reference
+.venv/bin/python -m pip install --quiet --disable-pip-version-check -e ".[$extras]"
+
+export PATH="$PWD/.venv/bin:/usr/sbin:$PATH"
+.venv/bin/ruff check agent tests
+.venv/bin/ruff format --check --quiet agent tests
+.venv/bin/mypy
+if [ $full = yes ]; then
+  for script in tests/reference/make_*.py; do .venv/bin/python "$script"; done
+fi
+exec .venv/bin/python -m pytest "$@"
