@@ -33,7 +33,7 @@ class Dead:
         self.period_ms = period_ms
         self._on_change = circuit.sense.publishes == "on-change"
         self.floor_w = sum(load.always_draws_w or 0.0 for load in circuit.loads)
-        self._zero_a = max(2.0 * circuit.sense.resolution_a, 0.02)
+        self._zero_a = max(3.0 * circuit.sense.resolution_a, 0.03)
         self._zero_w = self._zero_a * supply.nominal_v
         self.order = bench.enrol(self)
         self.due_ms: int | None = None
@@ -92,10 +92,10 @@ class Dead:
             if alive:
                 self._live(sample)
             return
+        self.recovered = 0
         if self.low_ms is None:
             self.low_ms, self.low_received_ms, self.low = sample.time_ms, now_ms, 0
             self.counted_ms = sample.time_ms - self.period_ms
-            self.recovered = 0
             self.decided = False
             if self.floor_w > 0.0 or self._on_change:
                 self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))

@@ -19,6 +19,7 @@ MINUTES_NEAR = 2
 MINUTES_OVER = 5
 WINDOW = 30  # minutes that a fall is judged on
 FAR = 0.08  # of nominal above the cut-off: no forecast from further up
+FAR_LFP = 0.05  # iron-phosphate is flat down to its knee: further up a fall is only a load
 HOURS_AHEAD = 1.5
 STEADY_FALL = 0.5  # each half of the window falls at half the whole's rate at least: a load switched on is a step
 SOURCE_LOST_MS = 15_000
@@ -77,7 +78,9 @@ class SupplyState:
         if cutoff is None or level < NO_SUPPLY * nominal:
             return  # no volts at all is another story: a lost supply
         hours = self._hours_left(cutoff)
-        falling = hours is not None and hours <= HOURS_AHEAD and level <= cutoff + FAR * nominal
+        battery = self._supply.battery
+        far = FAR_LFP if battery is not None and battery.chemistry == "lfp" else FAR
+        falling = hours is not None and hours <= HOURS_AHEAD and level <= cutoff + far * nominal
         self.near = self.near + 1 if level <= cutoff + NEAR * nominal or falling else 0
         self.over = self.over + 1 if level > cutoff + NEAR_OVER * nominal and not falling else 0
         if not self.active and self.near >= MINUTES_NEAR:

@@ -151,7 +151,9 @@ class Tree:
         stopped = [len(self._dropped(group, circuit)) for group in lost]
         holds_all = [group for group, n in zip(lost, stopped, strict=True) if n == max(stopped)]
         near = [g for g in holds_all if g.guard == "disconnect" and self._near_cutoff(g.supply.id, now_ms)]
-        self._begin(near[0] if near else min(holds_all, key=lambda g: len(g.members)), now_ms, by_volts=False)
+        group = near[0] if near else min(holds_all, key=lambda g: len(g.members))
+        group.since_ms = min(m.low_ms for m in self._dropped(group, circuit) if m.low_ms is not None)
+        self._begin(group, now_ms, by_volts=False)
         return True
 
     def _lost(self, group: Group, circuit: Dead, now_ms: int) -> bool:
@@ -223,8 +225,6 @@ class Tree:
             ):
                 other.active = False
         low = [member for member in group.members if member.low_ms is not None]
-        if not by_volts:
-            group.since_ms = min((m.low_ms for m in low if m.low_ms is not None), default=now_ms)
         group.active, group.by_volts = True, by_volts
         group.cause = self._cause(group, now_ms)
         worth = max((_WORTH[m.circuit.importance] for m in low or group.members), default=1)

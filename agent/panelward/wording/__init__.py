@@ -10,7 +10,7 @@ from typing import Any
 from panelward.records import Circuit, Facts, Figure, Schedule, Transition
 from panelward.wording import english, say
 
-__all__ = ["alarm_object", "body", "caution", "title"]
+__all__ = ["alarm_object", "body", "caution", "repeated", "title"]
 
 
 def alarm_object(transition: Transition, schedule: Schedule, *, again: bool = False) -> dict[str, Any]:
@@ -78,6 +78,11 @@ def body(found: dict[str, Any], number: int) -> str:
     lines.append(english.MESSAGE_NUMBER.format(number=number))
     lines.append(english.CAUTION)
     return "\n".join(lines)
+
+
+def repeated(text: str) -> str:
+    """The same text where it may have arrived before."""
+    return text if text.startswith(english.AGAIN) else english.AGAIN + text
 
 
 def caution() -> str:
