@@ -234,7 +234,7 @@ def _plain_value(quantity: str, payload: bytes) -> float | bool:
         raise PayloadRefused("not-a-number", f"{quantity} must be a number, not {payload[:40]!r}") from None
     if not -LARGEST <= value <= LARGEST or b"_" in payload:
         raise PayloadRefused("out-of-range", f"{quantity} of {payload[:40]!r}")
-    return round(value, _DIGITS[quantity])
+    return round(value, _DIGITS[quantity]) + 0.0  # no negative zero
 
 
 def _figure(quantity: str, raw: Any, scale: float) -> float:
@@ -252,7 +252,7 @@ def _figure(quantity: str, raw: Any, scale: float) -> float:
         return value
     if not -LARGEST <= value <= LARGEST:
         raise PayloadRefused("out-of-range", f"{quantity} of {value:g}")
-    return round(value, _DIGITS[quantity])
+    return round(value, _DIGITS[quantity]) + 0.0  # no negative zero
 
 
 def _state(quantity: str, raw: Any) -> bool:

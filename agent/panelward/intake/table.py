@@ -77,10 +77,10 @@ class TableReader:
                 circuit = row[i_circuit]
                 if circuit not in known:
                     raise _Wrong("circuit", "a circuit, meter or probe of the schedule", repr(circuit[:60]))
-                volts = round(_number("volts", v), 4) if i_volts >= 0 and (v := row[i_volts]) else None
-                amps = round(_number("amps", v), 4) if i_amps >= 0 and (v := row[i_amps]) else None
-                watts = round(_number("watts", v), 3) if i_watts >= 0 and (v := row[i_watts]) else None
-                celsius = round(_number("celsius", v), 3) if i_celsius >= 0 and (v := row[i_celsius]) else None
+                volts = round(_number("volts", v), 4) + 0.0 if i_volts >= 0 and (v := row[i_volts]) else None
+                amps = round(_number("amps", v), 4) + 0.0 if i_amps >= 0 and (v := row[i_amps]) else None
+                watts = round(_number("watts", v), 3) + 0.0 if i_watts >= 0 and (v := row[i_watts]) else None
+                celsius = round(_number("celsius", v), 3) + 0.0 if i_celsius >= 0 and (v := row[i_celsius]) else None
                 closed = _state("closed", v) if i_closed >= 0 and (v := row[i_closed]) else None
                 commanded = _state("commanded", v) if i_commanded >= 0 and (v := row[i_commanded]) else None
                 received_ms = _time_ms("received", v) if i_received >= 0 and (v := row[i_received]) else time_ms

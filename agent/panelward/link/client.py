@@ -39,7 +39,7 @@ _BY_HAND = {
     0x84: "the broker does not speak this protocol version",
     0x85: "the broker does not accept this client id",
     0x86: "the broker refused user name or password: check username and password_file in [broker]",
-    0x87: "the broker does not allow this client: check its access list, and username in [broker]",
+    0x87: "the broker does not allow this client: check username and password_file in [broker], and its access list",
     0x8A: "the broker has banned this client",
     0x8C: "the broker does not accept this way to authenticate",
     0x8E: "another client took over this client id: is a second panelward running?",
@@ -153,6 +153,7 @@ class Link:
                 self._await_end()
                 self._client.disconnect()
                 self._client.loop_stop()
+                self._close_wakers()
                 if self._answered and not self._why:
                     wait_s = FIRST_WAIT_S
             except (OSError, ValueError) as error:
@@ -163,6 +164,14 @@ class Link:
             self._lost()
             self._stop.wait((HOPELESS_WAIT_S if self._hopeless else wait_s) * self._random.uniform(0.5, 1.5))
             wait_s = min(LONGEST_WAIT_S, wait_s * 2)
+
+    def _close_wakers(self) -> None:
+        """paho opens a new pair of sockets, to wake its thread, at each loop_start, and leaves the old one open."""
+        for name in ("_sockpairR", "_sockpairW"):
+            waker = getattr(self._client, name, None)
+            if waker is not None:
+                waker.close()
+                setattr(self._client, name, None)
 
     def _await_end(self) -> None:
         begun = self._monotonic()

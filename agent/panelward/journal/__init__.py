@@ -1,0 +1,14 @@
+"""The journal: everything that reached the core and everything that came of it, in one SQLite file.
+
+    append(input)   gives it its number, keeps it in memory
+    commit(…)       one transaction: all inputs so far, the transitions after them, their outbox rows
+
+Readings lie in compact blocks (`block`), other inputs as rows of JSON (`spelling`). The file is made and moved on
+by named migrations (`schema`), opened, checked and, where damaged, set aside (`opening`). One thread writes;
+other processes read with `Journal.read`.
+"""
+
+from panelward.journal.rows import Kept, OutboxRow, StoredTransition
+from panelward.journal.store import Journal
+
+__all__ = ["Journal", "Kept", "OutboxRow", "StoredTransition"]

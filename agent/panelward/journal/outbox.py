@@ -1,0 +1,126 @@
+"""The outbox: one row per transition and address, from the finding to the handing over."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from typing import Any
+
+from panelward.journal.connected import Connected
+from panelward.journal.opening import plain
+from panelward.journal.rows import STATUSES, OutboxRow
+
+_COLUMNS = (
+    "id, alarm_id, sequence, address_ref, title, body, kind, priority, created_real_s, due_real_s, expires_real_s, "
+    "status, attempts, last_why, repeat"
+)
+_BY_URGENCY = "CASE priority WHEN 'high' THEN 0 WHEN 'medium' THEN 1 WHEN 'low' THEN 2 ELSE 3 END"
+_SETTLE = "UPDATE outbox SET status = ?, last_why = ?, due_real_s = ifnull(?, due_real_s), repeat = repeat | ? WHERE id = ?"
+
+Settlement = tuple[str, str, float | None, bool, int]
+
+
+class OutboxTable(Connected):
+    """Real time (Unix seconds of the host) throughout: delivery has nothing to do with the axis of `received`."""
+
+    _settlements: list[Settlement]  # could not be written yet
+
+    def due(self, now_s: float, limit: int = 50) -> list[OutboxRow]:
+        """Waiting rows whose time has come and has not run out: the most urgent first, the oldest of them first."""
+        found = self._ask(
+            f"SELECT {_COLUMNS} FROM outbox WHERE status = 'waiting' AND due_real_s <= ? AND expires_real_s > ? "
+            f"ORDER BY {_BY_URGENCY}, id LIMIT ?",
+            (now_s, now_s, limit),
+        )
+        return [_row(each) for each in found]
+
+    def next_due_s(self) -> float | None:
+        """When `due` or `expire` has something to do next; None: nothing waits."""
+        found = self._ask("SELECT min(min(due_real_s, expires_real_s)) FROM outbox WHERE status = 'waiting'")[0][0]
+        return None if found is None else float(found)
+
+    def mark_trying(self, ids: Iterable[int]) -> None:
+        """Written to the disk itself before the send. Raises EnvironmentFault: then it must not be sent."""
+        rows = [(each,) for each in ids]
+        if not rows:
+            return
+        try:
+            with self._transaction(durable=True) as connection:
+                connection.executemany(
+                    "UPDATE outbox SET status = 'trying', attempts = attempts + 1 WHERE id = ? AND status = 'waiting'",
+                    rows,
+                )
+        except sqlite3.Error as error:
+            raise plain(error, self.path) from error
+
+    def settle(self, row: int, status: str, why: str = "", due_s: float | None = None, *, repeat: bool = False) -> None:
+        """What became of a send; `waiting` needs the time of the next try, `repeat` says that it may have arrived.
+
+        On a failing disk it is kept in memory and written with the next commit that works: the row stays `trying`
+        and is not sent twice. Raises ValueError on a status that is none.
+        """
+        if status not in STATUSES or status == "trying" or (status == "waiting" and due_s is None):
+            raise ValueError(f"an outbox row can't be settled as {status!r}, next try {due_s}")
+        self._settlements.append((status, _text(why), due_s, repeat, row))
+        try:
+            with self._transaction(durable=False) as connection:
+                self._write_settlements(connection)
+        except sqlite3.Error:
+            return
+        self._settlements.clear()
+
+    def recover(self) -> int:
+        """At a start: what was being sent when the program ended waits again, marked as a possible repeat."""
+        try:
+            with self._transaction(durable=False) as connection:
+                found = connection.execute("UPDATE outbox SET status = 'waiting', repeat = 1 WHERE status = 'trying'")
+                return found.rowcount
+        except sqlite3.Error as error:
+            raise plain(error, self.path) from error
+
+    def expire(self, now_s: float) -> int:
+        """Waiting rows whose time ran out become `expired`; how many. On a failing disk none, until it works."""
+        question = "FROM outbox WHERE status = 'waiting' AND expires_real_s <= ?"
+        try:
+            if self._connection.execute(f"SELECT 1 {question} LIMIT 1", (now_s,)).fetchone() is None:
+                return 0  # asked every second: a write only where there is something to write
+            with self._transaction(durable=False) as connection:
+                return connection.execute(
+                    "UPDATE outbox SET status = 'expired' WHERE status = 'waiting' AND expires_real_s <= ?", (now_s,)
+                ).rowcount
+        except sqlite3.Error:
+            return 0
+
+    def attempts(self, row: int) -> int:
+        """How often it was tried."""
+        found = self._ask("SELECT attempts FROM outbox WHERE id = ?", (row,))
+        return int(found[0][0]) if found else 0
+
+    def outbox_rows(self, alarm_id: str | None = None) -> list[OutboxRow]:
+        """Every row, or those of one alarm, oldest first."""
+        where, values = ("", ()) if alarm_id is None else ("WHERE alarm_id = ? ", (alarm_id,))
+        return [_row(each) for each in self._ask(f"SELECT {_COLUMNS} FROM outbox {where}ORDER BY id", values)]
+
+    def _write_settlements(self, connection: sqlite3.Connection) -> None:
+        connection.executemany(_SETTLE, self._settlements)
+
+    @staticmethod
+    def _write_outbox(connection: sqlite3.Connection, row: OutboxRow) -> None:
+        connection.execute(
+            f"INSERT INTO outbox ({_COLUMNS}) VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'waiting', 0, '', ?) "
+            "ON CONFLICT DO NOTHING",
+            (
+                row.alarm_id, row.sequence, row.address_ref, _text(row.title), _text(row.body), row.kind, row.priority,
+                row.created_real_s, row.due_real_s, row.expires_real_s, row.repeat,
+            ),
+        )  # fmt: skip
+
+
+def _text(words: str) -> str:
+    """Half a surrogate pair, from somebody's JSON, is no text for SQLite."""
+    return words.encode("utf-8", "replace").decode()
+
+
+def _row(found: tuple[Any, ...]) -> OutboxRow:
+    names = [name.strip() for name in _COLUMNS.split(",")]
+    return OutboxRow(**(dict(zip(names, found, strict=True)) | {"repeat": bool(found[-1])}))

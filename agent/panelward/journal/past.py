@@ -1,0 +1,158 @@
+"""What was journalled, read back: inputs in the order of their numbers, readings, transitions, the present row."""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Callable, Collection, Iterator
+from heapq import merge
+from operator import itemgetter
+from typing import Any
+
+from panelward.errors import EnvironmentFault
+from panelward.journal import block, spelling
+from panelward.journal.connected import Connected
+from panelward.records import Input, Reading, Schedule
+
+_PAGE = 64  # blocks at a time: no long look at the file that would hold up its writer
+_SNAPSHOT = 1  # version byte of a snapshot's body
+
+_Block = tuple[int, int, int, int, bytes]
+
+
+class Past(Connected):
+    """Reads what is committed; what still waits in memory is not in it."""
+
+    damaged_blocks: int = 0  # blocks that could not be unpacked and were passed over
+
+    # Inputs.
+
+    def inputs_after(self, number: int, parse: Callable[[str], Schedule]) -> Iterator[tuple[int, Input]]:
+        """(number, input) of all kinds, in order, beginning after `number`. What `parse` raises goes through."""
+        return merge(self._readings_after(number), self._others_after(number, parse), key=itemgetter(0))
+
+    def _readings_after(self, number: int) -> Iterator[tuple[int, Input]]:
+        for first, _last, _from, _to, body in self._blocks("last_number > ?", number):
+            for at, reading in enumerate(self._unpack(body), start=first):
+                if at > number:
+                    yield at, reading
+
+    def _others_after(self, number: int, parse: Callable[[str], Schedule]) -> Iterator[tuple[int, Input]]:
+        while True:
+            found = self._ask("SELECT number, kind, body FROM inputs WHERE number > ? ORDER BY number LIMIT ?", (number, _PAGE))
+            if not found:
+                return
+            for at, kind, body in found:
+                yield at, spelling.read(kind, body, parse)
+                number = at
+
+    def readings(
+        self, from_ms: int | None = None, to_ms: int | None = None, circuits: Collection[str] | None = None
+    ) -> Iterator[Reading]:
+        """Readings received from `from_ms` on and before `to_ms`, in the order of their numbers."""
+        first = 0 if from_ms is None else self._first_block_since(from_ms)
+        wanted = None if circuits is None else frozenset(circuits)
+        for _first, _last, begins_ms, _ends_ms, body in self._blocks("first_number >= ?", first):
+            if to_ms is not None and begins_ms >= to_ms:
+                return
+            for reading in self._unpack(body):
+                if (
+                    (from_ms is None or reading.received_ms >= from_ms)
+                    and (to_ms is None or reading.received_ms < to_ms)
+                    and (wanted is None or reading.circuit in wanted)
+                ):
+                    yield reading
+
+    def _blocks(self, where: str, value: int) -> Iterator[_Block]:
+        """Blocks in order, a page at a time. `where` is met by all blocks after the first that meets it."""
+        columns = "first_number, last_number, first_received_ms, last_received_ms, body"
+        # last_number has no index; blocks don't overlap, so the one before the first that begins behind is enough.
+        start = self._ask("SELECT max(first_number) FROM blocks WHERE first_number <= ?", (value,))[0][0]
+        after = (start if start is not None else 0) - 1
+        while True:
+            found = self._ask(
+                f"SELECT {columns} FROM blocks WHERE first_number > ? AND {where} ORDER BY first_number LIMIT ?",
+                (after, value, _PAGE),
+            )
+            if not found:
+                return
+            yield from found
+            after = found[-1][0]
+
+    def _first_block_since(self, from_ms: int) -> int:
+        """Number of the first block that holds something received at or after `from_ms`, by halving.
+
+        `received` never runs back, so no index has to be kept (each would cost the flash a page a commit).
+        """
+        low, high = self._ask("SELECT ifnull(min(first_number), 0), ifnull(max(last_number), 0) + 1 FROM blocks")[0]
+        while low < high:
+            middle = (low + high) // 2
+            found = self._ask(
+                "SELECT last_received_ms, first_number FROM blocks WHERE first_number <= ? ORDER BY first_number DESC LIMIT 1",
+                (middle,),
+            )
+            if found and found[0][0] >= from_ms:
+                high = found[0][1]
+            else:
+                low = middle + 1
+        return int(low)
+
+    def _unpack(self, body: bytes) -> list[Reading]:
+        try:
+            return block.decode(body)
+        except block.DamagedBlock:
+            self.damaged_blocks += 1
+            return []
+
+    def dropped(self) -> list[tuple[int, int]]:
+        """(first, last) numbers whose inputs are gone: dropped on a failing disk, or in a file set aside."""
+        return [(first, last) for first, last in self._ask("SELECT * FROM dropped ORDER BY first_number")]
+
+    @property
+    def last_received_ms(self) -> int | None:
+        """When the newest input was received; None: there is none."""
+        found = self._ask(
+            """SELECT max(at) FROM (
+                SELECT (SELECT last_received_ms FROM blocks ORDER BY first_number DESC LIMIT 1) AS at
+                UNION ALL SELECT (SELECT received_ms FROM inputs ORDER BY number DESC LIMIT 1))"""
+        )[0][0]
+        return None if found is None else int(found)
+
+    # Transitions.
+
+    def standing(self) -> list[dict[str, Any]]:
+        """The newest alarm object of every alarm that is not over, in the order in which they began."""
+        found = self._ask(
+            """SELECT object FROM transitions AS t WHERE state <> 'normal' AND NOT EXISTS (
+                SELECT 1 FROM transitions WHERE alarm_id = t.alarm_id AND sequence > t.sequence)
+            ORDER BY (SELECT min(rowid) FROM transitions WHERE alarm_id = t.alarm_id)"""
+        )
+        return [json.loads(text) for (text,) in found]
+
+    def last_transitions(self, limit: int = 100, alarm_id: str | None = None) -> list[dict[str, Any]]:
+        """The last alarm objects, of all or of one alarm, in the order in which they came."""
+        where, values = ("", ()) if alarm_id is None else ("WHERE alarm_id = ? ", (alarm_id,))
+        found = self._ask(f"SELECT object FROM transitions {where}ORDER BY rowid DESC LIMIT ?", (*values, limit))
+        return [json.loads(text) for (text,) in reversed(found)]
+
+    # The small rows.
+
+    def newest_snapshot(self) -> tuple[int, dict[str, Any]] | None:
+        """(number it includes, state); where the newest can't be read, the one before it."""
+        for (number,) in self._ask("SELECT number FROM snapshots ORDER BY number DESC"):
+            try:
+                body = self._ask("SELECT body FROM snapshots WHERE number = ?", (number,))[0][0]
+                if body[0] == _SNAPSHOT:
+                    return number, json.loads(zlib.decompress(body[1:]))
+            except (EnvironmentFault, zlib.error, ValueError, IndexError, TypeError):
+                continue
+        return None
+
+    def present(self) -> dict[str, Any] | None:
+        """The row that the daemon keeps for `panelward now`; None: it has not written one yet."""
+        found = self._ask("SELECT body FROM present")
+        return json.loads(found[0][0]) if found else None
+
+
+def pack_snapshot(state: dict[str, Any]) -> bytes:
+    return bytes((_SNAPSHOT,)) + zlib.compress(json.dumps(state, separators=(",", ":")).encode(), 6)

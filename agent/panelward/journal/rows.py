@@ -1,0 +1,61 @@
+"""The records that go into the journal's tables and come out of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+STATUSES = (
+    "waiting",  # to be sent when due
+    "trying",  # written before the send; found at a start: it may have been sent
+    "handed-over",  # the service took it
+    "refused",  # can't be sent as it is: a person has to mend the address
+    "expired",  # too old to be of use
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredTransition:
+    """One step in the life of an alarm, as it was told."""
+
+    alarm_id: str
+    sequence: int
+    at_ms: int
+    subject: str
+    subject_id: str
+    group: str
+    state: str
+    object: Mapping[str, Any] = field(hash=False)  # the alarm object: JSON
+    number: int = 0  # of the last input before it; 0: the last one appended
+    real_s: float | None = None  # Unix seconds of the host's clock when it was found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutboxRow:
+    """One message to one address. The address is a reference: the secret never enters the journal."""
+
+    alarm_id: str
+    sequence: int
+    address_ref: str
+    title: str
+    body: str
+    kind: str
+    priority: str
+    created_real_s: float
+    due_real_s: float
+    expires_real_s: float
+    id: int = 0
+    status: str = "waiting"
+    attempts: int = 0
+    last_why: str = ""
+    repeat: bool = False  # it may have arrived before: sent again, it says so
+
+
+class Kept(NamedTuple):
+    """What waits in memory for a disk that works again."""
+
+    readings: int
+    inputs: int
+    transitions: int
+    messages: int
