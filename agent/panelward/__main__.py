@@ -1,0 +1,9 @@
+"""`python -m panelward`."""
+
+from __future__ import annotations
+
+import sys
+
+from panelward.commands import main
+
+sys.exit(main())

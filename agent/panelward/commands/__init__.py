@@ -1,0 +1,79 @@
+"""The command line: a file a command, each importing its room when it is called.
+
+Exit codes: 0 good, 1 something was found, 2 bad input, 3 the environment. rehearse and log give 0 whatever was found.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from importlib import import_module
+
+from panelward import __version__
+from panelward.errors import EnvironmentFault, PanelwardError
+
+SCHEDULE = "/etc/panelward/schedule.toml"
+JOURNAL = "/var/lib/panelward/journal.sqlite"
+
+# In the order in which a person meets them.
+COMMANDS = ("check", "watch", "now", "alarms", "acknowledge", "drill", "rehearse", "log", "rig")
+
+_ABOUT = """\
+Watches the branch circuits of a vehicle's distribution panel over MQTT and tells
+a phone in one sentence what needs looking at. It watches; it does not protect:
+the fuse or breaker does. Local code and licensed practice win over its figures."""
+
+_FILES = """\
+A command line beats the environment (PANELWARD_SCHEDULE, PANELWARD_JOURNAL,
+PANELWARD_NOTIFY) beats the default. Exit: 0 good, 1 something was found,
+2 bad input, 3 the environment."""
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    top = argparse.ArgumentParser(
+        prog="panelward",
+        description=_ABOUT,
+        epilog=_FILES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.add_argument("--version", action="version", version=f"panelward {__version__}")
+    subparsers = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name in COMMANDS:
+        import_module(f"panelward.commands.{name}").register(subparsers)
+    return top
+
+
+def add_schedule(command: argparse.ArgumentParser) -> None:
+    """`--schedule`, with its default."""
+    default = os.environ.get("PANELWARD_SCHEDULE", SCHEDULE)
+    command.add_argument("--schedule", metavar="S.toml", default=default, help="the circuit schedule (default: %(default)s)")
+
+
+def add_journal(command: argparse.ArgumentParser) -> None:
+    """`--journal`, with its default."""
+    default = os.environ.get("PANELWARD_JOURNAL", JOURNAL)
+    command.add_argument("--journal", metavar="J.sqlite", default=default, help="the journal (default: %(default)s)")
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command; returns its exit code."""
+    args = parser().parse_args(argv)
+    run = import_module(f"panelward.commands.{args.command}").run
+    try:
+        code: int = run(args)
+        sys.stdout.flush()
+        return code
+    except EnvironmentFault as fault:
+        print(f"panelward: {fault}", file=sys.stderr)
+        return 3
+    except PanelwardError as error:
+        print(f"panelward: {error}", file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        # The reader has seen enough (`| head`): not an error of ours. Keep the interpreter from flushing once more.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        return 130
