@@ -1,0 +1,47 @@
+"""`panelward log export`: the journal's readings as a file."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import Any
+
+from panelward.commands import add_journal
+from panelward.commands.rehearse import moment_ms
+
+
+def register(subparsers: Any) -> None:
+    command = subparsers.add_parser("log", help="the readings as a file", description="The log: readings as exported.")
+    actions = command.add_subparsers(dest="action", metavar="ACTION", required=True)
+    export = actions.add_parser("export", help="write readings as CSV", description="Writes the journal's readings as CSV.")
+    add_journal(export)
+    export.add_argument("--from", dest="from_", metavar="T", help="received from here on (RFC 3339 or Unix seconds)")
+    export.add_argument("--to", metavar="T", help="received before this")
+    export.add_argument("--circuit", action="append", metavar="ID", help="only this circuit (may be given again)")
+    export.add_argument("--out", metavar="F.csv", default="-", help="the file (default: standard output)")
+
+
+def run(args: argparse.Namespace) -> int:
+    from panelward.errors import EnvironmentFault
+    from panelward.intake import write_table
+    from panelward.journal import Journal
+
+    journal = Journal.read(args.journal)
+    try:
+        readings = journal.readings(
+            from_ms=moment_ms(args.from_) if args.from_ else None,
+            to_ms=moment_ms(args.to) if args.to else None,
+            circuits=args.circuit,
+        )
+        if args.out == "-":
+            write_table(readings, sys.stdout)
+            return 0
+        try:
+            with open(args.out, "w", encoding="utf-8", newline="") as out:
+                rows = write_table(readings, out)
+        except OSError as error:
+            raise EnvironmentFault(f"{args.out}: can't be written: {error.strerror}") from None
+        print(f"{args.out}: {rows:,} readings", file=sys.stderr)
+    finally:
+        journal.close()
+    return 0

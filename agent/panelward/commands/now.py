@@ -1,0 +1,101 @@
+"""`panelward now`: a look at each circuit: its draw, of what, its age, its margin."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from panelward.commands import add_journal, add_schedule
+
+STALE_ROW_S = 30.0
+LABEL = 20
+
+
+def register(subparsers: Any) -> None:
+    command = subparsers.add_parser(
+        "now",
+        help="a look at each circuit: draw, of what, age, margin",
+        description="Prints the row that a running `panelward watch` keeps in its journal.",
+    )
+    add_journal(command)
+    add_schedule(command)
+    command.add_argument("--json", action="store_true", help="the whole row as one object")
+
+
+def run(args: argparse.Namespace) -> int:
+    from panelward.errors import PanelwardError
+    from panelward.journal import Journal
+
+    journal = Journal.read(args.journal)
+    try:
+        row = journal.present()
+    finally:
+        journal.close()
+    if not row:
+        raise PanelwardError(f"{args.journal}: nothing has been watched yet; start `panelward watch` first")
+    if args.json:
+        print(json.dumps(row, ensure_ascii=False))
+    else:
+        print("\n".join(table(row, time.time(), _zone(args.schedule))))
+    return 1 if any(alarm["state"] != "normal" for alarm in row["standing"]) else 0
+
+
+def table(row: dict[str, Any], real_now_s: float, zone: ZoneInfo) -> list[str]:
+    """The lines for a person, at most 80 columns."""
+    behind_s = max(0.0, real_now_s - row["real_s"])
+    now_ms = row["at_ms"] + behind_s * 1000 * row["rate"]
+    when = datetime.fromtimestamp(row["at_ms"] / 1000, UTC).astimezone(zone)
+    lines = [f"As of {when:%a %d %b %H:%M:%S}" + (f", time runs {row['rate']:g}-fold" if row["rate"] != 1 else "")]
+    if behind_s > STALE_ROW_S:
+        lines.append(f"The watch has written nothing for {_age(behind_s)}: is `panelward watch` running?")
+    if not row["connected"]:
+        lines.append("The broker is away: what stands below is old.")
+    lines += ["", f"{'way':<5} {'label':<{LABEL}} {'draw':>9} {'power':>9}  {'of rating':<15} {'age':>6}"]
+    for circuit in row["circuits"]:
+        lines.append(_line(circuit, now_ms))
+    lines.append("")
+    standing = row["standing"]
+    if standing:
+        for a in standing:
+            lines += [f"{a['priority']:<7} {a['kind']}, {a['state']}", f"        {a['id']}"[:80]]
+    else:
+        lines.append("No alarm stands.")
+    if row["refused"]:
+        lines.append(f"{row['refused']} messages could not be read.")
+    return lines
+
+
+def _line(circuit: dict[str, Any], now_ms: float) -> str:
+    label = circuit["label"] if len(circuit["label"]) <= LABEL else circuit["label"][: LABEL - 1] + "…"
+    head = f"{circuit['id']:<5} {label:<{LABEL}} "
+    if circuit["heard_ms"] is None:
+        return head + f"{'no reading yet':>19}"
+    age = _age((now_ms - circuit["heard_ms"]) / 1000)
+    if circuit["overdue"]:
+        return head + f"{'no reading since':>19}  {'':<15} {age:>6}"
+    amps = "-" if circuit["amps"] is None else f"{circuit['amps']:.2f} A"
+    watts = "-" if circuit["watts"] is None else f"{circuit['watts']:.1f} W"
+    rating = circuit["rating_a"]
+    share = "" if not rating or circuit["used"] is None else f"{circuit['used'] * 100:3.0f} % of {rating:g} A"
+    return head + f"{amps:>9} {watts:>9}  {share:<15} {age:>6}"
+
+
+def _age(seconds: float) -> str:
+    if seconds < 120:
+        return f"{max(0, seconds):.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.0f} h"
+
+
+def _zone(schedule: str) -> ZoneInfo:
+    """The vehicle's zone where the schedule can be read; else UTC."""
+    from panelward.errors import PanelwardError
+    from panelward.schedule import load
+
+    try:
+        return ZoneInfo(load(schedule)[0].vehicle.timezone)
+    except PanelwardError:
+        return ZoneInfo("UTC")

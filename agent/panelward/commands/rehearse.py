@@ -1,0 +1,107 @@
+"""`panelward rehearse`: the daemon's own core over a file of readings."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
+from typing import Any
+
+from panelward.commands import add_schedule
+from panelward.errors import EnvironmentFault, Fault, ReadingsError
+from panelward.records import Reading
+
+PROGRESS_EVERY = 200_000
+
+
+def register(subparsers: Any) -> None:
+    command = subparsers.add_parser(
+        "rehearse", help="run readings from a file through the watch", description="Runs readings from a file through "
+        "the daemon's own core, starting cold, and prints every transition of an alarm in time order."
+    )  # fmt: skip
+    add_schedule(command)
+    command.add_argument("--readings", metavar="R.csv", required=True, help="the readings (- for standard input)")
+    command.add_argument("--until", metavar="T", help="advance on to this time after the last row (RFC 3339 or Unix seconds)")
+    command.add_argument("--lenient", action="store_true", help="count and skip rows that can't be read")
+    command.add_argument("--all", action="store_true", help="also what is only journalled")
+    command.add_argument("--json", action="store_true", help="one alarm object a line")
+
+
+def run(args: argparse.Namespace) -> int:
+    from panelward.intake import TableReader
+    from panelward.rehearse import rehearse
+    from panelward.schedule import load
+    from panelward.wording import alarm_object
+
+    schedule, _ = load(args.schedule)
+    until_ms = moment_ms(args.until) if args.until else None
+    rows = 0
+    seen: dict[str, bool] = {}
+    with _Opened(args.readings) as lines:
+        table = TableReader(lines, schedule, lenient=args.lenient, file=args.readings)
+
+        def counted() -> Iterator[Reading]:
+            nonlocal rows
+            for reading in table:
+                rows += 1
+                seen[reading.circuit] = True
+                if rows % PROGRESS_EVERY == 0 and sys.stderr.isatty():
+                    print(f"  {rows:,} readings", end="\r", file=sys.stderr)
+                yield reading
+
+        for transition in rehearse(schedule, counted(), until_ms=until_ms):
+            if transition.priority == "journal" and not args.all:
+                continue
+            found = alarm_object(transition, schedule)
+            print(json.dumps(found, ensure_ascii=False) if args.json else line(found))
+    print(f"used: schedule {args.schedule}, readings {args.readings}: {rows:,} rows", file=sys.stderr)
+    if table.skipped:
+        print(f"skipped: {table.skipped:,} rows that can't be read", file=sys.stderr)
+    absent = [c.id for c in schedule.circuits if c.id not in seen]
+    if absent:
+        print(f"not judged, no reading in the file: {', '.join(absent)}", file=sys.stderr)
+    return 0
+
+
+def line(found: dict[str, Any]) -> str:
+    """One transition for a person, at 80 columns where the sentence allows."""
+    when = datetime.fromtimestamp(found["time"], UTC).strftime("%Y-%m-%d %H:%M:%SZ")
+    return f"{when}  {found['priority']:<7} {found['kind']}: {found['state']}\n  {found['message']}"
+
+
+def moment_ms(text: str) -> int:
+    """A moment given on the command line, Unix milliseconds; ReadingsError where it is none."""
+    try:
+        return round(float(text) * 1000)
+    except ValueError:
+        pass
+    try:
+        parsed = datetime.fromisoformat(text)
+    except ValueError:
+        raise ReadingsError(
+            Fault("the command line", None, "time", "RFC 3339 like 2026-05-01T06:00Z, or Unix seconds", repr(text))
+        ) from None
+    return round((parsed if parsed.tzinfo else parsed.replace(tzinfo=UTC)).timestamp() * 1000)
+
+
+class _Opened:
+    """The file, or standard input; as lines of text."""
+
+    def __init__(self, path: str) -> None:
+        self._path = path
+
+    def __enter__(self) -> Iterable[str]:
+        if self._path == "-":
+            self._file = None
+            return sys.stdin
+        try:
+            self._file = open(self._path, encoding="utf-8", newline="")
+        except OSError as error:
+            raise EnvironmentFault(f"{self._path}: the readings can't be opened: {error.strerror}") from None
+        return self._file
+
+    def __exit__(self, *_: object) -> None:
+        if self._file is not None:
+            self._file.close()

@@ -1,0 +1,33 @@
+"""Readings from a file through the daemon's own core, starting cold: what would have been said, and when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from panelward.core import Core
+from panelward.records import Output, Reading, Schedule, Settings, Transition
+
+__all__ = ["rehearse"]
+
+
+def rehearse(schedule: Schedule, readings: Iterable[Reading], *, until_ms: int | None = None) -> Iterator[Transition]:
+    """Yield the transitions in time order.
+
+    The core's time begins with the first reading. After the last it advances to the last `received`, or on to
+    `until_ms` (Unix milliseconds) where that is later. Errors of the readings' source pass through.
+    """
+    core = Core()
+    begun = False
+    for reading in readings:
+        if not begun:
+            begun = True
+            yield from _only(core.feed(Settings(received_ms=reading.received_ms, schedule=schedule, started=True)))
+        out = core.feed(reading)
+        if out:
+            yield from _only(out)
+    if begun and until_ms is not None:
+        yield from _only(core.advance(until_ms))
+
+
+def _only(out: list[Output]) -> list[Transition]:
+    return [item for item in out if isinstance(item, Transition)]
