@@ -1,0 +1,560 @@
+"""The daemon: the only room that knows them all, and the only one with a clock and threads.
+
+    link's thread ──Message──▶ inbox ──▶ this loop: intake, core, wording, journal, publish ──rows──▶ delivery thread
+                                 ▲                                                                       │
+                                 └─────────────────────────── results of sends ─────────────────────────┘
+
+Everything that changes state happens in the one loop, in the order of the inbox: so a replay of the journal is the
+same as what was lived. A transition is journalled, with the readings before it and its outbox rows, before anybody is
+told of it.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import json
+import os
+import queue
+import random
+import signal
+import sys
+import time
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from pathlib import Path
+from threading import Thread
+from typing import IO, Any, NamedTuple
+
+from panelward import __version__
+from panelward.core import Core
+from panelward.daemon import requests
+from panelward.daemon.clock import HostClock, Pace
+from panelward.daemon.present import present
+from panelward.errors import EnvironmentFault, PanelwardError, PayloadRefused, ScheduleError
+from panelward.intake import Intake, Refusals
+from panelward.journal import Journal, OutboxRow, StoredTransition
+from panelward.link import Link, Message
+from panelward.notify import Delivery, SendResult, SendRow
+from panelward.notify.policy import expires_after_s, next_try_s
+from panelward.records import Answer, Input, Output, Presence, Reading, Request, Schedule, Settings, Transition
+from panelward.schedule import load, parse
+from panelward.wording import alarm_object, body, repeated, title
+
+__all__ = ["Daemon"]
+
+COMMIT_S = 5.0  # readings at risk of a kill -9: at most this long
+COMMIT_READINGS = 500
+SIGN_OF_LIFE_S = 30.0
+SNAPSHOT_S = 600.0
+PRUNE_S = 3600.0
+KEEP_READINGS_DAYS = 40
+CLOCK_CHECK_S = 1.0
+OUTBOX_CHECK_S = 5.0
+BATCH = 2000
+SEND_AT_ONCE = 8
+RETRY_COMMIT_S = 5.0
+
+
+class _State(NamedTuple):
+    """The connection came or went."""
+
+    connected: bool
+    why: str
+    monotonic_s: float
+
+
+class _Sent(NamedTuple):
+    """What became of rows that were handed to the delivery thread."""
+
+    results: list[SendResult]
+
+
+class _Signal(NamedTuple):
+    number: int
+
+
+class Daemon:
+    """One vehicle's watch. `run` returns when it is told to stop; EnvironmentFault and ScheduleError at the start."""
+
+    def __init__(
+        self,
+        schedule_path: str,
+        journal_path: str,
+        addresses: Mapping[str, str],
+        *,
+        pace: Pace | None = None,
+        log: Callable[[str], None] | None = None,
+    ) -> None:
+        self._schedule_path = schedule_path
+        self._log = log or _to_stderr
+        self.schedule, self._text = load(schedule_path)
+        _ready_to_watch(self.schedule, schedule_path)
+        self._addresses = dict(addresses)
+        self._lock = _lock(journal_path)
+        self._journal = Journal.open(journal_path)
+        if self._journal.set_aside:
+            self._log(f"the journal could not be read: set aside as {self._journal.set_aside}, a new one begun")
+        self._inbox: queue.SimpleQueue[Message | _State | _Sent | _Signal] = queue.SimpleQueue()
+        self._outgoing: queue.SimpleQueue[list[SendRow] | None] = queue.SimpleQueue()
+        self._due = dict.fromkeys(("commit", "life", "snapshot", "prune", "clock", "refusals", "outbox"), 0.0)
+        self._refusals = Refusals()
+        self._random = random.Random()  # spreads retries; nothing of the core
+        self._core = Core()
+        self._pending_stored: list[StoredTransition] = []  # found, not yet journalled (a failing disk)
+        self._pending_rows: list[OutboxRow] = []
+        self._disk_fault = ""
+        self._unsaved = 0
+        self._last_input_ms = 0
+        self._link: Link | None = None
+        self._restore()
+        self._clock = HostClock(pace, not_before_ms=self._last_input_ms + 1 if self._last_input_ms else 0)
+        self._intake = Intake(self.schedule)
+        self._link = self._make_link()
+        self._watching_since_ms = self._clock.now_ms()
+        self._last_reading_ms: int | None = None
+        self._connected = False
+        self._delivery = Delivery(self._addresses)
+        self._sending = False
+        self._stopping = False
+
+    # Start.
+
+    def _restore(self) -> None:
+        """Newest snapshot, then the inputs after it; what they say again is not written again."""
+        self._journal.recover()
+        kept = self._journal.newest_snapshot()
+        begin = 0
+        if kept is not None:
+            number, state = kept
+            try:
+                schedule = parse(state["schedule_text"], "the journal")
+                self._core.restore(state["core"], schedule, silence_from_start=True)
+                begin = number
+            except (PanelwardError, KeyError, TypeError, ValueError) as error:
+                self._log(f"the saved state can't be used ({error}): starting from the journal's inputs")
+        self._last_input_ms = self._core.now_ms if begin else 0
+        found: list[Output] = []
+        for _, item in self._journal.inputs_after(begin, lambda text: parse(text, "the journal")):
+            if self._core.watch is None and not isinstance(item, Settings):
+                continue  # what is left of older inputs, pruned up to here
+            found += self._core.feed(item)
+            self._last_input_ms = max(self._last_input_ms, item.received_ms)
+        told = [t for t in found if isinstance(t, Transition) and not self._journal.known(t.id, t.sequence)]
+        if told:
+            self._write(told)
+
+    def _make_link(self) -> Link:
+        broker = self.schedule.broker
+        assert broker is not None  # _ready_to_watch
+        vehicle = self.schedule.vehicle.id
+        link = Link(
+            broker,
+            client_id=f"panelward-{vehicle}",
+            on_message=self._inbox.put,
+            on_state=lambda connected, why: self._inbox.put(_State(connected, why, time.monotonic())),
+            will=(self._topic("sign-of-life"), json.dumps({"ended": True}).encode()),
+            log=self._log,
+            monotonic=time.monotonic,
+        )
+        link.subscribe(self._filters())
+        return link
+
+    def _filters(self) -> tuple[tuple[str, int], ...]:
+        return (*self._intake.subscriptions(), (self._topic("request/+"), 1))
+
+    def _topic(self, rest: str) -> str:
+        return f"panelward/{self.schedule.vehicle.id}/{rest}"
+
+    # The loop.
+
+    def run(self) -> None:
+        """Watch until SIGTERM or SIGINT."""
+        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+            signal.signal(number, lambda n, _frame: self._inbox.put(_Signal(n)))
+        sender = Thread(target=self._send_all, name="delivery", daemon=True)
+        sender.start()
+        self._feed(
+            Settings(
+                received_ms=self._clock.now_ms(),
+                schedule=self.schedule,
+                schedule_text=self._text,
+                started=True,
+                silence_from_start=True,
+            )
+        )
+        self._feed(self._presence(False))
+        self._commit()
+        self._publish_standing()
+        self._say_start()
+        if self._link is not None:
+            self._link.start()
+        try:
+            while not self._stopping:
+                self._turn()
+        finally:
+            self._end(sender)
+
+    def _turn(self) -> None:
+        """Take what came, fire what is due, do the chores."""
+        try:
+            item = self._inbox.get(timeout=self._wait_s())
+            for _ in range(BATCH):
+                self._take(item)
+                item = self._inbox.get_nowait()
+            self._take(item)
+        except queue.Empty:
+            pass
+        due_ms = self._core.next_deadline_ms
+        now_ms = self._clock.now_ms()
+        if due_ms is not None and due_ms <= now_ms:
+            self._tell(self._core.advance(now_ms))
+        self._chores()
+
+    def _wait_s(self) -> float:
+        wait_s = min(self._due.values()) - time.monotonic()
+        due_ms = self._core.next_deadline_ms
+        if due_ms is not None:
+            wait_s = min(wait_s, self._clock.real_s(due_ms))
+        return min(1.0, max(0.0, wait_s))
+
+    def _take(self, item: Message | _State | _Sent | _Signal) -> None:
+        if isinstance(item, Message):
+            self._message(item)
+        elif isinstance(item, _State):
+            self._state(item)
+        elif isinstance(item, _Sent):
+            self._settle(item.results)
+        elif item.number == signal.SIGHUP:
+            self._reload(Request(kind="reload", received_ms=self._clock.now_ms()))
+        else:
+            self._stopping = True
+
+    def _message(self, message: Message) -> None:
+        received_ms = self._clock.at(message.monotonic_s)
+        topic = message.topic
+        if topic.startswith("panelward/"):
+            if topic.startswith(self._topic("request/")):
+                self._request(message, received_ms)
+            return
+        try:
+            inputs = self._intake.message(
+                topic,
+                message.payload,
+                received_ms=received_ms,
+                retained=message.retained,
+                dup=message.dup,
+                clock_trusted=self._clock.trusted,
+            )
+        except PayloadRefused as refused:
+            self._refusals.add(refused, topic, message.payload)
+            return
+        for item in inputs:
+            self._feed(item)
+            if type(item) is Reading:
+                self._last_reading_ms = received_ms
+
+    def _feed(self, item: Input) -> list[Output]:
+        self._journal.append(item)
+        self._unsaved += 1
+        out = self._core.feed(item)
+        if out:
+            self._tell(out)
+        return out
+
+    def _state(self, state: _State) -> None:
+        if state.connected != self._connected:
+            self._connected = state.connected
+            self._log(f"broker: {'connected' if state.connected else 'away'}{f' ({state.why})' if state.why else ''}")
+            self._feed(self._presence(state.connected, self._clock.at(state.monotonic_s)))
+            if state.connected:
+                self._due["life"] = 0.0
+                self._publish_standing()
+        elif state.why:
+            self._log(f"broker: {state.why}")
+
+    def _presence(self, here: bool, received_ms: int | None = None) -> Presence:
+        host = self.schedule.broker.host if self.schedule.broker else "broker"
+        at_ms = self._clock.now_ms() if received_ms is None else received_ms
+        return Presence(received_ms=at_ms, subject="broker", name=host, here=here)
+
+    # Requests.
+
+    def _request(self, message: Message, received_ms: int) -> None:
+        if message.retained:
+            return  # somebody's old wish
+        kind = message.topic.rpartition("/")[2]
+        reply_to = message.response_topic
+        try:
+            request = requests.read(kind, message.payload, received_ms)
+            reply_to = request.reply_to or reply_to
+            given = self._reload(request) if request.kind == "reload" else self._ask(request)
+        except PayloadRefused as refused:
+            self._refusals.add(refused, message.topic, message.payload)
+            given = Answer(id="", done=False, why=str(refused))
+        if reply_to and not any(c in reply_to for c in "+#\0"):
+            self._publish_raw(reply_to, requests.answer(given), qos=1)
+
+    def _ask(self, request: Request) -> Answer:
+        for item in self._feed(request):
+            if isinstance(item, Answer):
+                return item
+        return Answer(id=request.id, done=False, why="nothing came of it")
+
+    def _reload(self, request: Request) -> Answer:
+        """Read the schedule anew; a bad one is refused and the old one stays."""
+        try:
+            schedule, text = load(self._schedule_path)
+            _ready_to_watch(schedule, self._schedule_path)
+            if schedule.broker != self.schedule.broker or schedule.vehicle.id != self.schedule.vehicle.id:
+                raise EnvironmentFault("another broker or vehicle id needs a restart; the old schedule stays")
+        except PanelwardError as error:
+            self._log(f"reload refused, the old schedule stays: {error}")
+            return Answer(id=request.id, done=False, why=str(error))
+        self.schedule, self._text = schedule, text
+        self._intake = Intake(schedule)
+        if self._link is not None:
+            self._link.subscribe(self._filters())
+        self._feed(Settings(received_ms=self._clock.now_ms(), schedule=schedule, schedule_text=text, silence_from_start=True))
+        self._log("schedule read anew")
+        return Answer(id=request.id, done=True, why="", state=None)
+
+    # Out.
+
+    def _tell(self, out: list[Output]) -> None:
+        found = [item for item in out if isinstance(item, Transition)]
+        if found:
+            self._write(found)
+
+    def _write(self, found: list[Transition]) -> None:
+        """Journal what was found, then tell the broker. The outbox tells the phones."""
+        now_s = time.time()
+        shown = [(t, alarm_object(t, self._core.schedule)) for t in found]
+        for t, told in shown:
+            self._pending_stored.append(
+                StoredTransition(
+                    alarm_id=t.id, sequence=t.sequence, at_ms=t.at_ms, subject=t.subject,
+                    subject_id=t.subject_id, group=t.group, state=t.state, object=told,
+                )
+            )  # fmt: skip
+            if t.told:
+                self._due["outbox"] = 0.0
+                self._pending_rows += self._outbox_rows(t, told, now_s)
+        self._commit()
+        for t, told in shown:
+            self._publish(t, told)
+
+    def _commit(self) -> None:
+        """One transaction: all inputs so far, the transitions after them and their outbox rows."""
+        try:
+            self._journal.commit(
+                transitions=self._pending_stored, outbox=self._pending_rows, now_row=self._now_row(time.time())
+            )
+        except EnvironmentFault as fault:
+            if str(fault) != self._disk_fault:
+                self._disk_fault = str(fault)
+                self._log(f"the journal can't be written; what was found is kept in memory: {fault}")
+            self._due["commit"] = time.monotonic() + RETRY_COMMIT_S
+            return
+        if self._disk_fault:
+            self._disk_fault = ""
+            self._log("the journal can be written again")
+        self._pending_stored, self._pending_rows, self._unsaved = [], [], 0
+        self._due["commit"] = time.monotonic() + COMMIT_S
+
+    def _outbox_rows(self, t: Transition, shown: dict[str, Any], now_s: float) -> list[OutboxRow]:
+        if not self._addresses:
+            return []
+        text = body(shown, self._journal.next_message_number())
+        return [
+            OutboxRow(
+                alarm_id=t.id, sequence=t.sequence, address_ref=ref, title=title(self._core.schedule), body=text,
+                kind=t.kind, priority=t.priority, created_real_s=now_s, due_real_s=now_s,
+                expires_real_s=now_s + expires_after_s(t.priority),
+            )
+            for ref in self._addresses
+        ]  # fmt: skip
+
+    def _publish(self, t: Transition, shown: dict[str, Any]) -> None:
+        over = t.state == "normal"
+        topic = self._topic(f"alarm/{t.subject}/{t.subject_id}/{t.group}")
+        payload = json.dumps(shown, ensure_ascii=False).encode()
+        self._publish_raw(topic, payload, qos=1, retain=True)
+        if over:
+            self._publish_raw(topic, b"", qos=1, retain=True)
+
+    def _publish_raw(self, topic: str, payload: bytes, *, qos: int = 1, retain: bool = False) -> None:
+        if self._link is not None:
+            self._link.publish(topic, payload, qos=qos, retain=retain)
+
+    def _publish_standing(self) -> None:
+        for shown in self._journal.standing():
+            subject = next(iter(shown["subject"]))
+            group_topic = f"alarm/{subject}/{shown['subject'][subject]}/{shown['group']}"
+            self._publish_raw(self._topic(group_topic), json.dumps(shown, ensure_ascii=False).encode(), qos=1, retain=True)
+
+    def _now_row(self, now_s: float) -> dict[str, Any]:
+        return present(self._core, real_s=now_s, rate=self._clock.rate, connected=self._connected, refused=self._refusals.total)
+
+    # Delivery.
+
+    def _deliver(self) -> None:
+        """Hand what is due to the delivery thread; each row is marked before the send."""
+        now_s = time.time()
+        self._due["outbox"] = time.monotonic() + OUTBOX_CHECK_S
+        if self._sending or not self._addresses:
+            return
+        try:
+            self._journal.expire(now_s)
+            rows = self._journal.due(now_s, SEND_AT_ONCE)
+            self._journal.mark_trying([row.id for row in rows])
+            next_s = self._journal.next_due_s()
+        except EnvironmentFault:
+            return  # said where the readings are committed; tried again
+        if next_s is not None:
+            self._due["outbox"] = min(self._due["outbox"], time.monotonic() + max(0.05, next_s - now_s))
+        if not rows:
+            return
+        self._sending = True
+        self._outgoing.put(
+            [
+                SendRow(
+                    row=row.id,
+                    ref=row.address_ref,
+                    title=row.title,
+                    body=repeated(row.body) if row.repeat else row.body,
+                    type={"high": "failure", "medium": "warning"}.get(row.priority, "info"),
+                )
+                for row in rows
+            ]
+        )
+
+    def _send_all(self) -> None:
+        """The delivery thread: sends what it is given, says what became of it. It touches no journal."""
+        while (rows := self._outgoing.get()) is not None:
+            self._inbox.put(_Sent(self._delivery.send(rows)))
+
+    def _settle(self, results: list[SendResult]) -> None:
+        self._sending = False
+        self._due["outbox"] = self._due["commit"] = 0.0
+        now_s = time.time()
+        for result in results:
+            if result.result in ("handed-over", "refused"):
+                self._journal.settle(result.row, result.result, result.why)
+                continue
+            try:
+                attempts = self._journal.attempts(result.row)
+            except EnvironmentFault:
+                attempts = 1
+            due_s = now_s + next_try_s(attempts, self._random)
+            self._journal.settle(result.row, "waiting", result.why, due_s, repeat=result.maybe_sent)
+            self._log(f"message {result.row} not handed over, next try in {due_s - now_s:.0f} s: {result.why}")
+
+    # Chores.
+
+    def _chores(self) -> None:
+        now_s = time.monotonic()
+        due = self._due
+        if now_s >= due["clock"]:
+            due["clock"] = now_s + CLOCK_CHECK_S
+            correction = self._clock.correction()
+            if correction is not None:
+                self._log(f"the wall clock was set by {(correction.shift_ms or correction.offset_ms) / 1000:.1f} s")
+                self._feed(correction)
+        if now_s >= due["commit"] or self._unsaved >= COMMIT_READINGS:
+            self._commit()
+        if now_s >= due["outbox"]:
+            self._deliver()
+        if now_s >= due["life"]:
+            due["life"] = now_s + SIGN_OF_LIFE_S
+            self._sign_of_life()
+        if now_s >= due["snapshot"]:
+            if due["snapshot"]:
+                self._snapshot()
+            due["snapshot"] = now_s + SNAPSHOT_S
+        if now_s >= due["prune"]:
+            due["prune"] = now_s + PRUNE_S
+            with suppress(EnvironmentFault):
+                self._journal.prune(self._clock.now_ms() - KEEP_READINGS_DAYS * 86_400_000)
+        if now_s >= due["refusals"]:
+            due["refusals"] = now_s + 60.0
+            for line in self._refusals.news():
+                self._log(line)
+
+    def _sign_of_life(self) -> None:
+        last_s = self._last_reading_ms / 1000 if self._last_reading_ms is not None else None
+        told = {"watching_since": self._watching_since_ms / 1000, "last_reading": last_s, "version": __version__}
+        self._publish_raw(self._topic("sign-of-life"), json.dumps(told).encode(), qos=1, retain=True)
+
+    def _snapshot(self) -> None:
+        self._commit()
+        if not self._disk_fault:
+            state = {"core": self._core.save(), "schedule_text": self._text}
+            try:
+                self._journal.save_snapshot(self._journal.last_number, state)
+            except EnvironmentFault as fault:
+                self._log(f"the state could not be saved: {fault}")
+
+    def _say_start(self) -> None:
+        names = ", ".join(self._addresses) or "nobody: set PANELWARD_NOTIFY"
+        n = len(self.schedule.circuits)
+        self._log(f"panelward {__version__} watches {self.schedule.vehicle.name}: {n} circuits; tells {names}")
+        if self._clock.simulated:
+            self._log(f"simulated time, {self._clock.rate:g} times as fast: for demo and tests")
+        self._log("It watches; it does not protect.")
+
+    def _end(self, sender: Thread) -> None:
+        self._commit()
+        self._snapshot()
+        ended = {"ended": True, "watching_since": self._watching_since_ms / 1000}
+        self._publish_raw(self._topic("sign-of-life"), json.dumps(ended).encode(), qos=1, retain=True)
+        if self._link is not None:
+            self._link.stop()
+        self._delivery.stop()
+        self._outgoing.put(None)
+        sender.join(timeout=5.0)
+        while True:
+            try:
+                item = self._inbox.get_nowait()
+            except queue.Empty:
+                break
+            if isinstance(item, _Sent):
+                self._settle(item.results)
+        self._commit()
+        self._journal.close()
+        self._lock.close()
+
+
+def _ready_to_watch(schedule: Schedule, path: str) -> None:
+    """What `watch` needs beyond a readable schedule."""
+    from panelward.errors import Fault
+
+    faults = []
+    if schedule.broker is None:
+        faults.append(Fault(path, None, "[broker]", "the broker where the readings are", "none"))
+    if not schedule.monitors:
+        faults.append(Fault(path, None, "[[monitor]]", "a monitor with dialect and topic", "none"))
+    if faults:
+        raise ScheduleError(tuple(faults))
+
+
+def _lock(journal_path: str) -> IO[str]:
+    """One daemon a journal."""
+    path = Path(f"{journal_path}.lock")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        held = path.open("a+")
+    except OSError as error:
+        raise EnvironmentFault(f"{path}: can't be made: {error.strerror}. Check the folder and its owner.") from None
+    try:
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        held.close()
+        raise EnvironmentFault(f"{journal_path}: another panelward already writes this journal; stop it first") from None
+    held.truncate(0)
+    held.write(str(os.getpid()))
+    held.flush()
+    return held
+
+
+def _to_stderr(text: str) -> None:
+    print(f"{time.strftime('%H:%M:%S')} {text}", file=sys.stderr, flush=True)

@@ -1,0 +1,58 @@
+"""Requests over MQTT: a payload becomes a Request record, an Answer becomes a payload."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from panelward.errors import PayloadRefused
+from panelward.records import PRIORITIES, Answer, Request
+
+KINDS = ("acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "reload", "drill")
+LONGEST = 64 * 1024
+TEXT_MOST = 500
+
+
+def read(kind: str, payload: bytes, received_ms: int) -> Request:
+    """A Request from its topic's last level and its payload; PayloadRefused names what is wrong."""
+    if kind not in KINDS:
+        raise PayloadRefused("unknown-request", f"'{kind[:40]}' is none of {', '.join(KINDS)}")
+    if len(payload) > LONGEST:
+        raise PayloadRefused("too-large", f"a request of {len(payload)} bytes")
+    try:
+        body = json.loads(payload or b"{}")
+    except (ValueError, RecursionError):
+        raise PayloadRefused("not-json", f"a request that is not JSON: {payload[:60]!r}") from None
+    if not isinstance(body, dict):
+        raise PayloadRefused("not-json", "a request must be a JSON object")
+    for_s = body.get("for_s")
+    if for_s is not None and (isinstance(for_s, bool) or not isinstance(for_s, (int, float)) or not 0 < for_s < 1e9):
+        raise PayloadRefused("bad-field", f"for_s must be seconds above 0, not {str(for_s)[:40]!r}")
+    priority = _text(body, "priority") or None
+    if priority is not None and priority not in PRIORITIES[1:]:
+        raise PayloadRefused("bad-field", f"priority must be low, medium or high, not {priority[:40]!r}")
+    return Request(
+        kind=kind,
+        received_ms=received_ms,
+        id=_text(body, "id"),
+        alarm=_text(body, "alarm") or None,
+        circuit=_text(body, "circuit") or None,
+        who=_text(body, "who"),
+        for_s=for_s,
+        why=_text(body, "why"),
+        priority=priority,
+        reply_to=_text(body, "reply_to") or None,
+    )
+
+
+def _text(body: dict[str, Any], key: str) -> str:
+    value = body.get(key, "")
+    if not isinstance(value, str) or len(value) > TEXT_MOST:
+        raise PayloadRefused("bad-field", f"{key} must be a text of at most {TEXT_MOST} characters")
+    return value
+
+
+def answer(given: Answer) -> bytes:
+    """The payload that answers a request."""
+    body = {"id": given.id, "done": given.done, "why": given.why, "state": given.state}
+    return json.dumps(body, ensure_ascii=False).encode()
