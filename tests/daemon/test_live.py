@@ -7,8 +7,10 @@ import io
 import json
 import os
 import random
+import subprocess
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -150,7 +152,7 @@ def test_standing_alarms_survive_a_restart(house: House) -> None:
     assert kinds(house) == [("D1", "feed-lost", "begins")]
     house.live(20, D1=4.0, D7=5.0)
     assert wait_for(lambda: kinds(house)[-1] == ("D1", "feed-lost", "ends"))
-    assert len(house.phone.got) == 2
+    assert wait_for(lambda: len(house.phone.got) == 2, 40), house.said()
     assert "draws again" in house.phone.sentences[1]
 
 
@@ -266,7 +268,6 @@ def test_two_daemons_do_not_write_one_journal(house: House) -> None:
 
 
 def test_a_refused_password_is_said_with_what_to_do(tmp_path: Path) -> None:
-    import subprocess
 
     passwords = tmp_path / "passwd"
     passwords.touch(mode=0o600)
@@ -316,3 +317,36 @@ def test_the_clock_stays_with_the_broker_on_this_machine(house: House) -> None:
 
 def test_messages_arrive_with_what_they_are() -> None:
     assert Message._fields[:4] == ("topic", "payload", "retained", "dup")
+
+
+@pytest.mark.skipif(os.getuid() != 0, reason="a small disk is mounted, which needs root")
+def test_a_full_disk_loses_no_alarm(tmp_path: Path) -> None:
+    """The journal on a disk of 2 MiB: filled, an alarm found meanwhile, freed again. It is journalled and told then."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    done = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(disk)], check=False, capture_output=True)
+    if done.returncode != 0:
+        pytest.skip("this sandbox mounts no tmpfs")
+    house = House(tmp_path)
+    house.journal = disk / "journal.sqlite"
+    house.broker.start()
+    try:
+        house.start()
+        assert wait_for(house.connected)
+        house.live(20, D1=4.0, D7=5.0)
+        ballast = disk / "ballast"
+        with ballast.open("wb", buffering=0) as out, suppress(OSError):
+            while True:
+                out.write(os.urandom(4096))
+        house.live(120, D1=0.0, D7=5.0)
+        assert wait_for(lambda: "can't be written" in house.said()), house.said()
+        assert house.daemon is not None
+        assert house.daemon.poll() is None
+        ballast.unlink()
+        assert wait_for(lambda: "can be written again" in house.said(), 30), house.said()
+        assert wait_for(lambda: ("D1", "feed-lost", "begins") in kinds(house)), kinds(house)
+        assert wait_for(lambda: house.phone.got, 30)
+        assert "Sample freezer" in house.phone.sentences[0]
+    finally:
+        house.end()
+        subprocess.run(["umount", str(disk)], check=False)

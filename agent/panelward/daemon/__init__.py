@@ -51,8 +51,10 @@ KEEP_READINGS_DAYS = 40
 CLOCK_CHECK_S = 1.0
 OUTBOX_CHECK_S = 5.0
 BATCH = 2000
+GATHER_S = 0.01  # after the first message of a batch: a wake-up a message costs more than the message
 SEND_AT_ONCE = 8
 RETRY_COMMIT_S = 5.0
+END_S = 5.0
 
 
 class _State(NamedTuple):
@@ -198,6 +200,7 @@ class Daemon:
         """Take what came, fire what is due, do the chores."""
         try:
             item = self._inbox.get(timeout=self._wait_s())
+            time.sleep(GATHER_S)
             for _ in range(BATCH):
                 self._take(item)
                 item = self._inbox.get_nowait()
@@ -509,9 +512,10 @@ class Daemon:
         self._publish_raw(self._topic("sign-of-life"), json.dumps(ended).encode(), qos=1, retain=True)
         if self._link is not None:
             self._link.stop()
-        self._delivery.stop()
         self._outgoing.put(None)
-        sender.join(timeout=5.0)
+        sender.join(timeout=END_S)  # what is on its way may arrive
+        self._delivery.stop()
+        sender.join(timeout=END_S)
         while True:
             try:
                 item = self._inbox.get_nowait()

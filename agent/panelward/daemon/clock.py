@@ -7,6 +7,7 @@ follows forward corrections by a Clock input, and never runs back. With a rate i
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -48,14 +49,22 @@ def pace(text: str) -> Pace:
 class HostClock:
     """Wall and monotonic time of this host, and the axis made from them."""
 
-    def __init__(self, simulated: Pace | None = None, *, not_before_ms: int = 0) -> None:
+    def __init__(
+        self,
+        simulated: Pace | None = None,
+        *,
+        not_before_ms: int = 0,
+        wall: Callable[[], float] = time.time,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._wall, self._monotonic = wall, monotonic
         self.rate = simulated.rate if simulated else 1.0
         self.simulated = simulated is not None
-        self._mono_s = time.monotonic()
+        self._mono_s = self._monotonic()
         if simulated:
-            begin_ms = simulated.origin_ms + (time.time() - simulated.origin_real_s) * 1000 * simulated.rate
+            begin_ms = simulated.origin_ms + (self._wall() - simulated.origin_real_s) * 1000 * simulated.rate
         else:
-            begin_ms = time.time() * 1000
+            begin_ms = self._wall() * 1000
         self._axis_ms = max(begin_ms, float(not_before_ms))
         self._last_ms = int(self._axis_ms)
         self.offset_ms = round(begin_ms - self._axis_ms)  # wall minus axis: at most 0
@@ -68,7 +77,7 @@ class HostClock:
 
     def now_ms(self) -> int:
         """The axis now."""
-        return self.at(time.monotonic())
+        return self.at(self._monotonic())
 
     def real_s(self, axis_ms: int) -> float:
         """Seconds of real time from now until the axis stands at `axis_ms`."""
@@ -77,14 +86,14 @@ class HostClock:
     @property
     def trusted(self) -> bool:
         """Is the wall clock set, and the axis on it?"""
-        return self.simulated or (time.time() * 1000 >= TRUSTED_FROM_MS and abs(self.offset_ms) <= STEP_MS)
+        return self.simulated or (self._wall() * 1000 >= TRUSTED_FROM_MS and abs(self.offset_ms) <= STEP_MS)
 
     def correction(self) -> Clock | None:
         """A Clock input where the wall clock was set since the last call; moves the axis along with it."""
         if self.simulated:
             return None
-        mono_s = time.monotonic()
-        wall_ms = time.time() * 1000
+        mono_s = self._monotonic()
+        wall_ms = self._wall() * 1000
         axis_ms = self._axis_ms + (mono_s - self._mono_s) * 1000
         offset_ms = wall_ms - axis_ms
         if offset_ms > STEP_MS:
