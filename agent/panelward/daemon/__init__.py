@@ -295,7 +295,7 @@ class Daemon:
             self._refusals.add(refused, message.topic, message.payload)
             given = Answer(id="", done=False, why=str(refused))
         if reply_to and not any(c in reply_to for c in "+#\0"):
-            self._publish_raw(reply_to, requests.answer(given), qos=1)
+            self._publish_raw(reply_to, requests.answer(given), correlation=message.correlation)
 
     def _ask(self, request: Request) -> Answer:
         for item in self._feed(request):
@@ -381,19 +381,19 @@ class Daemon:
         over = t.state == "normal"
         topic = self._topic(f"alarm/{t.subject}/{t.subject_id}/{t.group}")
         payload = json.dumps(shown, ensure_ascii=False).encode()
-        self._publish_raw(topic, payload, qos=1, retain=True)
+        self._publish_raw(topic, payload, retain=True)
         if over:
-            self._publish_raw(topic, b"", qos=1, retain=True)
+            self._publish_raw(topic, b"", retain=True)
 
-    def _publish_raw(self, topic: str, payload: bytes, *, qos: int = 1, retain: bool = False) -> None:
+    def _publish_raw(self, topic: str, payload: bytes, *, retain: bool = False, correlation: bytes | None = None) -> None:
         if self._link is not None:
-            self._link.publish(topic, payload, qos=qos, retain=retain)
+            self._link.publish(topic, payload, qos=1, retain=retain, correlation=correlation)
 
     def _publish_standing(self) -> None:
         for shown in self._journal.standing():
             subject = next(iter(shown["subject"]))
             group_topic = f"alarm/{subject}/{shown['subject'][subject]}/{shown['group']}"
-            self._publish_raw(self._topic(group_topic), json.dumps(shown, ensure_ascii=False).encode(), qos=1, retain=True)
+            self._publish_raw(self._topic(group_topic), json.dumps(shown, ensure_ascii=False).encode(), retain=True)
 
     def _now_row(self, now_s: float) -> dict[str, Any]:
         return present(self._core, real_s=now_s, rate=self._clock.rate, connected=self._connected, refused=self._refusals.total)
@@ -486,7 +486,7 @@ class Daemon:
     def _sign_of_life(self) -> None:
         last_s = self._last_reading_ms / 1000 if self._last_reading_ms is not None else None
         told = {"watching_since": self._watching_since_ms / 1000, "last_reading": last_s, "version": __version__}
-        self._publish_raw(self._topic("sign-of-life"), json.dumps(told).encode(), qos=1, retain=True)
+        self._publish_raw(self._topic("sign-of-life"), json.dumps(told).encode(), retain=True)
 
     def _snapshot(self) -> None:
         self._commit()
@@ -509,7 +509,7 @@ class Daemon:
         self._commit()
         self._snapshot()
         ended = {"ended": True, "watching_since": self._watching_since_ms / 1000}
-        self._publish_raw(self._topic("sign-of-life"), json.dumps(ended).encode(), qos=1, retain=True)
+        self._publish_raw(self._topic("sign-of-life"), json.dumps(ended).encode(), retain=True)
         if self._link is not None:
             self._link.stop()
         self._outgoing.put(None)

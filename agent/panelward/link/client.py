@@ -293,15 +293,18 @@ class Link:
         retain: bool = False,
         expiry_s: int | None = None,
         response_topic: str | None = None,
+        correlation: bytes | None = None,
     ) -> None:
         """Publish, or queue until connected (bounded; QoS 0 is not queued)."""
         properties = None
-        if self.version == 5 and (expiry_s is not None or response_topic is not None):
+        if self.version == 5 and (expiry_s is not None or response_topic is not None or correlation is not None):
             properties = Properties(PacketTypes.PUBLISH)
             if expiry_s is not None:
                 properties.MessageExpiryInterval = expiry_s
             if response_topic is not None:
                 properties.ResponseTopic = response_topic
+            if correlation is not None:
+                properties.CorrelationData = correlation
         if qos == 0 and not self.connected:
             return
         with self._lock:

@@ -11,7 +11,7 @@ from pydantic.fields import FieldInfo
 from panelward.errors import Fault
 from panelward.schedule.models import Document
 from panelward.schedule.places import Path, Places
-from panelward.schedule.values import Kind, nearest, printable, shown
+from panelward.schedule.values import Kind, escaped, nearest, printable, shown
 
 Raw = dict[str, Any]
 
@@ -26,7 +26,8 @@ class Report:
     def add(self, path: Path, wanted: str, found: str, remedy: str = "") -> None:
         """One fault at a path of the raw document."""
         line = self._places.line(path)
-        self._faults[Fault(self.file, line, key_words(self.raw, path), wanted, found, remedy)] = None
+        words = (escaped(text) for text in (key_words(self.raw, path), wanted, found, remedy))
+        self._faults[Fault(self.file, line, *words)] = None
 
     def line(self, path: Path) -> int | None:
         return self._places.line(path)
@@ -110,7 +111,7 @@ def key_words(raw: Raw, path: Path) -> str:
 def _dotted(path: Path) -> str:
     text = ""
     for part in path:
-        text += f"[{part + 1}]" if isinstance(part, int) else f".{printable(part)}"
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{printable(part)}" if part else '.""'
     return text.removeprefix(".")
 
 

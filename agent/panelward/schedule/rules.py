@@ -14,7 +14,7 @@ from panelward.schedule.faults import Raw, Report
 from panelward.schedule.models import BEHIND, DIALECTS
 from panelward.schedule.places import Path
 from panelward.schedule.topics import pattern_fault, placeholders, topic_fits
-from panelward.schedule.values import ID_FORM, ID_WORDS, nearest, shown
+from panelward.schedule.values import ID_FORM, ID_WORDS, listed, nearest, shown
 
 Item = tuple[Path, Raw]
 
@@ -113,19 +113,18 @@ class _References:
     def monitor(self, path: Path, table: Raw) -> None:
         self.one(path, table, "monitor", "the name of a monitor", self.monitor_names)
         if "monitor" not in table and len(self.monitors) > 1:
-            wanted = f"the name of a monitor, as there are several: {', '.join(self.monitor_names)}"
+            wanted = f"the name of a monitor, as there are several: {listed(self.monitor_names)}"
             self.report.add((*path, "monitor"), wanted, "nothing")
 
     def behind(self, path: Path, table: Raw) -> None:
         for index, name in _texts(table, "behind"):
             if name not in BEHIND and name not in self.feeders:
-                what = f"{', '.join(BEHIND)} or the id of a feeder"
+                what = "a kind of switch or the id of a feeder"
                 self._unknown((*path, "behind", index), name, what, [*BEHIND, *self.feeders])
 
     def _unknown(self, path: Path, name: str, what: str, known: list[str]) -> None:
-        listed = f" ({', '.join(known)})" if known and not what.startswith(BEHIND[0]) else ""
-        none = "" if known else " (none is written)"
-        self.report.add(path, f"{what}{listed}{none}", shown(name), nearest(name, known))
+        choice = f" ({listed(known)})" if known else " (none is written)"
+        self.report.add(path, f"{what}{choice}", shown(name), nearest(name, known))
 
 
 def _ids(
@@ -158,7 +157,7 @@ def _unique(report: Report, items: list[Item], key: str, wanted: str) -> None:
         found = _text(table, key)
         if found is None:
             continue
-        if ID_FORM.fullmatch(found) is None:
+        if found.isprintable() and ID_FORM.fullmatch(found) is None:  # else the models have named it
             report.add((*path, key), ID_WORDS, shown(found))
         if found in first:
             line = report.line((*first[found], key))
@@ -232,8 +231,8 @@ def _topic_for(report: Report, path: Path, dialect: str, topic: str, record_plac
 def _record_name(report: Report, path: Path, name: str) -> None:
     names = placeholders(name)
     stray = set(name.replace("{circuit}", "").replace("{quantity}", "")) & set("{}")
-    if stray or "circuit" not in names or len(names) != len(set(names)):
-        wanted = '{circuit} once, perhaps {quantity}, like "urn:dev:{circuit}:{quantity}"'
+    if stray or len(names) != len(set(names)):
+        wanted = '{circuit} and {quantity} at most once, no other braces, like "urn:dev:{circuit}:{quantity}"'
         report.add((*path, "record_name"), wanted, shown(name))
 
 
@@ -262,7 +261,7 @@ def _where(refer: _References, path: Path, probe: Raw) -> None:
         remedy = nearest(where, ("panel", "outside", "bank"))
         refer.report.add((*path, "where"), "panel, outside, bank or load:<circuit>", shown(where), remedy)
     elif circuit_id not in refer.circuit_ids:
-        wanted = f"load: and the id of a circuit ({', '.join(refer.circuit_ids)})"
+        wanted = f"load: and the id of a circuit ({listed(refer.circuit_ids)})"
         refer.report.add((*path, "where"), wanted, shown(where), nearest(circuit_id, refer.circuit_ids))
 
 
@@ -308,7 +307,9 @@ def _protection(report: Report, path: Path, table: Raw) -> None:
 def _loops(report: Report, circuits: list[Item], supplies: dict[str, Item], feeders: dict[str, Item]) -> None:
     by_id: dict[str, Raw] = {}
     for _, circuit in circuits:
-        by_id.setdefault(_text(circuit, "id") or "", circuit)
+        circuit_id = _text(circuit, "id")
+        if circuit_id is not None:
+            by_id.setdefault(circuit_id, circuit)
 
     def feeds_supply(name: str) -> Iterable[str]:
         circuit = by_id.get(_text(supplies[name][1], "fed_by") or "", {})

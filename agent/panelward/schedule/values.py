@@ -227,8 +227,18 @@ def shown(value: object) -> str:
 
 
 def printable(text: str, most: int = 60) -> str:
-    cut = text if len(text) <= most else f"{text[: most - 1]}…"
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in cut)
+    """A text for a person: cut to `most`, what can't be printed escaped."""
+    return escaped(text if len(text) <= most else f"{text[: most - 1]}…")
+
+
+def escaped(text: str) -> str:
+    """What can't be printed (control characters, lone surrogates) as \\x1b or \\u202e."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def listed(names: list[str], most: int = 12) -> str:
+    """The names, the first of them where there are many."""
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def _plain(value: float) -> str:

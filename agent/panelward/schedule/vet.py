@@ -203,7 +203,7 @@ class _Way:
             long = load.longest_run_s is not None and load.longest_run_s >= CONTINUOUS_S
             always = self.circuit.feed == "always-on" and load.kind in ALWAYS_RUNNING
             for level in load.levels:
-                amps = level.watts / self.supply.nominal_v
+                amps = round(level.watts / self.supply.nominal_v, 6)  # a figure on the limit is not above it
                 draws = f'{self.title}: level "{level.name}" draws {amps:.3g} A at {self.supply.nominal_v:g} V'
                 if amps > fitted:
                     yield self._find(
