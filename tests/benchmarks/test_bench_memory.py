@@ -1,6 +1,6 @@
 """Resident memory of the whole daemon: 24 circuits at 1 Hz for an hour's worth of messages, fed fast over MQTT.
 
-python -m pytest tests/benchmarks/test_memory.py -m benchmark -s
+python -m pytest tests/benchmarks/test_bench_memory.py -m benchmark -s
 """
 
 from __future__ import annotations
