@@ -30,7 +30,7 @@ def register(subparsers: Any) -> None:
     command.add_argument("--fault", action="append", default=[], metavar="NAME", help="NAME, NAME@21:30 or NAME+600; `list`")
     command.add_argument("--script", choices=("people", "demo"), default="people", help="ordinary days, or the demo's evening")
     command.add_argument("--seed", type=int, default=1, metavar="N", help="same seed, same van, same bytes (default: 1)")
-    command.add_argument("--for", dest="for_s", type=float, metavar="S", help="publish for S real seconds")
+    command.add_argument("--for-s", "--for", dest="for_s", type=float, metavar="S", help="publish for S real seconds")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
 
     if args.fault == ["list"]:
         for name, (circuit, expected, what, _) in FAULTS.items():
-            print(f"{name:<22}{circuit:<9}{expected or 'an innocent twin':<23}{what}"[:79])
+            print(f"{name:<22}{circuit:<10}{expected or 'an innocent twin'}\n    {what}")
         return 0
     if bool(args.readings) == bool(args.clock):
         print("panelward rig: give --readings OUT.csv for a file, or --clock START,RATE to publish", file=sys.stderr)

@@ -11,7 +11,7 @@ from panelward.errors import EnvironmentFault
 from panelward.rig.life import Life
 from panelward.rig.van import Row
 
-HEADER = "time,circuit,volts,amps,watts,closed,celsius\n"
+HEADER = "time,circuit,volts,amps,watts,closed,celsius,commanded\n"
 
 
 def write(
@@ -55,9 +55,14 @@ def line(row: Row) -> str:
     """One row of CSV."""
     moment = datetime.fromtimestamp(row.time_ms // 1000, UTC)
     stamp = f"{moment:%Y-%m-%dT%H:%M:%S}.{row.time_ms % 1000:03d}Z"
-    closed = "" if row.closed is None else str(int(row.closed))
-    fields = (_text(row.volts), _text(row.amps), _text(row.watts), closed, _text(row.celsius))
+    fields = (
+        _text(row.volts), _text(row.amps), _text(row.watts), _flag(row.closed), _text(row.celsius), _flag(row.commanded)
+    )  # fmt: skip
     return f"{stamp},{row.circuit},{','.join(fields)}\n"
+
+
+def _flag(value: bool | None) -> str:
+    return "" if value is None else str(int(value))
 
 
 def _text(value: float | None) -> str:

@@ -81,6 +81,8 @@ def quantities(row: Row) -> list[tuple[str, bytes]]:
         value = getattr(row, name)
         if value is not None:
             out.append((name, f"{value:g}".encode()))
-    if row.closed is not None:
-        out.append(("closed", b"1" if row.closed else b"0"))
+    for name in ("commanded", "closed"):  # the command first, as it happens
+        state = getattr(row, name)
+        if state is not None:
+            out.append((name, b"1" if state else b"0"))
     return out

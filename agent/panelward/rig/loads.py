@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import pi, sin
 from random import Random
 from typing import ClassVar
 
@@ -151,6 +152,7 @@ class Fan(Load):
 
     SPEED: ClassVar[dict[str, float]] = {"full": 1.0, "70 %": 0.665, "half": 0.596}
     ELECTRONICS_W, FULL_W, AT_V = 2.0, 35.0, 13.5
+    VOLTS_EXPONENT = 1.5  # of the current: a brushed motor with a fan, V^1.3 to V^1.8 (trade practice, no source)
 
     def __init__(self) -> None:
         super().__init__(self.FULL_W, surge=1.2, surge_s=1.5)
@@ -158,12 +160,24 @@ class Fan(Load):
 
     def draws(self, volts: float) -> float:
         turning_w = (self.FULL_W - self.ELECTRONICS_W) * fan_power_share(self.SPEED[self.setting])
-        return self.ELECTRONICS_W + turning_w * (volts / self.AT_V) ** 2
+        return self.ELECTRONICS_W + turning_w * float((volts / self.AT_V) ** (1.0 + self.VOLTS_EXPONENT))
 
 
 def fan_power_share(speed: float) -> float:
     """Affinity law: power goes as the cube of speed, at one system curve."""
     return speed**3
+
+
+class Detector(Load):
+    """A gas detector: flat but for the breathing of its heated sensor."""
+
+    def __init__(self) -> None:
+        super().__init__(0.0, floor_w=1.32)
+        self._mean_w, self._phase_s = self.floor_w, 0.0
+
+    def live(self, dt_s: float, world: World, chance: Random) -> None:
+        self._phase_s = (self._phase_s + dt_s) % 47.0
+        self.floor_w = self._mean_w * (1.0 + 0.04 * sin(2.0 * pi * self._phase_s / 47.0))
 
 
 class Sockets(Load):

@@ -14,12 +14,13 @@ from zoneinfo import ZoneInfo
 from panelward.errors import EnvironmentFault, Fault, ScheduleError
 from panelward.rig.bank import Bank
 from panelward.rig.fuse import Link, fitted
-from panelward.rig.loads import Fan, Freezer, Heater, Inverter, Load, Sockets, Terminal, World
+from panelward.rig.loads import Detector, Fan, Freezer, Heater, Inverter, Load, Sockets, Terminal, World
 
 STEP_S = 0.5
 REMOTE = ("D1", "D4", "D9")  # their switches report their state
 WAYS = ("D1", "D2", "D3", "D4", "D5", "D6", "D7", "D8", "D9", "D10", "D11", "D12")
 OWN_DRAW_A = 0.02  # of the meter
+AC_V = 230.0
 SOLAR_MOST_A = 22.0  # its charger gives no more
 
 
@@ -34,6 +35,7 @@ class Row:
     watts: float | None = None
     closed: bool | None = None
     celsius: float | None = None
+    commanded: bool | None = None  # only in the first reading after a command
 
 
 class Channel:
@@ -65,7 +67,10 @@ class Van:
         self.now_ms = start_ms
         house = text["supply"]["house"]
         self.nominal_v = float(house["nominal_v"])
-        self.bank = Bank(house["battery"]["capacity_ah"], 0.8, house.get("cutoff_v"), float(house.get("cutoff_delay_s", 10)))
+        self.bank = Bank(
+            house["battery"]["capacity_ah"], 0.8, house.get("cutoff_v"), float(house.get("cutoff_delay_s", 10)),
+            house.get("restore_v"),
+        )  # fmt: skip
         self.world = World()
         self.warmth_k = 0.0  # a season: added to the outside
         self.clouds = 0.3
@@ -73,7 +78,7 @@ class Van:
         self.sockets, self.inverter = Sockets(), Inverter()
         self.pump = Load(62.0, surge=3.5, surge_s=0.3)
         self.lights = Load(84.0)
-        self.detector = Load(0.0, floor_w=1.32)
+        self.detector = Detector()
         self.sump = Load(40.0, surge=3.0, surge_s=0.2)
         self.computer = Load(0.0, floor_w=6.0)
         self.drill = Load(260.0, surge=4.0, surge_s=0.5)
@@ -83,9 +88,17 @@ class Van:
             "D11": self.computer, "D12": self.drill,
         }  # fmt: skip
         self.devices: dict[str, Link] = {way: self._device(way) for way in (*WAYS, "A1")}
+        own = Random(seed + 104_729)  # feeders draw from a chance of their own: adding one changes no circuit
+        self.feeders: dict[str, Link] = {
+            name: fitted(found["protection"]["kind"], None, float(found["protection"]["rating_a"]), own)
+            for name, found in text.get("feeder", {}).items()
+            if "protection" in found
+        }
+        self._on_feeder = {way: str(self.plan[way].get("feeder", "")) for way in WAYS}
         self.channels = {way: Channel(self.chance, 0.01) for way in self.plan}
         self.closed = dict.fromkeys(REMOTE, True)
         self.closed["D9"] = False
+        self._reported: dict[str, bool] = {}
         self.behind = {way: self._behind(text, way) for way in WAYS}
         self.feeder_open: dict[str, bool] = {}
         self.extra_a = dict.fromkeys(WAYS, 0.0)  # a fault in the wiring draws this beside the load
@@ -97,8 +110,17 @@ class Van:
         self.solar_a = 0.0
         self.ac_a = 0.0
         self.bus_v = self.bank.volts(0.0)
-        self.branch_wh = 0.0
+        self.branch_wh = self.solar_wh = self.own_wh = 0.0
+        self._hour_ms, self._offset_h = -1, 0.0
         self.opened: list[tuple[int, str]] = []
+        self._settle(own)
+
+    def _settle(self, own: Random) -> None:
+        """The half second before the start: so that the first readings show what is connected, not zeros."""
+        chance, self.chance = self.chance, own
+        self.now_ms -= round(STEP_S * 1000)
+        self.step()
+        self.chance = chance
 
     def _device(self, way: str) -> Link:
         protection = self.plan[way]["protection"]
@@ -122,11 +144,22 @@ class Van:
             amps = self._way_amps(way, load, volts)
             self.amps[way] = amps
             total_a += amps
-        self.ac_a = self.inverter.ac_w / 230.0 if self.amps["D9"] > 0.5 else 0.0
+        for name, device in self.feeders.items():
+            amps = sum(self.amps[way] for way in WAYS if self._on_feeder[way] == name)
+            if device.step(amps, STEP_S):
+                self.opened.append((self.now_ms, name))
+                self.feeder_open[name] = True
+        self.ac_a = self.inverter.ac_w / AC_V if self.amps["D9"] > 0.5 else 0.0
+        if self.devices["A1"].step(self.ac_a, STEP_S):
+            self.opened.append((self.now_ms, "A1"))
+        if self.devices["A1"].open:
+            self.ac_a = self.inverter.ac_w = 0.0
         self.solar_a = 0.0 if self.bus_cut else self._solar_a(volts)
-        self.branch_wh += total_a * volts * STEP_S / 3600.0
         net_a = total_a - self.solar_a + OWN_DRAW_A
         if not self.bus_cut:
+            self.branch_wh += total_a * volts * STEP_S / 3600.0
+            self.solar_wh += self.solar_a * volts * STEP_S / 3600.0
+            self.own_wh += OWN_DRAW_A * volts * STEP_S / 3600.0
             self.bank.step(net_a, STEP_S)
         self.bus_v = 0.0 if self.bus_cut else self.bank.volts(net_a)
         self.now_ms += round(STEP_S * 1000)
@@ -148,7 +181,11 @@ class Van:
         return amps
 
     def _weather(self) -> None:
-        hour = (self.now_ms / 3_600_000.0 + 2.0) % 24.0
+        if self.now_ms // 3_600_000 != self._hour_ms:
+            self._hour_ms = self.now_ms // 3_600_000
+            offset = self.local().utcoffset()
+            self._offset_h = offset.total_seconds() / 3600.0 if offset else 0.0
+        hour = (self.now_ms / 3_600_000.0 + self._offset_h) % 24.0
         self.world.outside_c = 11.0 + self.warmth_k - 6.0 * cos((hour - 3.0) / 24.0 * 2.0 * pi)
         target_c = self.world.outside_c + 5.0
         self.world.inside_c += (target_c - self.world.inside_c) * STEP_S / 5400.0
@@ -175,8 +212,8 @@ class Van:
         whole_a = sum(self.amps.values()) - self.solar_a + (OWN_DRAW_A if volts > 1 else 0.0)
         for way, true_a in (("SH", whole_a), *self.amps.items(), ("D13", -self.solar_a)):
             rows.append(self._row(way, seen_v, true_a))
-        ac_v = round(230.0 + self.chance.gauss(0.0, 0.4), 1) if self.amps["D9"] > 0.5 else 0.0
-        rows.append(self._row("A1", ac_v, self.ac_a if not self.devices["A1"].open else 0.0))
+        ac_v = round(AC_V + self.chance.gauss(0.0, 0.4), 1) if self.amps["D9"] > 0.5 else 0.0
+        rows.append(self._row("A1", ac_v, self.ac_a))
         panel_c = self.world.inside_c + 3.0 + 0.05 * sum(self.amps.values())
         for probe, celsius in (("T1", panel_c), ("T2", self.world.outside_c)):
             rows.append(Row(self.now_ms, probe, celsius=round(celsius + self.chance.gauss(0.0, 0.05), 1)))
@@ -184,7 +221,12 @@ class Van:
 
     def _row(self, way: str, volts: float, true_a: float) -> Row:
         amps = self.channels[way].amps(true_a)
-        return Row(self.now_ms, way, volts, amps, round(volts * amps, 1), self.closed.get(way))
+        closed = self.closed.get(way)
+        commanded = None
+        if closed is not None:
+            commanded = closed if self._reported.get(way, closed) != closed else None
+            self._reported[way] = closed
+        return Row(self.now_ms, way, volts, amps, round(volts * amps, 1), closed, None, commanded)
 
 
 def _read(path: str) -> dict[str, Any]:
