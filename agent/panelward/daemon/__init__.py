@@ -15,46 +15,38 @@ import fcntl
 import json
 import os
 import queue
-import random
 import signal
 import sys
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
-from threading import Thread
 from typing import IO, Any, NamedTuple
 
 from panelward import __version__
 from panelward.core import Core
 from panelward.daemon import requests
 from panelward.daemon.clock import HostClock, Pace
+from panelward.daemon.outward import Outward
 from panelward.daemon.present import present
 from panelward.errors import EnvironmentFault, PanelwardError, PayloadRefused, ScheduleError
 from panelward.intake import Intake, Refusals
-from panelward.journal import Journal, OutboxRow, StoredTransition
+from panelward.journal import Journal
 from panelward.link import Link, Message
-from panelward.notify import Delivery, SendResult, SendRow
-from panelward.notify.policy import expires_after_s, next_try_s
+from panelward.notify import SendResult
 from panelward.records import Answer, Input, Output, Presence, Reading, Request, Schedule, Settings, Transition
 from panelward.schedule import load, parse
-from panelward.wording import alarm_object, body, repeated, title
 
 __all__ = ["Daemon"]
 
-COMMIT_S = 5.0  # readings at risk of a kill -9: at most this long
 COMMIT_READINGS = 500
 SIGN_OF_LIFE_S = 30.0
 SNAPSHOT_S = 600.0
 PRUNE_S = 3600.0
 KEEP_READINGS_DAYS = 40
 CLOCK_CHECK_S = 1.0
-OUTBOX_CHECK_S = 5.0
 BATCH = 2000
 GATHER_S = 0.01  # after the first message of a batch: a wake-up a message costs more than the message
-SEND_AT_ONCE = 8
-RETRY_COMMIT_S = 5.0
-END_S = 5.0
 
 
 class _State(NamedTuple):
@@ -91,33 +83,33 @@ class Daemon:
         self._log = log or _to_stderr
         self.schedule, self._text = load(schedule_path)
         _ready_to_watch(self.schedule, schedule_path)
-        self._addresses = dict(addresses)
         self._lock = _lock(journal_path)
         self._journal = Journal.open(journal_path)
         if self._journal.set_aside:
             self._log(f"the journal could not be read: set aside as {self._journal.set_aside}, a new one begun")
         self._inbox: queue.SimpleQueue[Message | _State | _Sent | _Signal] = queue.SimpleQueue()
-        self._outgoing: queue.SimpleQueue[list[SendRow] | None] = queue.SimpleQueue()
-        self._due = dict.fromkeys(("commit", "life", "snapshot", "prune", "clock", "refusals", "outbox"), 0.0)
+        self._due = dict.fromkeys(("life", "snapshot", "prune", "clock", "refusals"), 0.0)  # monotonic
         self._refusals = Refusals()
-        self._random = random.Random()  # spreads retries; nothing of the core
         self._core = Core()
-        self._pending_stored: list[StoredTransition] = []  # found, not yet journalled (a failing disk)
-        self._pending_rows: list[OutboxRow] = []
-        self._disk_fault = ""
+        self._link: Link | None = None
+        self._connected = self._stopping = False
         self._unsaved = 0
         self._last_input_ms = 0
-        self._link: Link | None = None
+        self._last_reading_ms: int | None = None
+        self._outward = Outward(
+            self._journal,
+            addresses,
+            prefix=self._topic(""),
+            publish=self._publish,
+            sent=lambda results: self._inbox.put(_Sent(results)),
+            log=self._log,
+        )
+        self._addresses = tuple(addresses)
         self._restore()
         self._clock = HostClock(pace, not_before_ms=self._last_input_ms + 1 if self._last_input_ms else 0)
         self._intake = Intake(self.schedule)
         self._link = self._make_link()
         self._watching_since_ms = self._clock.now_ms()
-        self._last_reading_ms: int | None = None
-        self._connected = False
-        self._delivery = Delivery(self._addresses)
-        self._sending = False
-        self._stopping = False
 
     # Start.
 
@@ -143,7 +135,7 @@ class Daemon:
             self._last_input_ms = max(self._last_input_ms, item.received_ms)
         told = [t for t in found if isinstance(t, Transition) and not self._journal.known(t.id, t.sequence)]
         if told:
-            self._write(told)
+            self._outward.write(told, self._core.schedule, None)
 
     def _make_link(self) -> Link:
         broker = self.schedule.broker
@@ -173,8 +165,7 @@ class Daemon:
         """Watch until SIGTERM or SIGINT."""
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
             signal.signal(number, lambda n, _frame: self._inbox.put(_Signal(n)))
-        sender = Thread(target=self._send_all, name="delivery", daemon=True)
-        sender.start()
+        self._outward.start()
         self._feed(
             Settings(
                 received_ms=self._clock.now_ms(),
@@ -186,7 +177,7 @@ class Daemon:
         )
         self._feed(self._presence(False))
         self._commit()
-        self._publish_standing()
+        self._outward.publish_standing()
         self._say_start()
         if self._link is not None:
             self._link.start()
@@ -194,7 +185,7 @@ class Daemon:
             while not self._stopping:
                 self._turn()
         finally:
-            self._end(sender)
+            self._end()
 
     def _turn(self) -> None:
         """Take what came, fire what is due, do the chores."""
@@ -214,7 +205,7 @@ class Daemon:
         self._chores()
 
     def _wait_s(self) -> float:
-        wait_s = min(self._due.values()) - time.monotonic()
+        wait_s = min(*self._due.values(), self._outward.commit_due_s, self._outward.outbox_due_s) - time.monotonic()
         due_ms = self._core.next_deadline_ms
         if due_ms is not None:
             wait_s = min(wait_s, self._clock.real_s(due_ms))
@@ -226,7 +217,7 @@ class Daemon:
         elif isinstance(item, _State):
             self._state(item)
         elif isinstance(item, _Sent):
-            self._settle(item.results)
+            self._outward.settle(item.results)
         elif item.number == signal.SIGHUP:
             self._reload(Request(kind="reload", received_ms=self._clock.now_ms()))
         else:
@@ -271,7 +262,7 @@ class Daemon:
             self._feed(self._presence(state.connected, self._clock.at(state.monotonic_s)))
             if state.connected:
                 self._due["life"] = 0.0
-                self._publish_standing()
+                self._outward.publish_standing()
         elif state.why:
             self._log(f"broker: {state.why}")
 
@@ -295,7 +286,7 @@ class Daemon:
             self._refusals.add(refused, message.topic, message.payload)
             given = Answer(id="", done=False, why=str(refused))
         if reply_to and not any(c in reply_to for c in "+#\0"):
-            self._publish_raw(reply_to, requests.answer(given), correlation=message.correlation)
+            self._publish(reply_to, requests.answer(given), correlation=message.correlation)
 
     def _ask(self, request: Request) -> Answer:
         for item in self._feed(request):
@@ -326,131 +317,20 @@ class Daemon:
     def _tell(self, out: list[Output]) -> None:
         found = [item for item in out if isinstance(item, Transition)]
         if found:
-            self._write(found)
-
-    def _write(self, found: list[Transition]) -> None:
-        """Journal what was found, then tell the broker. The outbox tells the phones."""
-        now_s = time.time()
-        shown = [(t, alarm_object(t, self._core.schedule)) for t in found]
-        for t, told in shown:
-            self._pending_stored.append(
-                StoredTransition(
-                    alarm_id=t.id, sequence=t.sequence, at_ms=t.at_ms, subject=t.subject,
-                    subject_id=t.subject_id, group=t.group, state=t.state, object=told,
-                )
-            )  # fmt: skip
-            if t.told:
-                self._due["outbox"] = 0.0
-                self._pending_rows += self._outbox_rows(t, told, now_s)
-        self._commit()
-        for t, told in shown:
-            self._publish(t, told)
+            self._outward.write(found, self._core.schedule, self._now_row())
+            self._unsaved = 0
 
     def _commit(self) -> None:
-        """One transaction: all inputs so far, the transitions after them and their outbox rows."""
-        try:
-            self._journal.commit(
-                transitions=self._pending_stored, outbox=self._pending_rows, now_row=self._now_row(time.time())
-            )
-        except EnvironmentFault as fault:
-            if str(fault) != self._disk_fault:
-                self._disk_fault = str(fault)
-                self._log(f"the journal can't be written; what was found is kept in memory: {fault}")
-            self._due["commit"] = time.monotonic() + RETRY_COMMIT_S
-            return
-        if self._disk_fault:
-            self._disk_fault = ""
-            self._log("the journal can be written again")
-        self._pending_stored, self._pending_rows, self._unsaved = [], [], 0
-        self._due["commit"] = time.monotonic() + COMMIT_S
+        self._outward.commit(self._now_row())
+        self._unsaved = 0
 
-    def _outbox_rows(self, t: Transition, shown: dict[str, Any], now_s: float) -> list[OutboxRow]:
-        if not self._addresses:
-            return []
-        text = body(shown, self._journal.next_message_number())
-        return [
-            OutboxRow(
-                alarm_id=t.id, sequence=t.sequence, address_ref=ref, title=title(self._core.schedule), body=text,
-                kind=t.kind, priority=t.priority, created_real_s=now_s, due_real_s=now_s,
-                expires_real_s=now_s + expires_after_s(t.priority),
-            )
-            for ref in self._addresses
-        ]  # fmt: skip
-
-    def _publish(self, t: Transition, shown: dict[str, Any]) -> None:
-        over = t.state == "normal"
-        topic = self._topic(f"alarm/{t.subject}/{t.subject_id}/{t.group}")
-        payload = json.dumps(shown, ensure_ascii=False).encode()
-        self._publish_raw(topic, payload, retain=True)
-        if over:
-            self._publish_raw(topic, b"", retain=True)
-
-    def _publish_raw(self, topic: str, payload: bytes, *, retain: bool = False, correlation: bytes | None = None) -> None:
+    def _publish(self, topic: str, payload: bytes, *, retain: bool = False, correlation: bytes | None = None) -> None:
         if self._link is not None:
             self._link.publish(topic, payload, qos=1, retain=retain, correlation=correlation)
 
-    def _publish_standing(self) -> None:
-        for shown in self._journal.standing():
-            subject = next(iter(shown["subject"]))
-            group_topic = f"alarm/{subject}/{shown['subject'][subject]}/{shown['group']}"
-            self._publish_raw(self._topic(group_topic), json.dumps(shown, ensure_ascii=False).encode(), retain=True)
-
-    def _now_row(self, now_s: float) -> dict[str, Any]:
-        return present(self._core, real_s=now_s, rate=self._clock.rate, connected=self._connected, refused=self._refusals.total)
-
-    # Delivery.
-
-    def _deliver(self) -> None:
-        """Hand what is due to the delivery thread; each row is marked before the send."""
-        now_s = time.time()
-        self._due["outbox"] = time.monotonic() + OUTBOX_CHECK_S
-        if self._sending or not self._addresses:
-            return
-        try:
-            self._journal.expire(now_s)
-            rows = self._journal.due(now_s, SEND_AT_ONCE)
-            self._journal.mark_trying([row.id for row in rows])
-            next_s = self._journal.next_due_s()
-        except EnvironmentFault:
-            return  # said where the readings are committed; tried again
-        if next_s is not None:
-            self._due["outbox"] = min(self._due["outbox"], time.monotonic() + max(0.05, next_s - now_s))
-        if not rows:
-            return
-        self._sending = True
-        self._outgoing.put(
-            [
-                SendRow(
-                    row=row.id,
-                    ref=row.address_ref,
-                    title=row.title,
-                    body=repeated(row.body) if row.repeat else row.body,
-                    type={"high": "failure", "medium": "warning"}.get(row.priority, "info"),
-                )
-                for row in rows
-            ]
-        )
-
-    def _send_all(self) -> None:
-        """The delivery thread: sends what it is given, says what became of it. It touches no journal."""
-        while (rows := self._outgoing.get()) is not None:
-            self._inbox.put(_Sent(self._delivery.send(rows)))
-
-    def _settle(self, results: list[SendResult]) -> None:
-        self._sending = False
-        self._due["outbox"] = self._due["commit"] = 0.0
-        now_s = time.time()
-        for result in results:
-            if result.result in ("handed-over", "refused"):
-                self._journal.settle(result.row, result.result, result.why)
-                continue
-            try:
-                attempts = self._journal.attempts(result.row)
-            except EnvironmentFault:
-                attempts = 1
-            due_s = now_s + next_try_s(attempts, self._random)
-            self._journal.settle(result.row, "waiting", result.why, due_s, repeat=result.maybe_sent)
-            self._log(f"message {result.row} not handed over, next try in {due_s - now_s:.0f} s: {result.why}")
+    def _now_row(self) -> dict[str, Any]:
+        rate = self._clock.rate
+        return present(self._core, real_s=time.time(), rate=rate, connected=self._connected, refused=self._refusals.total)
 
     # Chores.
 
@@ -463,10 +343,10 @@ class Daemon:
             if correction is not None:
                 self._log(f"the wall clock was set by {(correction.shift_ms or correction.offset_ms) / 1000:.1f} s")
                 self._feed(correction)
-        if now_s >= due["commit"] or self._unsaved >= COMMIT_READINGS:
+        if now_s >= self._outward.commit_due_s or (self._unsaved >= COMMIT_READINGS and not self._outward.disk_fault):
             self._commit()
-        if now_s >= due["outbox"]:
-            self._deliver()
+        if now_s >= self._outward.outbox_due_s:
+            self._outward.deliver()
         if now_s >= due["life"]:
             due["life"] = now_s + SIGN_OF_LIFE_S
             self._sign_of_life()
@@ -486,11 +366,11 @@ class Daemon:
     def _sign_of_life(self) -> None:
         last_s = self._last_reading_ms / 1000 if self._last_reading_ms is not None else None
         told = {"watching_since": self._watching_since_ms / 1000, "last_reading": last_s, "version": __version__}
-        self._publish_raw(self._topic("sign-of-life"), json.dumps(told).encode(), retain=True)
+        self._publish(self._topic("sign-of-life"), json.dumps(told).encode(), retain=True)
 
     def _snapshot(self) -> None:
         self._commit()
-        if not self._disk_fault:
+        if not self._outward.disk_fault:
             state = {"core": self._core.save(), "schedule_text": self._text}
             try:
                 self._journal.save_snapshot(self._journal.last_number, state)
@@ -505,24 +385,21 @@ class Daemon:
             self._log(f"simulated time, {self._clock.rate:g} times as fast: for demo and tests")
         self._log("It watches; it does not protect.")
 
-    def _end(self, sender: Thread) -> None:
+    def _end(self) -> None:
         self._commit()
         self._snapshot()
         ended = {"ended": True, "watching_since": self._watching_since_ms / 1000}
-        self._publish_raw(self._topic("sign-of-life"), json.dumps(ended).encode(), retain=True)
+        self._publish(self._topic("sign-of-life"), json.dumps(ended).encode(), retain=True)
         if self._link is not None:
             self._link.stop()
-        self._outgoing.put(None)
-        sender.join(timeout=END_S)  # what is on its way may arrive
-        self._delivery.stop()
-        sender.join(timeout=END_S)
+        self._outward.end()
         while True:
             try:
                 item = self._inbox.get_nowait()
             except queue.Empty:
                 break
             if isinstance(item, _Sent):
-                self._settle(item.results)
+                self._outward.settle(item.results)
         self._commit()
         self._journal.close()
         self._lock.close()

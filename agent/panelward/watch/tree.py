@@ -6,13 +6,10 @@ Its circuits are covered by it; when it is back, one that still shows nothing sp
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
-from panelward.records import Condition, Facts, Schedule, Supply
+from panelward.records import Circuit, Condition, Facts, Schedule, Supply
 from panelward.watch.bench import Bench
-
-if TYPE_CHECKING:
-    from panelward.watch.dead import Dead
 
 NO_VOLTS = 0.3  # of nominal: the bus is dead
 HEALTHY = 0.75
@@ -25,12 +22,38 @@ CUTOFF_RECENT_MS = 600_000
 _WORTH = {"life": 3, "property": 2, "comfort": 1}
 
 
+class Member(Protocol):
+    """What a parent asks of a circuit that hangs on it."""
+
+    circuit: Circuit
+    order: int
+    period_ms: int
+    low_ms: int | None  # shows nothing since, as measured
+    covered: bool
+
+    @property
+    def always_on(self) -> bool: ...
+
+    @property
+    def dropped_ms(self) -> int | None:
+        """When it went from life to nothing, if it did and still shows nothing."""
+
+    def lives(self, now_ms: int) -> bool:
+        """Did it show life just now?"""
+
+    def cover(self, now_ms: int) -> None:
+        """A parent explains it."""
+
+    def uncover(self, now_ms: int) -> None:
+        """The parent is back."""
+
+
 class Group:
     """One parent and what hangs on it. `guard`: supply, feeder, disconnect or isolator."""
 
     def __init__(self, subject: str, subject_id: str, guard: str, supply: Supply) -> None:
         self.subject, self.subject_id, self.guard, self.supply = subject, subject_id, guard, supply
-        self.members: list[Dead] = []
+        self.members: list[Member] = []
         self.active = False
         self.by_volts = False
         self.cause = ""
@@ -69,12 +92,12 @@ class Tree:
         for feeder in schedule.feeders:
             self.groups.append(Group("feeder", feeder.id, "feeder", schedule.supply(feeder.supply)))
 
-    def add(self, circuit: Dead) -> None:
+    def add(self, circuit: Member) -> None:
         for group in self.groups:
             if self._holds(group, circuit):
                 group.members.append(circuit)
 
-    def _holds(self, group: Group, circuit: Dead) -> bool:
+    def _holds(self, group: Group, circuit: Member) -> bool:
         plan = circuit.circuit
         if plan.role != "load" or plan.supply != group.supply.id:
             return False
@@ -83,7 +106,7 @@ class Tree:
             return True
         return group.subject_id in feeders if group.guard == "feeder" else group.guard in behind
 
-    def _upstream(self, circuit: Dead) -> tuple[set[str], set[str]]:
+    def _upstream(self, circuit: Member) -> tuple[set[str], set[str]]:
         """Feeders and guards between the supply and this circuit. Only membership is asked of them: no order."""
         feeders: set[str] = set()
         behind = set(circuit.circuit.behind)
@@ -124,12 +147,12 @@ class Tree:
         elif bus.none >= NO_VOLTS_READINGS and now_ms - bus.none_ms >= NO_VOLTS_MS:
             self._no_volts(supply_id, bus.none_ms, now_ms)
 
-    def bus_healthy(self, circuit: Dead) -> bool:
+    def bus_healthy(self, circuit: Member) -> bool:
         """Are there volts at the bus that feeds this circuit, as far as measured?"""
         bus = self.buses[circuit.circuit.supply]
         return bus.volts is not None and bus.volts >= HEALTHY * self._nominal[circuit.circuit.supply]
 
-    def dip_v(self, circuit: Dead, when_ms: int) -> float:
+    def dip_v(self, circuit: Member, when_ms: int) -> float:
         """How far the bus dipped within two periods before `when_ms`; 0 where it did not, or has stayed down."""
         bus = self.buses[circuit.circuit.supply]
         near = 2 * circuit.period_ms + 1_000
@@ -137,7 +160,7 @@ class Tree:
             return 0.0
         return bus.dip_v
 
-    def explains(self, circuit: Dead, now_ms: int) -> bool:
+    def explains(self, circuit: Member, now_ms: int) -> bool:
         """Does a parent explain that this circuit shows nothing? Begins the parent's condition if it is found now."""
         mine = [group for group in self.groups if any(member is circuit for member in group.members)]
         for group in mine:
@@ -156,7 +179,7 @@ class Tree:
         self._begin(group, now_ms, by_volts=False)
         return True
 
-    def _lost(self, group: Group, circuit: Dead, now_ms: int) -> bool:
+    def _lost(self, group: Group, circuit: Member, now_ms: int) -> bool:
         if any(member.lives(now_ms) for member in group.members):
             return False
         dropped = self._dropped(group, circuit)
@@ -172,7 +195,7 @@ class Tree:
         near_cutoff = group.guard == "disconnect" and self._near_cutoff(group.supply.id, now_ms)
         return always_on or near_cutoff or len(dropped) >= 3
 
-    def _dropped(self, group: Group, circuit: Dead) -> list[Dead]:
+    def _dropped(self, group: Group, circuit: Member) -> list[Member]:
         """Members that stopped together with this circuit."""
         return [member for member in group.members if self._together(member, circuit)]
 
@@ -181,7 +204,7 @@ class Tree:
         return next(g for g in self.groups if g.guard == "supply" and g.subject_id == supply_id)
 
     @staticmethod
-    def _together(member: Dead, circuit: Dead) -> bool:
+    def _together(member: Member, circuit: Member) -> bool:
         one, other = member.dropped_ms, circuit.dropped_ms
         if one is None or other is None:
             return member is circuit
@@ -205,7 +228,7 @@ class Tree:
         if group.active and group.by_volts:
             self._end(group, now_ms)
 
-    def shows_life(self, circuit: Dead, now_ms: int) -> None:
+    def shows_life(self, circuit: Member, now_ms: int) -> None:
         """A circuit behind a lost parent draws again: the parent is back."""
         circuit.covered = False
         for group in self.groups:
