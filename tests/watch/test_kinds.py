@@ -95,6 +95,7 @@ def test_a_cable_behind_a_fuse_too_large_is_the_fire() -> None:
     begins = only(run(plan(large), stream({"D7": 40.0}, 1200)), "conductor-overheating")
     assert begins[0].priority == "high"
     assert 60 <= (begins[0].at_ms - T0) / 1000 <= 600  # minutes, by its own time constant
+    assert begins[0].since_ms == T0  # since the draw stands above its ampacity, not since it is hot
     assert run(plan(large), stream({"D7": 30.0}, 3600)) == []
     assert run(plan(large), stream({"D7": lambda t: 120.0 if t % 600 < 4 else 5.0}, 3600)) == []
 

@@ -43,8 +43,8 @@ class Overcurrent:
 
     __slots__ = (
         "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_hurts", "_panel", "_period_ms",
-        "_quick_h", "_slow_h", "_surges", "active", "below_ms", "cable", "continuous_ms", "last_a", "last_ms",
-        "over", "over_ms", "priority", "quick", "since_ms", "slow",
+        "_quick_h", "_slow_h", "_surges", "active", "below_ms", "cable", "continuous_ms", "hot_ms", "last_a",
+        "last_ms", "over", "over_ms", "priority", "quick", "since_ms", "slow",
     )  # fmt: skip
 
     def __init__(self, bench: Bench, panel: Panel, schedule: Schedule, circuit: Circuit, period_ms: int) -> None:
@@ -69,6 +69,7 @@ class Overcurrent:
         self.last_ms: int | None = None
         self.over_ms: int | None = None  # the draw stands above what the device carries since
         self.over = 0  # readings in a row
+        self.hot_ms: int | None = None  # the draw stands above the conductor's ampacity since
         self.continuous_ms: int | None = None
         self.below_ms: int | None = None
         self.active: str | None = None  # kind
@@ -104,7 +105,7 @@ class Overcurrent:
             if self.last_a > 0.0 or self.cable > 0.0 or self._quick_h > 0.0 or self._slow_h > 0.0:
                 self._carry(dt_ms, gap)
             if gap:
-                self.over_ms = self.continuous_ms = self.below_ms = None
+                self.over_ms = self.continuous_ms = self.below_ms = self.hot_ms = None
                 self.over = 0
         self.last_ms = sample.time_ms
         self.last_a = amps
@@ -115,6 +116,8 @@ class Overcurrent:
             and self.over_ms is None
             and self.continuous_ms is None
             and self.cable < HARM
+            and self.hot_ms is None
+            and (self._cable is None or amps <= self._cable.amps)
             and (fitted is None or amps <= CONTINUOUS_SHARE * 0.5 * fitted.rating_a)
             and self._slow_h < NEARLY
         ):
@@ -160,6 +163,10 @@ class Overcurrent:
         elif self.over_ms is not None and amps <= DEADBAND * limit_a:
             self.over_ms, self.over = None, 0
         self._count_continuous(time_ms, amps)
+        if self._cable is None or amps <= DEADBAND * self._cable.amps:
+            self.hot_ms = None
+        elif self.hot_ms is None and amps > self._cable.amps:
+            self.hot_ms = time_ms
         if not sample.fresh:
             return
         over_s = (time_ms - self.over_ms) / 1000.0 if self.over_ms is not None else 0.0
@@ -171,7 +178,7 @@ class Overcurrent:
         may_open = may_open or (self._slow_h >= NEARLY and not surging and self.over_ms is not None)
         kind, priority, since_ms = None, "", time_ms
         if self._cable and self.cable >= (HARM_OVER if self.active == "conductor-overheating" else HARM):
-            kind, priority, since_ms = "conductor-overheating", "high", self.over_ms or time_ms
+            kind, priority, since_ms = "conductor-overheating", "high", self.hot_ms or time_ms
         elif may_open:
             kind, since_ms = "overcurrent-approach", self.over_ms or time_ms
             earliest = self._times(amps)[0]
@@ -286,7 +293,7 @@ class Overcurrent:
 
     def rest(self) -> None:
         """The program was off: what was counted in a row is not in a row any more."""
-        self.over_ms = self.continuous_ms = self.below_ms = None
+        self.over_ms = self.continuous_ms = self.below_ms = self.hot_ms = None
         self.over = 0
 
     def save(self) -> dict[str, Any]:
@@ -301,7 +308,19 @@ class Overcurrent:
             self._slow_h = _total(self._device.slowest, self.slow)
 
 
-_KEPT = ("cable", "last_a", "last_ms", "over_ms", "over", "continuous_ms", "below_ms", "active", "priority", "since_ms")
+_KEPT = (
+    "cable",
+    "last_a",
+    "last_ms",
+    "over_ms",
+    "over",
+    "continuous_ms",
+    "below_ms",
+    "hot_ms",
+    "active",
+    "priority",
+    "since_ms",
+)
 
 
 def _carried(body: Body, state: list[float], decay: tuple[float, ...], multiple: float) -> float:
