@@ -153,7 +153,7 @@ class Alarms:
             self._go(alarm, "begins", condition.at_ms, "begins-again" if again else "begins")
         elif alarm is None:
             return
-        elif condition.edge == "ends":
+        elif condition.edge in ("ends", "withdrawn"):
             if not alarm.active:
                 return
             alarm.active = False
@@ -161,6 +161,8 @@ class Alarms:
             alarm.condition = _merged(alarm.condition, condition)
             if alarm.starts_ms is not None:
                 self._drop(alarm)
+            elif condition.edge == "withdrawn":
+                self._end(alarm, condition.at_ms, "withdrawn")
             elif kind.off_delay_s > 0.0:
                 alarm.ends_ms = condition.at_ms + round(kind.off_delay_s * 1000)
             else:
@@ -182,15 +184,18 @@ class Alarms:
         worse = was is not None or PRIORITIES.index(condition.priority) > PRIORITIES.index(old.priority)
         if alarm.starts_ms is not None:
             return
+        if condition.since_ms != old.since_ms:
+            alarm.since_ms = condition.since_ms
+        eased = was is None and not worse and condition.priority != old.priority
         if worse and alarm.state == ACKNOWLEDGED:
             self._go(alarm, "re-alarm", condition.at_ms, "re-alarm", was)
         else:
-            self._say(alarm, "changes", condition.at_ms, was)
+            self._say(alarm, "eases" if eased else "changes", condition.at_ms, was)
 
-    def _end(self, alarm: Alarm, at_ms: int) -> None:
+    def _end(self, alarm: Alarm, at_ms: int, said: str = "ends") -> None:
         alarm.ends_ms = None
         latching = KINDS[alarm.condition.kind].latches and alarm.state in (UNACKNOWLEDGED, ACKNOWLEDGED)
-        self._go(alarm, "ends-latching" if latching else "ends", at_ms, "ends")
+        self._go(alarm, "ends-latching" if latching else "ends", at_ms, said)
         self._settle(alarm)
 
     @staticmethod

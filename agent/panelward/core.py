@@ -182,4 +182,4 @@ class Core:
 
 
 def _ended(alarm: Alarm, now_ms: int) -> Condition:
-    return replace(alarm.condition, edge="ends", at_ms=now_ms, figures=(), evidence=())
+    return replace(alarm.condition, edge="withdrawn", at_ms=now_ms, figures=(), evidence=())

@@ -230,7 +230,7 @@ def test_an_alarm_about_what_left_the_schedule_is_over() -> None:
     begin(core)
     fed(core, list(stream({"D6": lambda t: 0.1 if t < 20 else 0.0, "D1": 4.0}, 200)))
     out = core.feed(Settings(received_ms=T0 + 300_000, schedule=plan(FREEZER)))
-    assert [(t.subject_id, t.event) for t in out if isinstance(t, Transition)] == [("D6", "ends")]
+    assert [(t.subject_id, t.event) for t in out if isinstance(t, Transition)] == [("D6", "withdrawn")]
 
 
 def test_fed_before_its_settings_it_says_so() -> None:

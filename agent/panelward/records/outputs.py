@@ -30,7 +30,9 @@ PRIORITIES = ("journal", "low", "medium", "high")  # rising
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Condition:
-    """An edge of something that is the case: begins, changes, ends; suppressed, unsuppressed (a parent explains it)."""
+    """An edge of something that is the case: begins, changes, ends; suppressed, unsuppressed (a parent explains it);
+    withdrawn (the schedule no longer asks).
+    """
 
     subject: str
     subject_id: str

@@ -29,6 +29,8 @@ from panelward.watch.way import Way
 __all__ = ["Watch"]
 
 VERSION = 1
+COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
+PROBE_OLD_MS = 3600_000
 _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
 
 
@@ -72,6 +74,8 @@ class Watch:
     def reading(self, reading: Reading) -> None:
         """One reading of a circuit, a meter or a probe; of one that the schedule does not have, nothing."""
         way = self.ways.get(reading.circuit)
+        if self.panel.panel_c is not None and reading.received_ms - self.panel.panel_ms > PROBE_OLD_MS:
+            self.panel.panel_c = None  # how warm it was then says nothing of now
         if way is not None:
             bank_a = None
             if way.drain is not None:
@@ -82,10 +86,12 @@ class Watch:
             return
         probe = self._probes.get(reading.circuit)
         if probe is not None:
+            if reading.origin == "retained":
+                return
             probe[0].hear(reading.received_ms)
-            if reading.celsius is not None and reading.origin != "retained":
+            if reading.celsius is not None and COLDEST_C <= reading.celsius <= HOTTEST_C:
                 if probe[1] == "panel":
-                    self.panel.panel_c = reading.celsius
+                    self.panel.panel_c, self.panel.panel_ms = reading.celsius, reading.received_ms
                 elif probe[1] == "outside":
                     self.panel.outside_c = reading.celsius
 
@@ -104,6 +110,7 @@ class Watch:
                 way.silence.begin(now_ms)
         for supply in self._supplies.values():
             supply.rest()
+        self._broker.rest()
 
     def next_ms(self) -> int | None:
         return self._bench.next_ms()
@@ -154,20 +161,18 @@ class Watch:
                 for supply_id, state in self._supplies.items()
             },
             "tree": self.tree.save(),
-            "tree_keys": self._tree_keys(),
-            "panel": {"panel_c": self.panel.panel_c, "outside_c": self.panel.outside_c},
+            "panel": {"panel_c": self.panel.panel_c, "panel_ms": self.panel.panel_ms, "outside_c": self.panel.outside_c},
         }
 
     def restore(self, state: dict[str, Any]) -> None:
         """Take back saved state. A part whose schedule keys have changed begins anew; a new label does nothing."""
-        same_tree = state["tree_keys"] == self._tree_keys()
         for way_id, way in self.ways.items():
             kept = state["ways"].get(way_id)
             if kept is None:
                 continue
             mine = _keys(way.circuit)
             parts = frozenset(part for part, key in mine.items() if kept["keys"].get(part) == key)
-            way.restore(kept, parts if same_tree else parts - {"dead"})
+            way.restore(kept, parts)
         for name, monitor in self._monitors.items():
             if name in state["monitors"]:
                 monitor.restore(state["monitors"][name])
@@ -179,13 +184,10 @@ class Watch:
             kept = state["supplies"].get(supply_id)
             if kept is not None and kept["keys"] == repr(supply_depends(self.schedule.supply(supply_id))):
                 supply.restore(kept)
-        if same_tree:
-            self.tree.restore(state["tree"])
-        self.panel.panel_c, self.panel.outside_c = state["panel"]["panel_c"], state["panel"]["outside_c"]
+        self.tree.restore(state["tree"])
+        for name, value in state["panel"].items():
+            setattr(self.panel, name, value)
         self._bench.rebuild()
-
-    def _tree_keys(self) -> str:
-        return repr((self.schedule.supplies, self.schedule.feeders, [repr(dead.depends(c)) for c in self.schedule.circuits]))
 
 
 def _keys(circuit: Circuit) -> dict[str, str]:

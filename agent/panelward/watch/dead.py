@@ -15,13 +15,15 @@ from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Sample
 from panelward.watch.tree import Tree
 
-LOW = 0.25  # of the floor: below it the floor is gone
-ALIVE = 0.5  # of the floor: above it the circuit lives
+LOW = 0.5  # of the floor: below it the floor is gone (a typed floor is no exact figure)
 READINGS = 3
 STEADY_MS = 30_000  # a floor missing this long and three readings: a reboot or a dip is over by then
 TELL_MS = 60_000  # … told within max(60 s, 3 periods) of the first low reading in any case
 COMMAND_MS = 10_000
 DAY_MS = 86_400_000
+MUST_OPEN = 1.35  # a blade fuse opens within 600 s there (data sheets naming ISO 8820-3)
+FAR_OVER = 1.6  # … and within 50 s here
+NEARLY_SLOWEST = 0.9  # of the opening heat of the slowest device: it holds a moment longer at the most
 DEEP_DIP = 0.08  # of nominal: about 1 V on 12 V, what a short pulls the bus down by (trade practice, no source)
 
 
@@ -43,15 +45,17 @@ class Dead:
         self.low = 0  # low samples in a row
         self.counted_ms = 0
         self.seen_ms = 0  # last sample of any kind, received
-        self.before_a = 0.0  # the greatest draw of the last two samples before it went low
+        self.before_a = 0.0  # the draw before it went low (of means, the greater of the last two: the last is diluted)
         self.last_a = 0.0
-        self.quick = 0.0  # heat of the device at the last sample above
+        self.quick = 0.0  # heat of the device when it went low
         self.slow = 0.0
         self.volts: float | None = None
         self.closed: bool | None = None
         self.commanded_off_ms: int | None = None
         self.decided = False
+        self.judged_closed: bool | None = None  # the switch's state when its cause was judged
         self.covered = False  # a parent explains it
+        self.suppressed = False  # … and its own alarm was suppressed for that
         self.recovered = 0
         self.active: str | None = None  # kind
         self.cause: str | None = None
@@ -78,10 +82,9 @@ class Dead:
     def take(self, sample: Sample) -> None:
         """Judge one sample."""
         if self.floor_w > 0.0:
-            low, alive = sample.watts < LOW * self.floor_w, sample.watts >= ALIVE * self.floor_w
+            low = sample.watts < LOW * self.floor_w
         else:
             low = abs(sample.amps) <= self._zero_a and abs(sample.watts) <= self._zero_w
-            alive = not low
         if not sample.fresh:
             return
         now_ms = sample.received_ms
@@ -89,32 +92,32 @@ class Dead:
         if sample.volts is not None:
             self.volts = sample.volts
         if not low:
-            if alive:
-                self._live(sample)
+            self._live(sample)
             return
         self.recovered = 0
         if self.low_ms is None:
             self.low_ms, self.low_received_ms, self.low = sample.time_ms, now_ms, 0
             self.counted_ms = sample.time_ms - self.period_ms
+            # The last draw went on for up to a period: what that did to the device is known now.
+            self.quick, self.slow = self._over.quick_heat(), self._over.slow_heat()
             self.decided = False
             if self.floor_w > 0.0 or self._on_change:
                 self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
         if sample.time_ms - self.counted_ms >= self.period_ms // 2:
             self.counted_ms = sample.time_ms
             self.low += 1
-        if self.active == "feed-lost" and self.cause == "unknown" and self.closed is False:
+        if self.active == "feed-lost" and self.closed != self.judged_closed:
             self._look_again(sample)
         # Straight from an overload: no need to wait. Else a reboot, a crank or a dip must be over first.
-        waited = self.quick >= 1.0 or now_ms - self.low_received_ms >= STEADY_MS
+        waited = self._may_have_opened() or now_ms - self.low_received_ms >= STEADY_MS
         if not self.decided and self.low >= READINGS and waited:
             self._decide(now_ms)
 
     def _live(self, sample: Sample) -> None:
         now_ms = sample.received_ms
         amps = abs(sample.amps)
-        self.before_a = max(amps, self.last_a)
+        self.before_a = max(amps, self.last_a) if self.circuit.sense.reports == "mean" else amps
         self.last_a = amps
-        self.quick, self.slow = self._over.quick_heat(), self._over.slow_heat()
         if self.low_ms is not None:
             self.recovered += 1
             if self.recovered < 2 and not self._on_change and (self.active or self.decided):
@@ -122,6 +125,7 @@ class Dead:
             if self.active:
                 self._emit("ends", now_ms, (("off_for_s", (sample.time_ms - self.since_ms) / 1000.0),))
                 self.active = None
+                self._tree.feeds_again(self, now_ms)
             self.low_ms, self.low, self.decided = None, 0, False
             self.before_a = amps
             self._bench.call_at(self, None)
@@ -144,12 +148,11 @@ class Dead:
 
     def uncover(self, now_ms: int) -> None:
         """The parent is back: from here this circuit speaks for itself, if it still shows nothing."""
-        was_active = self.active
         self.covered = False
-        if self.low_ms is None:
-            return
-        if was_active:
+        if self.suppressed:
+            self.suppressed = False
             self._emit("unsuppressed", now_ms)
+        if self.low_ms is None or self.active:
             return
         self.low_received_ms, self.low, self.decided = now_ms, 0, False
         self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
@@ -157,14 +160,22 @@ class Dead:
     def cover(self, now_ms: int) -> None:
         """A parent explains it."""
         self.covered = self.decided = True
-        if self.active:
+        if self.active and not self.suppressed:
+            self.suppressed = True
             self._emit("suppressed", now_ms)
 
+    def gap(self) -> None:
+        """Readings were missing: lows before and after are not in a row."""
+        if self.low_ms is not None and not self.decided:
+            self.low_ms, self.low = None, 0
+            self._bench.call_at(self, None)
+
     def _look_again(self, sample: Sample) -> None:
-        """A switch state that came late can still name the cause of a standing alarm."""
+        """A switch state that came late, or changed, can name another cause of a standing alarm."""
+        self.judged_closed = self.closed
         ranked = posterior("always-on", self._evidence())
-        cause = named(ranked)
-        if cause is not None:
+        cause = named(ranked) or "unknown"
+        if cause not in (self.cause, "device-opened"):  # that would be another kind: not on this evidence
             self.cause = cause
             self._emit("changes", sample.received_ms, ranked=ranked)
 
@@ -176,19 +187,32 @@ class Dead:
         ranked = posterior("always-on" if self.always_on else "switched", evidence)
         cause = named(ranked)
         opened = cause == "device-opened"
+        # After a draw that its device carries for minutes at most, "a fuse or a switch" is worth a look.
+        either = (
+            not self.always_on
+            and self._may_have_opened()
+            and self._over.rating_multiple(self.before_a) >= MUST_OPEN
+            and dict(ranked)["device-opened"] >= 0.5
+        )
         spoken = self.floor_w > 0.0 or "switch-reported-off" in evidence or any(e.startswith("no-volts") for e in evidence)
-        if not opened and not (self.always_on and spoken):
+        if not opened and not either and not (self.always_on and spoken):
             return
         if opened:
             self.openings = [t for t in self.openings if now_ms - t < DAY_MS] + [now_ms]
-        self.active = "protection-opened" if opened else "feed-lost"
-        self.cause = cause or "unknown"
+        self.active = "protection-opened" if opened or either else "feed-lost"
+        self.cause, self.judged_closed = cause or "unknown", self.closed
         short = self._tree.dip_v(self, self.low_received_ms) >= DEEP_DIP * self._supply.nominal_v
         hurts = self.circuit.importance in ("life", "property")
         repeated = opened and len(self.openings) > 1
         self.priority = "high" if hurts or (opened and short) or repeated else "medium"
         self.since_ms = self.low_ms if self.low_ms is not None else now_ms
         self._emit("begins", now_ms, ranked=ranked)
+
+    def _may_have_opened(self) -> bool:
+        """Had the quickest device of this type opened? Where no times are claimed: was the draw over its rating?"""
+        if self._over.times_claimed:
+            return self.quick >= 1.0
+        return self._over.rating_multiple(self.before_a) > 1.0
 
     def _evidence(self) -> tuple[str, ...]:
         """Names of what is known, by causes.EVIDENCE."""
@@ -199,11 +223,11 @@ class Dead:
             known.append("commanded-off")
         multiple = self._over.rating_multiple(self.before_a)
         if self.alive_ms is not None:
-            if self.slow >= 1.0:
+            if self.slow >= NEARLY_SLOWEST:
                 known.append("over-latest")
-            elif self.quick >= 1.0 and multiple >= 1.35:
+            elif self._may_have_opened() and multiple >= FAR_OVER:
                 known.append("far-over-rating")
-            elif self.quick >= 1.0 and multiple > 1.0:
+            elif self._may_have_opened() and multiple > 1.0:
                 known.append("over-rating")
             else:
                 known.append("ordinary-before")
@@ -258,7 +282,7 @@ class Dead:
     def rest(self, now_ms: int) -> None:
         """The program was off: timers start anew."""
         if self.low_ms is not None and not self.decided:
-            self.low_received_ms, self.low = now_ms, 0
+            self.low_received_ms, self.low = now_ms, 1 if self._on_change else 0
             self.counted_ms = 0
             self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
         self.seen_ms = now_ms
@@ -274,8 +298,8 @@ class Dead:
 
 _KEPT = (
     "due_ms", "alive_ms", "low_ms", "low_received_ms", "low", "counted_ms", "seen_ms", "before_a", "last_a", "quick",
-    "slow", "volts", "closed", "commanded_off_ms", "decided", "covered", "recovered", "active", "cause", "priority",
-    "since_ms",
+    "slow", "volts", "closed", "commanded_off_ms", "decided", "judged_closed", "covered", "suppressed", "recovered",
+    "active", "cause", "priority", "since_ms",
 )  # fmt: skip
 
 

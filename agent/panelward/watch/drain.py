@@ -69,7 +69,7 @@ class Drain:
             self._place(time_ms, sample.watts)
         else:
             self.off += 1
-            if self.off < OFF_READINGS:
+            if self.off < OFF_READINGS and not self._on_change:
                 return
             self._end(sample.received_ms, bank_a)
             return
@@ -188,6 +188,12 @@ class Drain:
             whole = bank_a is not None and bank_a > self.last_a
             facts.append(("bank-days", (("days", days), ("draw_a", bank_a if whole else self.last_a), ("whole", whole))))
         return tuple(facts)
+
+    def gap(self) -> None:
+        """Readings were missing: what came before and after is not one run."""
+        if self.active is None:
+            self.above_ms = self.outside_ms = self.between_ms = None
+        self.off = 0
 
     def rest(self, now_ms: int) -> None:
         """The program was off: timers start anew."""

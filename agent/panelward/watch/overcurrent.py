@@ -25,6 +25,7 @@ from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel, Sample
 
 SUSTAINED_S = 10.0  # a draw over the rating counts after this long and three readings (a start is over by then)
+LOOK_AGAIN_MS = 12_000
 NEARLY = 0.85  # heat of the slowest at which a pulsed draw counts without standing still
 DEADBAND = 0.95  # flow-like, 5 %: EEMUA 191 as quoted
 SOON_S = 600.0  # "may open within ten minutes" makes it high where losing the circuit hurts
@@ -42,9 +43,10 @@ class Overcurrent:
     """One circuit's device and conductor."""
 
     __slots__ = (
-        "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_hurts", "_panel", "_period_ms",
-        "_quick_h", "_slow_h", "_surges", "active", "below_ms", "cable", "continuous_ms", "hot_ms", "last_a",
-        "last_ms", "over", "over_ms", "priority", "quick", "since_ms", "slow",
+        "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_hurts", "_nominal_v", "_on_change",
+        "_panel", "_period_ms", "_quick_h", "_slow_h", "_surge_left_ms", "_surges", "active", "below_ms", "cable",
+        "continuous_ms", "due_ms", "hot_ms", "last_a", "last_ms", "last_received_ms", "order", "over", "over_ms",
+        "priority", "quick", "rule", "running_a", "since_ms", "slow", "surge_ms",
     )  # fmt: skip
 
     def __init__(self, bench: Bench, panel: Panel, schedule: Schedule, circuit: Circuit, period_ms: int) -> None:
@@ -60,6 +62,13 @@ class Overcurrent:
             for level in load.levels
             if level.surge
         )
+        self._nominal_v = supply.nominal_v
+        running = [level.watts / supply.nominal_v * (1.0 + level.tolerance) for load in circuit.loads for level in load.levels]
+        self.running_a = max(running, default=0.0)  # above it a draw is a start, or a fault
+        self._on_change = circuit.sense.publishes == "on-change"
+        self._surge_left_ms: int | None = None
+        self.order = bench.enrol(self)
+        self.due_ms: int | None = None
         self._decay: dict[int, tuple[tuple[float, ...], tuple[float, ...], float]] = {}
         self.quick = self._device.quickest.cold() if self._device and self._device.quickest else []
         self.slow = self._device.slowest.cold() if self._device and self._device.slowest else []
@@ -67,12 +76,15 @@ class Overcurrent:
         self.cable = 0.0
         self.last_a = 0.0
         self.last_ms: int | None = None
+        self.last_received_ms = 0
+        self.surge_ms: int | None = None  # above every level since
         self.over_ms: int | None = None  # the draw stands above what the device carries since
         self.over = 0  # readings in a row
         self.hot_ms: int | None = None  # the draw stands above the conductor's ampacity since
         self.continuous_ms: int | None = None
         self.below_ms: int | None = None
         self.active: str | None = None  # kind
+        self.rule = ""  # which rule of the kind: conductor, may-open, continuous
         self.priority = ""
         self.since_ms = 0
 
@@ -92,6 +104,11 @@ class Overcurrent:
         """A current as a multiple of the fitted rating; 0 without a device."""
         return abs(amps) / self._device.rating_a if self._device else 0.0
 
+    @property
+    def times_claimed(self) -> bool:
+        """Are there published gates for this type, so that its heat means something?"""
+        return self._device is not None and self._device.quickest is not None
+
     def device_word(self) -> str:
         return self._device.word if self._device else "fuse"
 
@@ -101,13 +118,21 @@ class Overcurrent:
         last_ms = self.last_ms
         if last_ms is not None:
             dt_ms = sample.time_ms - last_ms
-            gap = dt_ms > 3 * self._period_ms and dt_ms > 10_000
+            gap = dt_ms > 3 * self._period_ms and dt_ms > 10_000 and not self._on_change
             if self.last_a > 0.0 or self.cable > 0.0 or self._quick_h > 0.0 or self._slow_h > 0.0:
+                surge_ms = self._surge_left_ms
+                if surge_ms is not None and surge_ms < dt_ms and not gap:
+                    # A start seen in one sample lasted no longer than its allowance: then it ran as it runs now.
+                    self._carry(surge_ms, False)
+                    self.last_a = amps
+                    dt_ms -= surge_ms
                 self._carry(dt_ms, gap)
             if gap:
                 self.over_ms = self.continuous_ms = self.below_ms = self.hot_ms = None
                 self.over = 0
+        self._note_surge(sample.time_ms, amps)
         self.last_ms = sample.time_ms
+        self.last_received_ms = sample.received_ms
         self.last_a = amps
         fitted = self._device
         # Cold path first: most circuits spend their lives far below all of this.
@@ -123,6 +148,35 @@ class Overcurrent:
         ):
             return
         self._judge(sample, amps)
+        if self._on_change:  # the next reading may be hours away: look again by the clock
+            self._bench.call_at(self, sample.received_ms + LOOK_AGAIN_MS)
+
+    def _note_surge(self, time_ms: int, amps: float) -> None:
+        """Is this sample within a start surge of the schedule, and for how long may that still last?"""
+        self._surge_left_ms = None
+        if not self._surges:
+            return
+        if amps <= self.running_a:
+            self.surge_ms = None
+            return
+        if self.surge_ms is None:
+            self.surge_ms = time_ms
+        since_ms = time_ms - self.surge_ms
+        left = [
+            round(lasts_s * 1000) - since_ms
+            for most_a, lasts_s in self._surges
+            if amps <= most_a and since_ms <= lasts_s * 1000 + self._period_ms
+        ]
+        if left:
+            self._surge_left_ms = max(0, *left)
+
+    def fire(self, now_ms: int) -> None:
+        """On-change publishers: the held draw still flows, as far as anybody knows."""
+        if self.last_ms is None:
+            return
+        time_ms = self.last_ms + now_ms - self.last_received_ms
+        volts = self._nominal_v
+        self.take(Sample(time_ms, now_ms, self.last_a, self.last_a * volts, None, True))
 
     def _carry(self, dt_ms: int, gap: bool) -> None:
         factors = self._decay.get(dt_ms)
@@ -148,7 +202,8 @@ class Overcurrent:
             held = 0.0 if gap else multiple / cold_factor(panel_c)
             self._slow_h = _carried(fitted.slowest, self.slow, factors[1], held)
         if self._cable:
-            drive = (amps / self._cable.amps) ** 2 if self._cable.amps > 0 else 4.0 * (amps > 0)
+            held_a = 0.0 if gap else amps  # what flowed in a gap nobody knows: no heat is claimed from it
+            drive = (held_a / self._cable.amps) ** 2 if self._cable.amps > 0 else 4.0 * (held_a > 0)
             rest = drive + (self.cable - drive) * factors[2]
             self.cable = rest if rest > 1e-12 else 0.0
 
@@ -170,25 +225,26 @@ class Overcurrent:
         if not sample.fresh:
             return
         over_s = (time_ms - self.over_ms) / 1000.0 if self.over_ms is not None else 0.0
-        needed = 2 if self._period_ms >= 20_000 else 3
-        surging = self.over_ms is not None and any(
-            amps <= most_a and over_s <= lasts_s + self._period_ms / 1000.0 for most_a, lasts_s in self._surges
-        )
+        needed = 2 if self._period_ms >= 20_000 or self._on_change else 3
+        surging = self._surge_left_ms is not None
         may_open = self.over >= needed and over_s >= SUSTAINED_S and not surging
         may_open = may_open or (self._slow_h >= NEARLY and not surging and self.over_ms is not None)
-        kind, priority, since_ms = None, "", time_ms
-        if self._cable and self.cable >= (HARM_OVER if self.active == "conductor-overheating" else HARM):
+        kind, priority, since_ms, rule = None, "", time_ms, ""
+        hot = HARM_OVER if self.active == "conductor-overheating" else HARM
+        # It begins only while too much flows: a conductor that is left in peace cools.
+        if self._cable and self.cable >= hot and (self.active == "conductor-overheating" or self.hot_ms is not None):
+            rule = "conductor"
             kind, priority, since_ms = "conductor-overheating", "high", self.hot_ms or time_ms
         elif may_open:
-            kind, since_ms = "overcurrent-approach", self.over_ms or time_ms
+            kind, since_ms, rule = "overcurrent-approach", self.over_ms or time_ms, "may-open"
             earliest = self._times(amps)[0]
             soon = earliest <= SOON_S if earliest is not None else amps >= 1.35 * limit_a
             priority = "high" if self._hurts and soon else "medium"
-        elif self.active == "overcurrent-approach" and self.over_ms is not None:
-            kind, priority, since_ms = self.active, self.priority, self.since_ms  # within the deadband
+        elif self.rule == "may-open" and self.over_ms is not None:
+            kind, priority, since_ms, rule = "overcurrent-approach", self.priority, self.since_ms, self.rule  # in the deadband
         elif self.continuous_ms is not None and time_ms - self.continuous_ms >= CONTINUOUS_S * 1000:
-            kind, priority, since_ms = "overcurrent-approach", "low", self.continuous_ms
-        self._edge(kind, priority, since_ms, amps, now_ms)
+            kind, priority, since_ms, rule = "overcurrent-approach", "low", self.continuous_ms, "continuous"
+        self._edge(kind, priority, since_ms, rule, amps, now_ms)
 
     def _limit_a(self) -> float:
         """The most the device carries for ever, in the panel's present warmth."""
@@ -222,7 +278,7 @@ class Overcurrent:
             latest = min(latest, 0.1) if multiple >= at_most else latest
         return earliest, latest
 
-    def _edge(self, kind: str | None, priority: str, since_ms: int, amps: float, now_ms: int) -> None:
+    def _edge(self, kind: str | None, priority: str, since_ms: int, rule: str, amps: float, now_ms: int) -> None:
         if kind is None and self.active is None:
             return
         if kind is None or self.active is None:
@@ -231,13 +287,15 @@ class Overcurrent:
                 self.since_ms, self.priority = since_ms, priority
             shown_kind, shown_priority = kind or self.active or "", priority or self.priority
         else:
-            if kind == self.active:  # within one kind a priority rises only: no nagging back and forth
+            if rule == self.rule:  # within one rule a priority rises only: no nagging back and forth
                 priority = max(priority, self.priority, key=lambda p: _RANK[p])
                 if priority == self.priority:
                     return
             edge, shown_kind, shown_priority = "changes", kind, priority
             self.priority = priority
-        self.active = kind
+            if kind == self.active:
+                self.since_ms = since_ms  # another rule: it counts from its own beginning
+        self.active, self.rule = kind, rule
         self._bench.found.append(
             Condition(
                 subject="circuit",
@@ -297,30 +355,23 @@ class Overcurrent:
         self.over = 0
 
     def save(self) -> dict[str, Any]:
-        return {name: getattr(self, name) for name in _KEPT} | {"quick": list(self.quick), "slow": list(self.slow)}
+        own = {"quick": list(self.quick), "slow": list(self.slow), "surge_left_ms": self._surge_left_ms}
+        return {name: getattr(self, name) for name in _KEPT} | own
 
     def restore(self, state: dict[str, Any]) -> None:
         for name in _KEPT:
             setattr(self, name, state[name])
         self.quick, self.slow = list(state["quick"]), list(state["slow"])
+        self._surge_left_ms = state["surge_left_ms"]
         if self._device and self._device.quickest and self._device.slowest:
             self._quick_h = _total(self._device.quickest, self.quick)
             self._slow_h = _total(self._device.slowest, self.slow)
 
 
 _KEPT = (
-    "cable",
-    "last_a",
-    "last_ms",
-    "over_ms",
-    "over",
-    "continuous_ms",
-    "below_ms",
-    "hot_ms",
-    "active",
-    "priority",
-    "since_ms",
-)
+    "due_ms", "cable", "last_a", "last_ms", "last_received_ms", "surge_ms", "over_ms", "over", "continuous_ms", "below_ms",
+    "hot_ms", "active", "rule", "priority", "since_ms",
+)  # fmt: skip
 
 
 def _carried(body: Body, state: list[float], decay: tuple[float, ...], multiple: float) -> float:

@@ -25,6 +25,7 @@ class Panel:
 
     def __init__(self, timezone: str) -> None:
         self.panel_c: float | None = None
+        self.panel_ms = 0
         self.outside_c: float | None = None
         self._zone = ZoneInfo(timezone)
         self._quarter = -1

@@ -19,7 +19,7 @@ class Silence:
 
     def __init__(self, bench: Bench, subject_id: str, over: MonitorSilence, on_change: bool, judged: bool) -> None:
         self._bench, self._subject_id, self._over = bench, subject_id, over
-        self._on_change, self.judged = on_change, judged
+        self.on_change, self.judged = on_change, judged
         self.order = bench.enrol(self)
         self.due_ms: int | None = None
         self.heard_ms: int | None = None  # last received; None: never
@@ -31,13 +31,13 @@ class Silence:
     def begin(self, now_ms: int) -> None:
         """Count silence from now (the start, or a return of the broker or the program)."""
         self.heard_ms = now_ms
-        if not self._on_change and self.judged and not self.active:
+        if not self.on_change and self.judged and not self.active:
             self._bench.call_at(self, now_ms + self._over.limit_ms)
 
     def hear(self, now_ms: int) -> None:
         """A reading came, whatever it said and however late it was measured."""
         self.heard_ms = now_ms
-        if self.due_ms is None and not self._on_change and self.judged:
+        if self.due_ms is None and not self.on_change and self.judged:
             self._bench.call_at(self, now_ms + self._over.limit_ms)
         if self._over.active:
             self._over.end(now_ms)
@@ -102,7 +102,7 @@ class MonitorSilence:
         """Is it the monitor as a whole? Begins the monitor's condition if so."""
         if self.active:
             return True
-        judged = [m for m in self.members if m.judged and m.heard_ms is not None]
+        judged = [m for m in self.members if m.judged and m.heard_ms is not None and not m.on_change]
         if len(judged) < 2 or not all(m.shown_overdue(now_ms) for m in judged):
             return False
         self._begin(now_ms)
@@ -116,7 +116,8 @@ class MonitorSilence:
 
     def _begin(self, now_ms: int) -> None:
         heard = [m.heard_ms for m in self.members if m.heard_ms is not None]
-        self.active, self.since_ms = True, max(heard) if heard else now_ms
+        # By its will it is gone from now; by silence, since it was last heard.
+        self.active, self.since_ms = True, now_ms if self.said_gone or not heard else max(heard)
         self._emit("begins", now_ms)
         for member in self.members:
             member.hide(now_ms)
@@ -173,6 +174,12 @@ class BrokerSilence:
             self.away_ms = now_ms
             self._bench.call_at(self, now_ms + round(BROKER_S * 1000))
 
+    def rest(self) -> None:
+        """The program was off: whether the broker was away meanwhile nobody knows."""
+        if not self.active:
+            self.away_ms = None
+            self._bench.call_at(self, None)
+
     def fire(self, now_ms: int) -> None:
         if self.away_ms is not None and not self.active:
             self.active = True
@@ -210,6 +217,10 @@ def _condition(
         kind="readings-overdue",
         priority="medium",
         circuits=circuits,
-        figures=(("silent_s", (now_ms - since_ms) / 1000.0),),
-        evidence=(("silence", (("seconds", (now_ms - since_ms) / 1000.0), ("every_s", every_s), *facts)),),
+        figures=(("silent_s", (now_ms - since_ms) / 1000.0), *facts),
+        evidence=(
+            ("said-gone", ())
+            if ("will", True) in facts
+            else ("silence", (("seconds", (now_ms - since_ms) / 1000.0), ("every_s", every_s))),
+        ),
     )

@@ -30,6 +30,7 @@ class Member(Protocol):
     period_ms: int
     low_ms: int | None  # shows nothing since, as measured
     covered: bool
+    active: str | None  # the kind of its own alarm
 
     @property
     def always_on(self) -> bool: ...
@@ -59,6 +60,7 @@ class Group:
         self.cause = ""
         self.since_ms = 0
         self.priority = ""
+        self.key = f"{subject}:{subject_id}:{guard}"
 
 
 class Bus:
@@ -85,6 +87,8 @@ class Tree:
         self._nominal = {supply.id: supply.nominal_v for supply in schedule.supplies}
         self._cutoff = {supply.id: supply.cutoff_v for supply in schedule.supplies}
         self.any_active = False
+        self._by_id: dict[str, Member] = {}
+        self._step: tuple[str, int] | None = None  # which circuit's draw jumped up last, and when
         for supply in schedule.supplies:
             self.groups.append(Group("supply", supply.id, "supply", supply))
             for guard in ("isolator", "disconnect"):
@@ -93,26 +97,44 @@ class Tree:
             self.groups.append(Group("feeder", feeder.id, "feeder", schedule.supply(feeder.supply)))
 
     def add(self, circuit: Member) -> None:
+        self._by_id[circuit.circuit.id] = circuit
         for group in self.groups:
             if self._holds(group, circuit):
                 group.members.append(circuit)
 
     def _holds(self, group: Group, circuit: Member) -> bool:
         plan = circuit.circuit
-        if plan.role != "load" or plan.supply != group.supply.id:
+        if plan.role != "load":
             return False
-        feeders, behind = self._upstream(circuit)
+        if plan.supply != group.supply.id:
+            return self._fed_through(plan, group)
+        feeders, behind = self._upstream(plan)
         if group.guard == "supply":
             return True
         return group.subject_id in feeders if group.guard == "feeder" else group.guard in behind
 
-    def _upstream(self, circuit: Member) -> tuple[set[str], set[str]]:
+    def _fed_through(self, plan: Circuit, group: Group) -> bool:
+        """Does this circuit hang on the group through the circuit that feeds its supply (an inverter)?"""
+        seen: list[str] = []
+        while True:
+            fed_by = self._schedule.supply(plan.supply).fed_by
+            if fed_by is None or fed_by in seen:
+                return False
+            seen.append(fed_by)
+            plan = self._schedule.circuit(fed_by)
+            if plan.supply == group.supply.id:
+                feeders, behind = self._upstream(plan)
+                if group.guard == "supply":
+                    return True
+                return group.subject_id in feeders if group.guard == "feeder" else group.guard in behind
+
+    def _upstream(self, plan: Circuit) -> tuple[set[str], set[str]]:
         """Feeders and guards between the supply and this circuit. Only membership is asked of them: no order."""
         feeders: set[str] = set()
-        behind = set(circuit.circuit.behind)
+        behind = set(plan.behind)
         known = {feeder.id for feeder in self._schedule.feeders}
-        todo = [circuit.circuit.feeder] if circuit.circuit.feeder else []
-        todo += [name for name in circuit.circuit.behind if name in known]
+        todo = [plan.feeder] if plan.feeder else []
+        todo += [name for name in plan.behind if name in known]
         while todo:
             name = todo.pop()
             if name in feeders:
@@ -147,6 +169,10 @@ class Tree:
         elif bus.none >= NO_VOLTS_READINGS and now_ms - bus.none_ms >= NO_VOLTS_MS:
             self._no_volts(supply_id, bus.none_ms, now_ms)
 
+    def stepped(self, circuit_id: str, now_ms: int) -> None:
+        """A circuit's draw jumped up."""
+        self._step = circuit_id, now_ms
+
     def bus_healthy(self, circuit: Member) -> bool:
         """Are there volts at the bus that feeds this circuit, as far as measured?"""
         bus = self.buses[circuit.circuit.supply]
@@ -156,6 +182,8 @@ class Tree:
         """How far the bus dipped within two periods before `when_ms`; 0 where it did not, or has stayed down."""
         bus = self.buses[circuit.circuit.supply]
         near = 2 * circuit.period_ms + 1_000
+        if self._step is not None and self._step[0] != circuit.circuit.id and abs(self._step[1] - when_ms) <= near:
+            return 0.0  # another circuit's start pulled it down
         if bus.dip_ms is None or not self.bus_healthy(circuit) or not -near <= bus.dip_ms - when_ms <= circuit.period_ms:
             return 0.0
         return bus.dip_v
@@ -163,6 +191,13 @@ class Tree:
     def explains(self, circuit: Member, now_ms: int) -> bool:
         """Does a parent explain that this circuit shows nothing? Begins the parent's condition if it is found now."""
         mine = [group for group in self.groups if any(member is circuit for member in group.members)]
+        supply = self._schedule.supply(circuit.circuit.supply)
+        feeding = self._by_id.get(supply.fed_by or "")
+        if feeding is not None and (feeding.active or feeding.covered):
+            circuit.cover(now_ms)  # what feeds its supply is dead, and says so
+            return True
+        if supply.presence == "comes-and-goes" and not any(m.lives(now_ms) for m in self.groups_of(supply.id).members):
+            return True  # gone as it may go
         for group in mine:
             if group.active:
                 circuit.cover(now_ms)
@@ -180,7 +215,7 @@ class Tree:
         return True
 
     def _lost(self, group: Group, circuit: Member, now_ms: int) -> bool:
-        if any(member.lives(now_ms) for member in group.members):
+        if any(member.lives(now_ms) for member in group.members) or group.supply.presence == "comes-and-goes":
             return False
         dropped = self._dropped(group, circuit)
         if len(dropped) < 2:
@@ -193,7 +228,8 @@ class Tree:
         if not elsewhere and not self.bus_healthy(circuit):
             return False
         near_cutoff = group.guard == "disconnect" and self._near_cutoff(group.supply.id, now_ms)
-        return always_on or near_cutoff or len(dropped) >= 3
+        # A guard that people work by hand takes lamps with it honestly; a feeder has no such hand.
+        return always_on or near_cutoff or (group.guard == "feeder" and len(dropped) >= 3)
 
     def _dropped(self, group: Group, circuit: Member) -> list[Member]:
         """Members that stopped together with this circuit."""
@@ -218,6 +254,11 @@ class Tree:
         group = self.groups_of(supply_id)
         if group.active or group.supply.presence == "comes-and-goes":
             return
+        if any(member.lives(now_ms) for member in group.members):
+            return  # something draws: it is one channel's volts that are gone, not the bus
+        feeding = self._by_id.get(group.supply.fed_by or "")
+        if feeding is not None and (feeding.active or feeding.covered):
+            return
         if group.supply.kind == "ac" and not any(member.always_on for member in group.members):
             return
         group.since_ms = since_ms
@@ -230,10 +271,17 @@ class Tree:
 
     def shows_life(self, circuit: Member, now_ms: int) -> None:
         """A circuit behind a lost parent draws again: the parent is back."""
-        circuit.covered = False
         for group in self.groups:
             if group.active and not group.by_volts and any(member is circuit for member in group.members):
                 self._end(group, now_ms)
+
+    def feeds_again(self, circuit: Member, now_ms: int) -> None:
+        """A circuit that feeds a supply draws again: what hangs on that supply speaks for itself."""
+        for supply in self._schedule.supplies:
+            if supply.fed_by == circuit.circuit.id:
+                for member in self.groups_of(supply.id).members:
+                    if member.covered:
+                        member.uncover(now_ms)
 
     def _begin(self, group: Group, now_ms: int, *, by_volts: bool) -> None:
         for other in self.groups:  # one key a subject: a narrower guard of the same supply gives way
@@ -301,15 +349,19 @@ class Tree:
         )
 
     def save(self) -> dict[str, Any]:
-        groups = [{n: getattr(g, n) for n in ("active", "by_volts", "cause", "since_ms", "priority")} for g in self.groups]
+        groups = {
+            g.key: {n: getattr(g, n) for n in ("active", "by_volts", "cause", "since_ms", "priority")} for g in self.groups
+        }
         buses = {supply_id: dict(vars(bus)) for supply_id, bus in self.buses.items()}
-        return {"groups": groups, "buses": buses}
+        return {"groups": groups, "buses": buses, "step": list(self._step) if self._step else None}
 
     def restore(self, state: dict[str, Any]) -> None:
-        for group, kept in zip(self.groups, state["groups"], strict=True):
-            for name, value in kept.items():
+        """Take back what there still is; a circuit whose parent left the schedule speaks for itself."""
+        for group in self.groups:
+            for name, value in state["groups"].get(group.key, {}).items():
                 setattr(group, name, value)
-        for supply_id, kept in state["buses"].items():
-            for name, value in kept.items():
-                setattr(self.buses[supply_id], name, value)
+        for supply_id, bus in self.buses.items():
+            for name, value in state["buses"].get(supply_id, {}).items():
+                setattr(bus, name, value)
+        self._step = (state["step"][0], state["step"][1]) if state["step"] else None
         self.any_active = any(g.active for g in self.groups)

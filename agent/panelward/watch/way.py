@@ -18,6 +18,7 @@ from panelward.watch.silence import Silence
 from panelward.watch.supply import SupplyState
 from panelward.watch.tree import Tree
 
+STEP_W = 60.0  # a draw that jumps up by so much may dip the bus honestly (5 A on 12 V)
 STEP_READINGS = 3  # a jump between the two times in this many readings in a row is a clock step
 _NEVER = -(2**62)
 
@@ -76,10 +77,10 @@ class Way:
 
     def take(self, reading: Reading, bank_a: float | None) -> None:
         """Everything one reading does to this circuit."""
-        now_ms = reading.received_ms
-        self.silence.hear(now_ms)
         if reading.origin == "retained":
             return  # of unknown age: it may show, starts no timer, proves no life
+        now_ms = reading.received_ms
+        self.silence.hear(now_ms)
         time_ms = reading.time_ms
         lag_ms = now_ms - time_ms
         fresh = True
@@ -136,7 +137,13 @@ class Way:
                 self.energy_2mwms += (milliwatts + self.energy_w) * dt_ms
             else:
                 self.unknown_ms += dt_ms
+                if self.dead is not None:
+                    self.dead.gap()
+                if self.drain is not None:
+                    self.drain.gap()
         self.energy_ms, self.energy_w = sample.time_ms, milliwatts
+        if self.watts is not None and sample.watts - self.watts >= STEP_W and sample.fresh:
+            self.tree.stepped(self.circuit.id, sample.received_ms)
         self.watts = sample.watts
         if self.over.fitted:
             self.over.take(sample)

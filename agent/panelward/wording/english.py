@@ -102,6 +102,13 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Leave {label} off: its {word} cut off {openings} times since {first}. The fault is behind it; "
               "another {word} won't cure it.",),
     },
+    "opened-undecided": {
+        "ac": ("Leave {label} unplugged: it drew {amps} A until {since} and nothing since. Its {word} or a switch: ask a "
+               "licensed person.",),
+        "inverter": ("Leave what {label} runs off: {amps} A until {since}, nothing since. A {word} or a switch: look at the "
+                     "panel switch first.",),
+        "*": ("Keep {label} off: {amps} A until {since}, nothing since. A {word} or a switch: look at the panel switch first.",),
+    },
     "lost-unknown": {
         "cold": ("Look at {label}'s display. Dark: no power, ring the fitter. Lit: it rests or was turned down. "
                  "No draw for {lasting}, since {since}.",
@@ -199,6 +206,9 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
               "look at what must.",
               "Nobody can see {count} circuits: no readings since {since}. They may be working; look at what must."),
     },
+    "silent-monitor-said": {
+        "*": ("Nobody can see {count} circuits: {place} said at {since} that it goes. They may be working; look at what must.",),
+    },
     "silent-broker": {
         "*": ("Nobody can see {count} circuits: the broker is away for {lasting}, since {since}. They may be working; "
               "look at what must.",),
@@ -219,6 +229,9 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "clock-step": {
         "*": ("Nothing to do: {label}'s readings carry another time, {step} s off since {since}. Ours is used.",),
+    },
+    "withdrawn": {
+        "*": ("Nothing to do: {label} is no longer watched for this since {at}, by the new schedule.",),
     },
     "drill": {
         "*": ("Nothing to do: test message from {vehicle}, sent {at}. It shows that alarms reach this phone.",),
@@ -263,6 +276,7 @@ EVIDENCE: dict[str, str] = {
     "near-cutoff": "The bus stands at {volts} V; it is cut off at {cutoff_v} V.",
     "volts-fall": "It falls by {v_per_h} V an hour over the last {minutes} min.",
     "silence": "No reading for {seconds} s; one was expected every {every_s} s.",
+    "said-gone": "Its last word, left with the broker for this case, says that it went",
     "clock-step": "The time in its readings and the time of their arrival differ by {seconds} s for three readings in a row.",
 }  # fmt: skip
 

@@ -22,10 +22,10 @@ def manner_of(schedule: Schedule, circuit: Circuit | None) -> str:
     kinds = [load.kind for load in circuit.loads]
     if "detector" in kinds:
         return "detector"
-    if circuit.importance == "life":
-        return "medical"
     if "pump" in kinds:
-        return "sump" if circuit.feed == "always-on" else "pump"
+        return "sump" if circuit.feed == "always-on" or circuit.importance == "life" else "pump"
+    if circuit.importance == "life":
+        return "medical" if not kinds or "electronics" in kinds or "socket" in kinds else "kept"
     if circuit.carries_messages:
         return "carrier"
     if "air-heater" in kinds:
@@ -49,12 +49,15 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
     """The situation, and a manner of its own where the load does not choose it."""
     kind, cause, figures = transition.kind, transition.cause, dict(transition.figures)
     ended = transition.event == "ends"
+    if transition.event == "withdrawn":
+        return "withdrawn", None
     if kind == "drill":
         return "drill", None
     if kind == "reading-suspect":
         return "clock-step", None
     if kind == "readings-overdue":
-        return ("readings-back" if ended else f"silent-{transition.subject}"), None
+        will = "-said" if figures.get("will") and not ended else ""
+        return ("readings-back" if ended else f"silent-{transition.subject}{will}"), None
     if kind == "undervoltage-approach":
         return ("cut-off-past" if ended else "near-cut-off"), None
     if kind == "standby-drain":
@@ -69,6 +72,8 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return ("parent-back" if ended else "parent-lost"), None
     if ended:
         return "life-back", None
+    if kind == "protection-opened" and cause == "unknown":
+        return "opened-undecided", None
     if kind == "protection-opened":
         return _opened(transition, figures), None
     return ("lost-switched-off" if cause == "switched-off" else "lost-unknown"), None

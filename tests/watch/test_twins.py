@@ -1,0 +1,284 @@
+"""Cases that a hostile reader made of the watch: gaps, surges, on-change publishers, parents, reloads, restarts."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from panelward.core import Core
+from panelward.records import (
+    Input,
+    Level,
+    Output,
+    Presence,
+    Protection,
+    Reading,
+    Schedule,
+    Sense,
+    Settings,
+    Supply,
+    Surge,
+    Transition,
+)
+from plans import DETECTOR, FREEZER, INVERTER, LIGHTS, PLAN, SOCKETS, T0, circuit, kinds, plan, run, stream
+
+ON_CHANGE = Sense(publishes="on-change", resolution_a=0.01)
+THREE = tuple(circuit(f"K{n}", f"Kept {n}", feed="always-on", always_draws_w=10.0) for n in (1, 2, 3))
+
+
+def fed(core: Core, inputs: Iterable[Input]) -> list[Transition]:
+    out: list[Output] = [found for item in inputs for found in core.feed(item)]
+    return [t for t in out if isinstance(t, Transition)]
+
+
+def begun(schedule: Schedule, **keys: Any) -> Core:
+    core = Core()
+    core.feed(Settings(received_ms=T0, schedule=schedule, started=True, **keys))
+    return core
+
+
+def one(circuit_id: str, at_s: float, amps: float) -> Reading:
+    at_ms = T0 + round(at_s * 1000)
+    return Reading(circuit_id, at_ms, at_ms, volts=13.0, amps=amps, watts=round(13.0 * amps, 3))
+
+
+# Parents
+
+
+def test_a_suppressed_alarm_is_let_out_and_the_next_loss_is_told() -> None:
+    def first(t: float) -> float:
+        return 0.0 if 100 <= t < 900 or t >= 1500 else 2.0
+
+    def other(t: float) -> float:
+        return 0.0 if 500 <= t < 900 else 2.0
+
+    found = run(plan(*THREE), stream({"K1": first, "K2": other, "K3": other}, 1700, volts=None))
+    mine = [t for t in found if t.subject_id == "K1"]
+    assert [t.event for t in mine][:2] == ["begins", "suppress"]
+    last = mine[-1]
+    assert (last.event, last.state, last.told) == ("begins", "unacknowledged", True)
+
+
+def test_one_channel_without_volts_is_no_lost_supply() -> None:
+    rows = []
+    for r in stream({"K1": 3.0, "K2": lambda t: 3.0 if t < 100 else 0.0}, 300):
+        gone = r.circuit == "K2" and not r.amps
+        rows.append(r._replace(volts=0.0) if gone else r._replace(volts=None) if r.circuit == "K1" else r)
+    assert [t.subject for t in run(plan(*THREE), rows)] == ["circuit"]
+
+
+def test_the_circuits_of_an_inverter_are_covered_by_a_lost_house() -> None:
+    mains = Supply(id="mains", kind="ac", nominal_v=230, fed_by="D9")
+    outlet = circuit("A1", "Outlet", "socket", supply="mains", feed="always-on", always_draws_w=50.0)
+    house = replace(plan(*THREE, INVERTER, outlet), supplies=(*PLAN.supplies, mains))
+
+    def rows() -> Iterable[Reading]:
+        for r in stream({"K1": 1.0, "K2": 1.0, "D9": 6.0, "A1": 5.0}, 400):
+            dead = r.time_ms >= T0 + 100_000
+            volts = 0.0 if dead else 230.0 if r.circuit == "A1" else 13.0
+            amps = 0.0 if dead else 0.3 if r.circuit == "A1" else r.amps
+            yield r._replace(volts=volts, amps=amps, watts=round(volts * (amps or 0.0), 3))
+
+    found = [t for t in run(house, rows()) if t.group == "dead"]
+    assert [(t.subject, t.subject_id, t.cause) for t in found] == [("supply", "house", "supply-lost")]
+    assert "A1" in found[0].circuits
+
+
+@pytest.mark.parametrize("guard", ["isolator", "disconnect"])
+def test_lamps_switched_off_together_by_a_hand_are_no_alarm(guard: str) -> None:
+    lamps = tuple(circuit(f"L{n}", f"Lamp {n}", "light", behind=(guard,)) for n in (1, 2, 3))
+    draws: dict[str, Any] = {f"L{n}": lambda t: 2.0 if t < 100 else 0.0 for n in (1, 2, 3)}
+    assert run(plan(*lamps, SOCKETS), stream(draws | {"D7": 3.0}, 400)) == []
+
+
+def test_shore_supply_goes_as_it_may() -> None:
+    shore = Supply(id="shore", kind="ac", nominal_v=230, presence="comes-and-goes")
+    kept = tuple(circuit(f"A{n}", f"Charger {n}", supply="shore", feed="always-on", always_draws_w=20.0) for n in (1, 2))
+    house = replace(plan(*kept, SOCKETS), supplies=(*PLAN.supplies, shore))
+
+    def rows() -> Iterable[Reading]:
+        for r in stream({"A1": 0.5, "A2": 0.5, "D7": 3.0}, 400):
+            if r.circuit == "D7":
+                yield r
+            else:
+                on = r.time_ms < T0 + 100_000
+                yield r._replace(volts=230.0 if on else 0.0, amps=0.5 if on else 0.0, watts=115.0 if on else 0.0)
+
+    assert run(house, rows()) == []
+
+
+# Openings and surges
+
+
+def test_one_sample_far_over_the_rating_and_then_nothing_is_an_opening() -> None:
+    fitted = replace(SOCKETS, protection=Protection(kind="blade-fuse", type="C", rating_a=10))
+    found = run(plan(fitted, FREEZER), stream({"D7": lambda t: 5.0 if t < 100 else 60.0 if t < 101 else 0.0, "D1": 4.0}, 200,
+                                              period_s=1.0))  # fmt: skip
+    assert [(t.kind, t.cause) for t in found] == [("protection-opened", "device-opened")]
+
+
+def test_a_bolt_in_link_opens_too() -> None:
+    fitted = replace(SOCKETS, protection=Protection(kind="bolt-fuse", rating_a=60))
+    draws = {"D7": lambda t: 20.0 if t < 100 else 400.0 if t < 104 else 0.0, "D1": 4.0}
+    found = run(plan(fitted, FREEZER), stream(draws, 200))
+    assert [t.kind for t in found if t.group == "dead"] == ["protection-opened"]
+
+
+@pytest.mark.parametrize("period_s", [1.0, 2.0, 5.0, 10.0, 30.0, 60.0])
+@pytest.mark.parametrize("start", [(20.0, 4.0), (20.0, 5.0, 5.0)])
+def test_an_ordinary_start_then_off_is_no_opening(period_s: float, start: tuple[float, ...]) -> None:
+    pump = circuit("P1", "Pump", "pump", protection=Protection(kind="blade-fuse", type="C", rating_a=10),
+                   levels=(Level(name="on", watts=55, surge=Surge(times=5, seconds=1)),))  # fmt: skip
+    slow = replace(plan(pump, FREEZER), monitors=(replace(PLAN.monitors[0], expect_every_s=period_s),))
+
+    def draw(t: float) -> float:
+        n = round(t / period_s) % 12
+        return start[n - 2] if 2 <= n < 2 + len(start) else 0.0
+
+    assert run(slow, stream({"P1": draw, "D1": 4.0}, 60 * period_s, period_s=period_s)) == []
+
+
+@pytest.mark.parametrize("seconds", [4.0, 60.0])
+def test_a_draw_that_its_fuse_may_carry_for_minutes_names_no_cause(seconds: float) -> None:
+    fitted = replace(SOCKETS, protection=Protection(kind="blade-fuse", type="C", rating_a=10))
+    draws = {"D7": lambda t: 5.0 if t < 100 else 14.0 if t < 100 + seconds else 0.0, "D1": 4.0}
+    dead = [t for t in run(plan(fitted, FREEZER), stream(draws, 400)) if t.group == "dead"]
+    assert [(t.kind, t.cause) for t in dead] == [("protection-opened", "unknown")]
+    gentle = {"D7": lambda t: 5.0 if t < 100 else 11.5 if t < 100 + seconds else 0.0, "D1": 4.0}
+    assert [t for t in run(plan(fitted, FREEZER), stream(gentle, 400)) if t.group == "dead"] == []
+
+
+def test_another_circuits_start_makes_no_short() -> None:
+    draws = {"D7": lambda t: 5.0 if t < 100 else 0.0, "D5": lambda t: 0.0 if t < 98 else 18.0 if t < 100 else 6.0, "D1": 4.0}
+    found = run(PLAN, stream(draws, 300, volts=lambda t: 11.6 if 98 <= t < 100 else 13.0))
+    assert [t for t in found if t.group == "dead"] == []
+
+
+# Conductors
+
+
+def test_a_conductor_does_not_overheat_in_a_gap_or_at_rest() -> None:
+    thin = replace(SOCKETS, conductor=(replace(SOCKETS.conductor[0], area_mm2=1.5, insulation_c=60),))
+    rows = [
+        *stream({"D7": 4.0}, 60),
+        *stream({"D7": 13.0}, 1, start_ms=T0 + 62_000),
+        *stream({"D7": 0.0}, 60, start_ms=T0 + 362_000),
+    ]
+    assert [t for t in run(plan(thin), rows) if t.kind == "conductor-overheating"] == []
+
+
+def test_overload_after_a_long_run_counts_from_its_own_beginning_and_eases() -> None:
+    fitted = replace(SOCKETS, protection=Protection(kind="blade-fuse", type="C", rating_a=10))
+    draws = {"D7": lambda t: 13.0 if 11_400 <= t < 11_460 else 8.6}
+    found = run(plan(fitted), stream(draws, 12_600, period_s=5))
+    assert [(t.event, t.priority) for t in found] == [("begins", "low"), ("changes", "medium"), ("eases", "low")]
+    assert found[1].since_ms == T0 + 11_400_000
+    assert found[2].since_ms == T0
+    assert [t.told for t in found] == [True, True, False]
+
+
+# On-change publishers
+
+
+def test_on_change_a_drain_ends_with_one_reading_of_nothing() -> None:
+    lamp = replace(LIGHTS, sense=ON_CHANGE, feeder=None, loads=(replace(LIGHTS.loads[0], hours=((360, 420),)),))
+    assert run(plan(lamp), [one("D5", 0, 2.0), one("D5", 60, 0.0)], until_ms=T0 + 6 * 3_600_000) == []
+
+
+def test_on_change_an_overload_is_seen_without_another_reading() -> None:
+    fitted = replace(SOCKETS, sense=ON_CHANGE, protection=Protection(kind="blade-fuse", type="C", rating_a=10))
+    found = run(plan(fitted), [one("D7", 0, 3.0), one("D7", 100, 19.0)], until_ms=T0 + 7_200_000)
+    assert found[0].kind == "overcurrent-approach"
+    assert found[0].at_ms - T0 <= 160_000
+
+
+def test_on_change_a_lost_feed_survives_a_restart() -> None:
+    kept = plan(replace(FREEZER, sense=ON_CHANGE), SOCKETS)
+    core = begun(kept)
+    fed(core, [one("D1", 0, 4.0), one("D1", 100, 0.0)])
+    again = Core()
+    again.restore(json.loads(json.dumps(core.save())), kept, silence_from_start=False)
+    again.feed(Settings(received_ms=T0 + 120_000, schedule=kept, started=True))
+    out = [t for t in again.advance(T0 + 400_000) if isinstance(t, Transition)]
+    assert [(t.subject_id, t.kind) for t in out] == [("D1", "feed-lost")]
+
+
+def test_on_change_quiet_neighbours_do_not_make_a_monitor_silent() -> None:
+    two = plan(FREEZER, replace(SOCKETS, sense=ON_CHANGE))
+    rows = [one("D7", 0, 1.0), *stream({"D1": 4.0}, 100)]
+    found = run(two, rows, until_ms=T0 + 400_000)
+    assert [(t.subject, t.subject_id) for t in found] == [("circuit", "D1")]
+
+
+# Gaps
+
+
+def test_a_gap_is_no_run_and_no_death() -> None:
+    rows = [*stream({"D1": 4.5}, 120), *stream({"D1": 4.5}, 4, start_ms=T0 + 14_500_000)]
+    assert [t.kind for t in run(PLAN, rows)] == ["readings-overdue", "readings-overdue"]
+    rows = [
+        *stream({"D6": 0.1}, 60),
+        *stream({"D6": 0.0}, 2, start_ms=T0 + 62_000),
+        *stream({"D6": 0.0}, 0, start_ms=T0 + 960_000),
+    ]
+    assert [t for t in run(PLAN, rows) if t.kind == "feed-lost"] == []
+
+
+def test_a_draw_well_below_the_floor_is_told() -> None:
+    assert kinds(run(plan(*THREE), stream({"K1": lambda t: 1.0 if t < 100 else 0.3, "K2": 1.0}, 300))) == [
+        ("K1", "feed-lost", "begins")
+    ]
+
+
+# Readings that prove nothing
+
+
+def test_a_retained_reading_ends_no_silence() -> None:
+    rows = list(stream({"D1": 4.0, "D7": 3.0}, 60))
+    old = Reading("D1", T0, T0 + 400_000, amps=4.0, origin="retained")
+    assert [t.event for t in run(PLAN, [*rows, old], until_ms=T0 + 900_000)] == ["begins"]
+    assert run(PLAN, [old._replace(received_ms=T0)], until_ms=T0 + 900_000) == []
+
+
+def test_a_probe_that_cannot_be_or_is_old_changes_no_limit() -> None:
+    for probe in (Reading("T1", T0, T0, celsius=85_000.0), Reading("T1", T0 - 36_000_000, T0 - 36_000_000, celsius=65.0)):
+        assert run(PLAN, [probe, *stream({"D7": 13.2}, 300, start_ms=T0 + 1)]) == []
+
+
+# Reloads and restarts
+
+
+def test_a_reload_leaves_the_alarms_of_other_circuits_alone() -> None:
+    core = begun(plan(FREEZER, DETECTOR, SOCKETS))
+    found = fed(core, stream({"D1": lambda t: 4.0 if t < 20 else 0.0, "D6": 0.1, "D7": 3.0}, 200))
+    assert kinds(found) == [("D1", "feed-lost", "begins")]
+    rerated = replace(SOCKETS, protection=Protection(kind="blade-fuse", type="C", rating_a=20))
+    out = fed(core, [Settings(received_ms=T0 + 201_000, schedule=plan(FREEZER, DETECTOR, rerated, LIGHTS))])
+    out += fed(core, stream({"D1": 0.0, "D6": 0.1, "D7": 3.0}, 100, start_ms=T0 + 202_000))
+    assert out == []
+
+
+def test_what_a_reload_takes_away_is_withdrawn_and_told_to_nobody() -> None:
+    core = begun(plan(FREEZER, DETECTOR))
+    fed(core, stream({"D1": lambda t: 4.0 if t < 20 else 0.0, "D6": 0.1}, 200))
+    out = fed(core, [Settings(received_ms=T0 + 201_000, schedule=plan(DETECTOR))])
+    assert [(t.event, t.told) for t in out] == [("withdrawn", False)]
+
+
+def test_a_restart_does_not_say_that_the_broker_was_away_while_nobody_watched() -> None:
+    core = begun(plan(FREEZER))
+    fed(core, [*stream({"D1": 4.0}, 60), Presence(received_ms=T0 + 100_000, subject="broker", name="127.0.0.1", here=False)])
+    again = Core()
+    again.restore(json.loads(json.dumps(core.save())), plan(FREEZER), silence_from_start=False)
+    out = fed(again, [Settings(received_ms=T0 + 5_000_000, schedule=plan(FREEZER), started=True)])
+    assert out == []
+
+
+def test_a_switch_that_is_on_again_is_no_cause_any_more() -> None:
+    draws = {"D1": lambda t: 4.0 if t < 100 else 0.0, "D6": 0.1}
+    found = run(PLAN, stream(draws, 400, closed={"D1": lambda t: not 100 <= t < 200}))
+    assert [(t.event, t.cause) for t in found] == [("begins", "switched-off"), ("changes", "unknown")]
