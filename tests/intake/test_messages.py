@@ -103,11 +103,57 @@ def test_a_double_is_counted_and_nothing_else() -> None:
     payload = json.dumps({"i": 1, "ts": T0 - 1000}).encode()
     assert len(intake.message("van/D7", payload, received_ms=T0)) == 1
     assert intake.message("van/D7", payload, received_ms=T0 + 5) == ()
-    assert intake.message("van/D7", b'{"i": 1}', received_ms=T0 + 6, dup=True) == ()
+    assert len(intake.message("van/D7", b'{"i": 1}', received_ms=T0 + 6)) == 1
+    assert intake.message("van/D7", b'{"i": 1}', received_ms=T0 + 7, dup=True) == ()
     assert intake.duplicates == 2
     plain = Intake(PLAIN)
     for _ in range(3):  # equal numbers without a time of their own are readings like any other
         assert len(plain.message("van/D7/amps", b"1", received_ms=T0)) == 1
+    assert plain.message("van/D7/amps", b"1", received_ms=T0, dup=True) == ()
+    assert plain.duplicates == 1
+
+
+def test_delivered_again_but_never_heard_it_is_a_reading() -> None:
+    """MQTT 5.0 section 3.3.1.1: DUP says that it was sent before, not that it arrived."""
+    for schedule, topic, payload in ((PLAIN, "van/D7/closed", b"0"), (JSON, "van/D7", b'{"on": false}')):
+        intake = Intake(schedule)
+        intake.message(topic, payload.replace(b"0", b"1").replace(b"false", b"true"), received_ms=T0)
+        (reading,) = intake.message(topic, payload, received_ms=T0 + 5, dup=True)
+        assert isinstance(reading, Reading)
+        assert reading.closed is False
+        assert intake.duplicates == 0
+
+
+def test_a_bad_value_beside_a_good_one_is_counted_and_the_good_one_taken() -> None:
+    refusals = Refusals()
+    intake = Intake(JSON, refusals)
+    (reading,) = intake.message("van/D7", b'{"i": 3000, "u": "n/a"}', received_ms=T0)
+    assert reading == Reading("D7", T0, T0, amps=3.0)
+    assert refusals.counts == {"not-a-number": 1}
+
+
+def test_a_circuit_that_is_not_ours_in_a_pack_does_not_hide_the_others() -> None:
+    pack = [{"n": "urn:dev:D99:amps", "u": "A", "v": 1}, {"n": "urn:dev:D7:amps", "u": "A", "v": 3.2}]
+    intake = Intake(SENML)
+    assert intake.message("van/senml", json.dumps(pack).encode(), received_ms=T0) == (Reading("D7", T0, T0, amps=3.2),)
+    assert intake.refusals.counts == {"unknown-circuit": 1}
+    with pytest.raises(PayloadRefused, match="D99"):
+        intake.message("van/senml", json.dumps(pack[:1]).encode(), received_ms=T0)
+    assert intake.refusals.total == 1  # what is raised is the caller's to count
+
+
+def test_a_pack_without_times_that_is_delivered_again_is_a_double() -> None:
+    payload = json.dumps([{"n": "urn:dev:D7:amps", "u": "A", "v": 3.2}]).encode()
+    intake = Intake(SENML)
+    assert len(intake.message("van/senml", payload, received_ms=T0)) == 1
+    assert intake.message("van/senml", payload, received_ms=T0 + 900, dup=True) == ()
+    assert len(intake.message("van/senml", payload, received_ms=T0 + 2000)) == 1
+
+
+def test_a_gateways_state_stands_for_all_its_monitors() -> None:
+    other = replace(PLAIN.monitors[0], name="ac", topic="ac/{circuit}/{quantity}")
+    intake = Intake(replace(PLAIN, monitors=(*PLAIN.monitors, other)))
+    assert [p.name for p in intake.message("van/state", b"lost", received_ms=T0) if isinstance(p, Presence)] == ["dc", "ac"]
 
 
 def test_a_monitor_says_that_it_went_and_came() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -83,7 +85,39 @@ READINGS = st.builds(
 
 @given(st.lists(READINGS, max_size=30))
 def test_written_and_read_back_it_is_the_same(readings: list[Reading]) -> None:
+    readings = [r for r in readings if r[3:7] + r[7:9] != (None,) * 6]  # what measured nothing is no reading
     readings.sort(key=lambda r: r.received_ms)
     out = io.StringIO()
     assert write_table(readings, out) == len(readings)
     assert read(out.getvalue()) == readings
+
+
+def test_a_row_that_measured_nothing_is_no_reading() -> None:
+    """A logger writes such rows for a channel it did not hear: they must not end a silence."""
+    text = HEAD + f"{T0 / 1000},D7,,1,,\n{T0 / 1000 + 9},D7,,,,\n{T0 / 1000 + 5},D7,,2,,\n"
+    assert [(r.amps, r.time_ms - T0, r.received_ms - T0) for r in read(text)] == [(1.0, 0, 0), (2.0, 5000, 9000)]
+
+
+def test_states_alone_are_a_file_of_readings() -> None:
+    assert read(f"time,circuit,closed\n{T0 / 1000},D7,0\n") == [Reading("D7", T0, T0, closed=False)]
+
+
+@pytest.mark.parametrize("lenient", [False, True])
+@pytest.mark.parametrize(("content", "line"), [(b"\xff\xfe\x00", 1), (HEAD.encode() + b"1,D7,,1,,\n1,D\xff,,1,,\n", 2)])
+def test_a_file_that_is_not_utf_8_is_said(content: bytes, line: int, lenient: bool, tmp_path: Path) -> None:
+    path = tmp_path / "readings.csv"
+    path.write_bytes(content)
+    with path.open(encoding="utf-8", newline="") as lines, pytest.raises(ReadingsError) as error:
+        list(TableReader(lines, PLAN, lenient=lenient, file=str(path)))
+    assert error.value.fault.wanted == "text in UTF-8"
+    assert error.value.fault.line is not None
+    assert error.value.fault.line <= line
+
+
+def test_an_id_with_a_comma_and_a_quote_comes_back() -> None:
+    """RFC 4180 section 2, rules 6 and 7."""
+    plan_of_one = replace(PLAN, circuits=(replace(PLAN.circuits[1], id='rear, "left"'),))
+    out = io.StringIO()
+    written = [Reading('rear, "left"', T0, T0, amps=1.0)]
+    write_table(written, out)
+    assert list(TableReader(io.StringIO(out.getvalue()), plan_of_one)) == written

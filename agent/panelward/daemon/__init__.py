@@ -107,7 +107,7 @@ class Daemon:
         self._addresses = tuple(addresses)
         self._restore()
         self._clock = HostClock(pace, not_before_ms=self._last_input_ms + 1 if self._last_input_ms else 0)
-        self._intake = Intake(self.schedule)
+        self._intake = Intake(self.schedule, self._refusals)
         self._link = self._make_link()
         self._watching_since_ms = self._clock.now_ms()
 
@@ -305,7 +305,7 @@ class Daemon:
             self._log(f"reload refused, the old schedule stays: {error}")
             return Answer(id=request.id, done=False, why=str(error))
         self.schedule, self._text = schedule, text
-        self._intake = Intake(schedule)
+        self._intake = Intake(schedule, self._refusals)
         if self._link is not None:
             self._link.subscribe(self._filters())
         self._feed(Settings(received_ms=self._clock.now_ms(), schedule=schedule, schedule_text=text, silence_from_start=True))

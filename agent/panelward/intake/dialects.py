@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import re
+from collections import deque
 from math import isfinite
 from typing import Any, NamedTuple
 
 from panelward.errors import PayloadRefused
 from panelward.intake.pointer import NotThere, resolve
+from panelward.intake.refusals import Refusals
 from panelward.intake.senml import QUANTITY_OF_UNIT
 from panelward.intake.senml import resolve as resolve_senml
 from panelward.records import QUANTITIES, Monitor, Presence, Reading, Schedule
@@ -20,6 +22,8 @@ OLDEST_MS = 24 * 3600_000  # a payload's time is used when at most 24 h before �
 NEWEST_MS = 5_000  # … and 5 s after it was received
 BACKLOG_MS = 60_000
 CACHE = 4096
+REMEMBERED = 32  # payloads of a topic, to know one that is delivered again …
+KEPT_BYTES = 4096  # … unless it is longer than this
 
 _TRUE = (b"1", b"true", b"on")
 _FALSE = (b"0", b"false", b"off")
@@ -35,18 +39,27 @@ class _Route(NamedTuple):
     circuit: str | None
     quantity: str | None
     backlog_ms: int
+    heard: deque[bytes]  # its last payloads, where they have no time of their own
 
 
 class Intake:
-    """All monitors of one schedule."""
+    """All monitors of one schedule.
 
-    def __init__(self, schedule: Schedule) -> None:
+    One bad value or unknown circuit in a message that has good ones is passed over, and counted in `refusals`; a message
+    with nothing good in it is refused as a whole, for the caller to count.
+    """
+
+    def __init__(self, schedule: Schedule, refusals: Refusals | None = None) -> None:
+        self.refusals = Refusals() if refusals is None else refusals
         self._monitors = schedule.monitors
         self._known: dict[str, str | None] = {c.id: c.monitor for c in schedule.circuits}
         self._known |= {p.id: p.monitor for p in schedule.probes}
         self._patterns = [(m, _topic_pattern(m.topic)) for m in schedule.monitors]
         self._names = {m.name: _name_pattern(m.record_name) for m in schedule.monitors if m.record_name}
-        self._wills = {m.will.topic: m for m in schedule.monitors if m.will}
+        self._wills: dict[str, list[Monitor]] = {}  # a gateway's state may stand for several monitors
+        for m in schedule.monitors:
+            if m.will:
+                self._wills.setdefault(m.will.topic, []).append(m)
         self._routes: dict[str, _Route] = {}
         self._last: dict[str, tuple[int, tuple[object, ...]]] = {}  # newest with a payload's time, to know a double
         self.duplicates = 0
@@ -81,9 +94,14 @@ class Intake:
         if len(payload) > LONGEST:
             raise PayloadRefused("too-large", f"{len(payload)} bytes; at most {LONGEST}")
         document = _parse(payload)
-        if route.monitor.dialect == "senml":
-            return self._senml(route, document, received_ms, retained, dup, clock_trusted)
-        return self._json(route, document, received_ms, retained, dup, clock_trusted)
+        read = self._senml if route.monitor.dialect == "senml" else self._json
+        faults: list[PayloadRefused] = []
+        found, timed = read(route, document, received_ms, retained, clock_trusted, faults)
+        for fault in faults:
+            self.refusals.add(fault, topic, payload)
+        if not timed and self._again(route, payload, dup):
+            return ()
+        return found
 
     def _route(self, topic: str) -> _Route:
         for monitor, pattern in self._patterns:
@@ -97,7 +115,8 @@ class Intake:
             if quantity is not None and quantity not in QUANTITIES:
                 raise PayloadRefused("unknown-quantity", f"'{quantity[:40]}' is none of {', '.join(QUANTITIES)}")
             backlog_ms = max(BACKLOG_MS, round(10_000 * monitor.expect_every_s))
-            route = _Route(monitor, circuit, quantity if monitor.dialect == "plain" else None, backlog_ms)
+            plain = quantity if monitor.dialect == "plain" else None
+            route = _Route(monitor, circuit, plain, backlog_ms, deque(maxlen=REMEMBERED))
             if len(self._routes) >= CACHE:
                 self._routes.clear()
             self._routes[topic] = route
@@ -111,27 +130,45 @@ class Intake:
             raise PayloadRefused("other-monitor", f"'{circuit[:60]}' belongs to monitor {self._known[circuit]}")
 
     @staticmethod
-    def _presence(monitor: Monitor, payload: bytes, received_ms: int) -> tuple[Presence, ...]:
-        assert monitor.will is not None
+    def _presence(monitors: list[Monitor], payload: bytes, received_ms: int) -> tuple[Presence, ...]:
         text = payload[:200].decode("utf-8", "replace").strip()
-        if text == monitor.will.gone or (monitor.will.here is not None and text == monitor.will.here):
-            here = text != monitor.will.gone
-            return (Presence(received_ms=received_ms, subject="monitor", name=monitor.name, here=here),)
-        raise PayloadRefused("unknown-state", f"monitor {monitor.name} says {text[:40]!r}")
+        found = tuple(
+            Presence(received_ms=received_ms, subject="monitor", name=monitor.name, here=text != monitor.will.gone)
+            for monitor in monitors
+            if monitor.will is not None and text in (monitor.will.gone, monitor.will.here)
+        )
+        if not found:
+            raise PayloadRefused("unknown-state", f"monitor {monitors[0].name} says {text[:40]!r}")
+        return found
+
+    def _again(self, route: _Route, payload: bytes, dup: bool) -> bool:
+        """Whether this is a second delivery of what was heard. DUP alone does not tell: it says that the broker has sent
+        the message before, not that it reached us (MQTT 5.0 section 3.3.1.1).
+        """
+        if dup and payload in route.heard:
+            self.duplicates += 1
+            return True
+        if len(payload) <= KEPT_BYTES:
+            route.heard.append(payload)
+        return False
 
     def _plain(
         self, route: _Route, circuit: str, quantity: str, payload: bytes, received_ms: int, retained: bool, dup: bool
     ) -> tuple[Reading, ...]:
-        if dup:
-            # Redelivered: it may have been taken already, and has no time of its own to tell.
-            self.duplicates += 1
-            return ()
         values: dict[str, Any] = {quantity: _plain_value(quantity, payload)}
+        if self._again(route, payload, dup):
+            return ()
         return (Reading(circuit, received_ms, received_ms, origin="retained" if retained else "live", **values),)
 
     def _json(
-        self, route: _Route, document: Any, received_ms: int, retained: bool, dup: bool, clock_trusted: bool
-    ) -> tuple[Reading, ...]:
+        self,
+        route: _Route,
+        document: Any,
+        received_ms: int,
+        retained: bool,
+        clock_trusted: bool,
+        faults: list[PayloadRefused],
+    ) -> tuple[tuple[Reading, ...], bool]:
         monitor, circuit = route.monitor, route.circuit
         if circuit is None:
             raise PayloadRefused("unknown-circuit", f"monitor {monitor.name}: the topic names no circuit")
@@ -143,8 +180,13 @@ class Intake:
                 continue
             if raw is None:
                 continue
-            values[quantity] = _state(quantity, raw) if quantity in _STATES else _figure(quantity, raw, where.scale)
+            try:
+                values[quantity] = _state(quantity, raw) if quantity in _STATES else _figure(quantity, raw, where.scale)
+            except PayloadRefused as fault:
+                faults.append(fault)
         if not values:
+            if faults:
+                raise faults[0]
             wanted = ", ".join(f"{q} at {w.pointer}" for q, w in monitor.fields)
             raise PayloadRefused("nothing-found", f"none of {wanted}"[:300])
         own_s: float | None = None
@@ -153,15 +195,24 @@ class Intake:
                 own_s = _figure("time", resolve(document, monitor.time_field.pointer), monitor.time_field.scale)
             except NotThere:
                 own_s = None
-        reading = self._reading(route, circuit, values, own_s, received_ms, retained, dup, clock_trusted)
-        return () if reading is None else (reading,)
+            except PayloadRefused as fault:
+                faults.append(fault)
+        reading, timed = self._reading(route, circuit, values, own_s, received_ms, retained, clock_trusted)
+        return (() if reading is None else (reading,)), timed
 
     def _senml(
-        self, route: _Route, document: Any, received_ms: int, retained: bool, dup: bool, clock_trusted: bool
-    ) -> tuple[Reading, ...]:
+        self,
+        route: _Route,
+        document: Any,
+        received_ms: int,
+        retained: bool,
+        clock_trusted: bool,
+        faults: list[PayloadRefused],
+    ) -> tuple[tuple[Reading, ...], bool]:
+        now_s = received_ms / 1000.0
         by_time: dict[tuple[str, float], dict[str, Any]] = {}
         pattern = self._names.get(route.monitor.name)
-        for record in resolve_senml(document, received_ms / 1000.0):
+        for record in resolve_senml(document, now_s):
             circuit, quantity = route.circuit, None
             if pattern is not None:
                 found = pattern.fullmatch(record["n"])
@@ -175,19 +226,26 @@ class Intake:
             quantity = quantity if quantity in QUANTITIES else of_unit
             if circuit is None or quantity is None:
                 continue
-            self._check(circuit, route.monitor)
             raw = record.get("vb", record.get("v"))
             if raw is None:
                 continue
-            value = _state(quantity, raw) if quantity in _STATES else _figure(quantity, raw, scale)
+            try:
+                self._check(circuit, route.monitor)
+                value = _state(quantity, raw) if quantity in _STATES else _figure(quantity, raw, scale)
+            except PayloadRefused as fault:
+                faults.append(fault)
+                continue
             by_time.setdefault((circuit, float(record["t"])), {})[quantity] = value
         if not by_time:
+            if faults:
+                raise faults[0]
             raise PayloadRefused("nothing-found", f"no record names a circuit of monitor {route.monitor.name} and a quantity")
         found_all = [
-            self._reading(route, circuit, values, time_s, received_ms, retained, dup, clock_trusted)
+            # A record without a time is resolved to now: that is none of its own.
+            self._reading(route, circuit, values, None if time_s == now_s else time_s, received_ms, retained, clock_trusted)
             for (circuit, time_s), values in by_time.items()
         ]
-        return tuple(reading for reading in found_all if reading is not None)
+        return tuple(reading for reading, _ in found_all if reading is not None), any(timed for _, timed in found_all)
 
     def _reading(
         self,
@@ -197,9 +255,9 @@ class Intake:
         own_s: float | None,
         received_ms: int,
         retained: bool,
-        dup: bool,
         clock_trusted: bool,
-    ) -> Reading | None:
+    ) -> tuple[Reading | None, bool]:
+        """The Reading (None: a double), and whether its time is its own."""
         time_ms = received_ms
         timed = False
         if own_s is not None and clock_trusted:
@@ -210,13 +268,10 @@ class Intake:
             key = tuple(values.items())
             if self._last.get(circuit) == (time_ms, key):
                 self.duplicates += 1
-                return None
+                return None, True
             self._last[circuit] = (time_ms, key)
-        elif dup:
-            self.duplicates += 1
-            return None
         origin = "retained" if retained else "backlog" if received_ms - time_ms > route.backlog_ms else "live"
-        return Reading(circuit, time_ms, received_ms, origin=origin)._replace(**values)
+        return Reading(circuit, time_ms, received_ms, origin=origin)._replace(**values), timed
 
 
 def _plain_value(quantity: str, payload: bytes) -> float | bool:

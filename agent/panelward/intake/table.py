@@ -9,7 +9,7 @@ from math import isfinite
 from typing import Protocol
 
 from panelward.errors import Fault, ReadingsError
-from panelward.records import Reading, Schedule
+from panelward.records import QUANTITIES, Reading, Schedule
 
 COLUMNS = ("time", "circuit", "volts", "amps", "watts", "closed", "celsius", "commanded", "received", "origin")
 _FIGURES = (("volts", 4), ("amps", 4), ("watts", 3), ("celsius", 3))
@@ -30,6 +30,7 @@ class TableReader:
 
     ReadingsError names the line of a malformed row or an unknown circuit; with `lenient` such rows are counted in
     `skipped` and passed over. `received`, where missing, is the greatest time so far; it never runs back.
+    A row whose quantities are all empty is no reading.
     """
 
     def __init__(self, lines: Iterable[str], schedule: Schedule, *, lenient: bool = False, file: str = "readings") -> None:
@@ -43,6 +44,8 @@ class TableReader:
             header = [name.strip().lower().lstrip("\ufeff") for name in next(rows, [])]
         except csv.Error as error:
             raise self._bad(1, "header", "a CSV header", str(error)) from None
+        except UnicodeDecodeError:
+            raise self._bad(1, "file", "text in UTF-8", "other bytes") from None
         at = self._columns(header)
         width = len(header)
         latest_ms = -(2**62)
@@ -60,6 +63,8 @@ class TableReader:
                     self.skipped += 1
                     continue
                 raise self._bad(rows.line_num, "row", "a row of CSV", str(error)) from None
+            except UnicodeDecodeError:
+                raise self._bad(rows.line_num + 1, "file", "text in UTF-8", "other bytes") from None
             if row is None:
                 return
             if not row:
@@ -98,11 +103,13 @@ class TableReader:
                 received_ms = latest_ms
             else:
                 latest_ms = received_ms
+            if volts is amps is watts is closed is celsius is commanded is None:
+                continue  # nothing was measured: that is no reading, and proves no life
             yield Reading(circuit, time_ms, received_ms, volts, amps, watts, closed, celsius, commanded, origin)
 
     def _columns(self, header: list[str]) -> dict[str, int]:
         missing = [name for name in ("time", "circuit") if name not in header]
-        if missing or not any(name in header for name in ("volts", "amps", "watts", "celsius")):
+        if missing or not any(name in header for name in QUANTITIES):
             shown = ",".join(header)[:80]
             raise self._bad(1, "header", "a header like time,circuit,volts,amps,watts,closed", repr(shown))
         twice = [name for name in COLUMNS if header.count(name) > 1]
@@ -159,12 +166,17 @@ def write_table(readings: Iterable[Reading], out: Writable) -> int:
     rows = 0
     for r in readings:
         fields = [
-            _moment(r.time_ms), r.circuit, _text(r.volts), _text(r.amps), _text(r.watts), _bit(r.closed), _text(r.celsius),
-            _bit(r.commanded), _moment(r.received_ms), r.origin,
+            _moment(r.time_ms), _quoted(r.circuit), _text(r.volts), _text(r.amps), _text(r.watts), _bit(r.closed),
+            _text(r.celsius), _bit(r.commanded), _moment(r.received_ms), r.origin,
         ]  # fmt: skip
         out.write(",".join(fields) + "\n")
         rows += 1
     return rows
+
+
+def _quoted(text: str) -> str:
+    """As RFC 4180 section 2 has it."""
+    return '"' + text.replace('"', '""') + '"' if any(c in text for c in ',"\r\n') else text
 
 
 def _moment(time_ms: int) -> str:

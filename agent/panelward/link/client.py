@@ -8,14 +8,10 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import random
-import socket
-import ssl
-import stat
 import time
+from collections import deque
 from collections.abc import Callable
-from pathlib import Path
 from threading import Event, Lock, Thread
 from typing import Any, NamedTuple
 
@@ -25,6 +21,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from panelward.errors import EnvironmentFault
+from panelward.link.credentials import login, tls, why_unreachable
 from panelward.link.topics import valid_filter
 from panelward.records import Broker
 
@@ -33,6 +30,7 @@ KEEPALIVE_S = 30
 FIRST_WAIT_S, LONGEST_WAIT_S, HOPELESS_WAIT_S = 1.0, 60.0, 60.0
 CLOSED_BEFORE_CONNACK = 2  # so often, and it is taken for a broker that speaks 3.1.1 only
 RECEIVE_MAXIMUM = 65_535
+MOST_WAITING = 10_000
 
 # Reason codes of MQTT 5.0 section 2.4 (and the 3.1.1 return codes paho maps to them) that a person must mend.
 _BY_HAND = {
@@ -57,6 +55,18 @@ class Message(NamedTuple):
     response_topic: str | None
     correlation: bytes | None
     monotonic_s: float
+
+
+class _Outgoing(NamedTuple):
+    """One message to be published."""
+
+    topic: str
+    payload: bytes
+    qos: int
+    retain: bool
+    until_s: float | None  # monotonic; not worth sending later
+    response_topic: str | None
+    correlation: bytes | None
 
 
 class Link:
@@ -86,17 +96,20 @@ class Link:
         self._lock = Lock()
         self._stop, self._ended = Event(), Event()
         self._last: mqtt.MQTTMessageInfo | None = None
+        self._settled = False  # a broker has taken us with `version`; until then a new client may replace the present one
+        self._waiting: deque[_Outgoing] = deque(maxlen=MOST_WAITING)
         self._random = random.Random()
         self._closed_early = 0
         self._answered = False
         self._hopeless = False
+        self.worth_waiting = True  # the last failure may be over with the next try, in seconds
         self._why = ""
         self._thread: Thread | None = None
         self.connected = False
         self.refused_filters: list[str] = []
         self.version = 5
-        self._credentials = _credentials(broker)
-        self._tls = _tls(broker)
+        self._credentials = login(broker)
+        self._tls = tls(broker)
         self._client = self._made()
 
     # Set up.
@@ -157,7 +170,7 @@ class Link:
                 if self._answered and not self._why:
                     wait_s = FIRST_WAIT_S
             except (OSError, ValueError) as error:
-                self._why = f"{self._place} can't be reached: {_reason(error)}"
+                self._why = f"{self._place} can't be reached: {why_unreachable(error)}"
                 self._answered = True  # nobody was there to answer: no sign of an old broker
             if self._stop.is_set():
                 return
@@ -178,6 +191,10 @@ class Link:
         while not self._ended.wait(1.0):
             if not self._answered and self._monotonic() - begun > KEEPALIVE_S:
                 self._why = f"{self._place} took the connection and never answered"
+                return
+            # None once paho's thread has ended: not by a disconnect, or we had been told.
+            if getattr(self._client, "_thread", None) is None and not self._ended.is_set():
+                self._why = f"the connection to {self._place} broke down"
                 return
 
     @property
@@ -200,11 +217,13 @@ class Link:
         """The try or the connection is over: say so; where it looks like an old broker, fall back."""
         was = self.connected
         self.connected = False
+        self.worth_waiting = not self._answered
         if not self._answered:
             self._closed_early += 1
             self._why = self._why or f"{self._place} closed the connection before it answered"
         self._on_state(False, self._why or (f"{self._place} closed the connection" if was else ""))
-        if self.version == 5 and self._closed_early >= CLOSED_BEFORE_CONNACK:
+        # A broker that has spoken 5 and now closes early is starting or ending, and no old one.
+        if self.version == 5 and self._closed_early >= CLOSED_BEFORE_CONNACK and not self._settled:
             self._fall_back("it closed the connection twice before it answered")
 
     def _fall_back(self, why: str) -> None:
@@ -224,13 +243,16 @@ class Link:
             if code == _VERSION and self.version == 5:
                 self._why = f"{self._place} refused MQTT 5"
                 self._closed_early = CLOSED_BEFORE_CONNACK
-                self._answered = False
+                self._answered = self._settled = False
                 return
             self._hopeless = code in _BY_HAND
             self._why = f"{self._place}: {_BY_HAND.get(code, str(reason))}"
             return
-        self.connected = True
-        self._ask()
+        with self._lock:
+            self._settled = self.connected = True
+            self._ask()
+            while self._waiting:
+                self._send(self._waiting.popleft())
         self._on_state(True, f"MQTT {'5' if self.version == 5 else '3.1.1'}")
 
     def _disconnected(self, _client: Any, _userdata: Any, _flags: Any, reason: Any, _properties: Any = None) -> None:
@@ -245,12 +267,13 @@ class Link:
         bad = [text for text, _ in filters if not valid_filter(text)]
         if bad:
             raise EnvironmentFault(f"'{bad[0]}' is no MQTT topic filter")
-        old = [text for text, _ in self._filters if text not in [new for new, _ in filters]]
-        self._filters = filters
-        if self.connected:
-            for text in old:
-                self._client.unsubscribe(text)
-            self._ask()
+        with self._lock:
+            old = [text for text, _ in self._filters if text not in [new for new, _ in filters]]
+            self._filters = filters
+            if self.connected:
+                for text in old:
+                    self._client.unsubscribe(text)
+                self._ask()
 
     def _ask(self) -> None:
         if not self._filters:
@@ -261,7 +284,9 @@ class Link:
             self._asked[number] = self._filters
 
     def _subscribed(self, _client: Any, _userdata: Any, number: int, reasons: Any, _properties: Any = None) -> None:
-        for (text, _), reason in zip(self._asked.pop(number, ()), reasons, strict=False):
+        with self._lock:  # _ask has noted the number by now
+            asked = self._asked.pop(number, ())
+        for (text, _), reason in zip(asked, reasons, strict=False):
             if reason.value >= 0x80:
                 self.refused_filters.append(text)
                 self._log(
@@ -275,12 +300,15 @@ class Link:
         properties = message.properties if self.version == 5 else None
         response = getattr(properties, "ResponseTopic", None) if properties is not None else None
         correlation = getattr(properties, "CorrelationData", None) if response is not None else None
-        self._on_message(
-            Message(
-                message.topic, message.payload, bool(message.retain), bool(message.dup), response, correlation,
-                self._monotonic(),
-            )
-        )  # fmt: skip
+        try:
+            self._on_message(
+                Message(
+                    message.topic, message.payload, bool(message.retain), bool(message.dup), response, correlation,
+                    self._monotonic(),
+                )
+            )  # fmt: skip
+        except Exception as error:  # a topic that is not UTF-8, a fault of the receiver: it must not end paho's thread
+            self._log(f"{self._place}: a message could not be handed over: {type(error).__name__}: {error}")
 
     # Out.
 
@@ -295,20 +323,32 @@ class Link:
         response_topic: str | None = None,
         correlation: bytes | None = None,
     ) -> None:
-        """Publish, or queue until connected (bounded; QoS 0 is not queued)."""
-        properties = None
-        if self.version == 5 and (expiry_s is not None or response_topic is not None or correlation is not None):
-            properties = Properties(PacketTypes.PUBLISH)
-            if expiry_s is not None:
-                properties.MessageExpiryInterval = expiry_s
-            if response_topic is not None:
-                properties.ResponseTopic = response_topic
-            if correlation is not None:
-                properties.CorrelationData = correlation
+        """Publish, or queue until connected (bounded, the oldest go first; QoS 0 is not queued)."""
         if qos == 0 and not self.connected:
             return
+        until_s = None if expiry_s is None else self._monotonic() + expiry_s
+        message = _Outgoing(topic, payload, qos, retain, until_s, response_topic, correlation)
         with self._lock:
-            self._last = self._client.publish(topic, payload, qos=qos, retain=retain, properties=properties)
+            if self._settled:
+                self._send(message)
+            else:
+                self._waiting.append(message)
+
+    def _send(self, message: _Outgoing) -> None:
+        left_s = None if message.until_s is None else round(message.until_s - self._monotonic())
+        if left_s is not None and left_s <= 0:
+            return
+        properties = Properties(PacketTypes.PUBLISH) if self.version == 5 else None
+        if properties is not None:
+            if left_s is not None:
+                properties.MessageExpiryInterval = left_s
+            if message.response_topic is not None:
+                properties.ResponseTopic = message.response_topic
+            if message.correlation is not None:
+                properties.CorrelationData = message.correlation
+        info = self._client.publish(message.topic, message.payload, message.qos, message.retain, properties)
+        if message.qos > 0:
+            self._last = info
 
 
 def request(broker: Broker, topic: str, body: dict[str, Any], *, timeout_s: float, client_id: str) -> dict[str, Any] | None:
@@ -339,7 +379,8 @@ def request(broker: Broker, topic: str, body: dict[str, Any], *, timeout_s: floa
     try:
         begun = time.monotonic()
         while not up.wait(0.05):
-            if time.monotonic() - begun > timeout_s or len(trouble) > CLOSED_BEFORE_CONNACK:
+            # Only a broker that closes without a word may take us with the next try: it may want 3.1.1.
+            if time.monotonic() - begun > timeout_s or (trouble and not link.worth_waiting):
                 raise EnvironmentFault(trouble[-1] if trouble else f"no answer from the broker at {broker.host}:{broker.port}")
         payload = json.dumps(body | {"reply_to": reply_to}).encode()
         link.publish(topic, payload, qos=1, expiry_s=max(1, round(timeout_s)), response_topic=reply_to)
@@ -347,45 +388,3 @@ def request(broker: Broker, topic: str, body: dict[str, Any], *, timeout_s: floa
     finally:
         link.stop()
     return answers[0] if answers else None
-
-
-def _reason(error: Exception) -> str:
-    if isinstance(error, ssl.SSLCertVerificationError):
-        return f"its certificate is not accepted ({error.verify_message}): check ca_file in [broker]"
-    if isinstance(error, ssl.SSLError):
-        return f"TLS failed ({error.reason}): check tls and the port in [broker]"
-    if isinstance(error, socket.gaierror):
-        return "its name is not known: check host in [broker]"
-    if isinstance(error, TimeoutError):
-        return "no answer in time"
-    return getattr(error, "strerror", None) or str(error)
-
-
-def _credentials(broker: Broker) -> tuple[str, str | None] | None:
-    if broker.username is None:
-        return None
-    if broker.password_file is None:
-        return broker.username, None
-    path = Path(broker.password_file)
-    try:
-        mode = path.stat().st_mode
-        password = path.read_text(encoding="utf-8").rstrip("\r\n")
-    except (OSError, UnicodeDecodeError) as error:
-        why = getattr(error, "strerror", None) or "not a text"
-        raise EnvironmentFault(f"{path}: password_file of [broker] can't be read: {why}") from None
-    if mode & (stat.S_IRWXG | stat.S_IRWXO) and path.stat().st_uid == os.getuid():
-        raise EnvironmentFault(f"{path}: others may read this password: chmod 600 {path}")
-    return broker.username, password
-
-
-def _tls(broker: Broker) -> ssl.SSLContext | None:
-    if not broker.tls:
-        return None
-    try:
-        context = ssl.create_default_context(cafile=broker.ca_file)
-        if broker.cert_file:
-            context.load_cert_chain(broker.cert_file, broker.key_file)
-    except (OSError, ssl.SSLError) as error:
-        files = ", ".join(f for f in (broker.ca_file, broker.cert_file, broker.key_file) if f)
-        raise EnvironmentFault(f"{files}: can't be used for TLS: {getattr(error, 'strerror', None) or error}") from None
-    return context
