@@ -143,6 +143,9 @@ class Demo:
         )  # fmt: skip
         rig = self.panelward("rig", "--schedule", str(self.schedule), "--clock", clock, "--script", "demo", "--seed", "11")
         arrived = self.until_all(begun, daemon, rig)
+        if self.stop.is_set():
+            print("\nStopped.", flush=True)
+            return 130
         missing = [words for kind, words in HEADLINES.items() if kind not in arrived]
         if missing:
             print(f"demo: not arrived: {', '.join(missing)}", file=sys.stderr)
@@ -155,13 +158,13 @@ class Demo:
         return 0
 
     def say_start(self, broker: str) -> None:
-        print(
-            f"\nThe survey van, Mon 4 May 2026, 19:35. Its 15 circuits report over MQTT ({broker}).\n"
-            f"Time runs {RATE}-fold: a minute of the van is a second here. The limits are the schedule's own,\n"
-            "config/survey-van.toml: the inverter's hours end at 20:00, the sockets' fuse is 15 A, the sample\n"
-            "freezer must never lose its feed. Messages to the phone appear as slips of paper.\n",
-            flush=True,
+        text = (
+            f"The survey van, Mon 4 May 2026, 19:35. Its 15 circuits report over MQTT ({broker}). Time runs {RATE}-fold: "
+            "a minute of the van is a second here. The limits are the schedule's own (config/survey-van.toml): the "
+            "inverter's hours end at 20:00, the sockets' fuse is 15 A, the sample freezer must never lose its feed. "
+            "Messages to the phone appear as slips of paper. The lines between them are amps."
         )
+        print("\n" + textwrap.fill(text, 78) + "\n", flush=True)
 
     def until_all(self, begun: float, daemon: subprocess.Popen[bytes], rig: subprocess.Popen[bytes]) -> dict[str, bool]:
         arrived: dict[str, bool] = {}
@@ -209,22 +212,22 @@ class Demo:
         command = [
             sys.executable, "-m", "panelward", "now", "--journal", str(self.journal), "--schedule", str(self.schedule),
         ]  # fmt: skip
-        lines = 0
         while not self.stop.is_set():
             done = subprocess.run(command, capture_output=True, text=True, timeout=30, check=False)
-            if screen and lines:
-                print(f"\x1b[{lines}F\x1b[J", end="")
-            print(done.stdout, flush=True)
-            lines = done.stdout.count("\n") + 1
+            shown = done.stdout
+            if screen:
+                rows = shutil.get_terminal_size().lines - 2
+                shown = "\x1b[H\x1b[2J" + "\n".join(shown.splitlines()[:rows])
+            print(shown, flush=True)
             self.stop.wait(2.0 if screen else 20.0)
 
     def end(self) -> None:
-        for process in reversed(self.processes):
+        # The daemon first: the rig's end would be news to it.
+        for process in (*self.processes[1:], *self.processes[:1]):
             if process.poll() is None:
                 process.terminate()
-        for process in reversed(self.processes):
             try:
-                process.wait(timeout=10)
+                process.wait(timeout=15)
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
@@ -238,10 +241,9 @@ def ordinary(row: dict[str, Any]) -> str:
     by_id = {circuit["id"]: circuit for circuit in row["circuits"]}
     meter = by_id.get("SH", {})
     bank = "" if meter.get("amps") is None else f"bank {meter['volts'] or 0:.1f} V, {meter['amps']:.1f} A"
-    drawing = [
-        f"{c['label']} {c['amps']:.1f}" for c in row["circuits"] if c["role"] == "load" and (c["amps"] or 0) >= 0.5
-    ]
-    return f"{when}  {bank}: {', '.join(drawing) or 'little draws'}"[:100]
+    drawing = [f"{c['label']} {c['amps']:.1f}" for c in row["circuits"] if c["role"] == "load" and (c["amps"] or 0) >= 0.5]
+    line = f"{when}  {bank}: {', '.join(drawing) or 'little draws'}"
+    return line if len(line) <= 78 else line[:76].rpartition(",")[0] + ", …"
 
 
 def main() -> int:

@@ -12,6 +12,8 @@ command -v "$python" >/dev/null 2>&1 || { echo "demo: Python 3.11 or newer is ne
 
 work=$(mktemp -d "${TMPDIR:-/tmp}/panelward-demo.XXXXXX")
 trap 'rm -rf "$work"' EXIT
+mkdir "$work/tmp"
+export TMPDIR="$work/tmp" # what the installers leave half-way goes with the rest
 trap 'exit 130' INT
 trap 'exit 143' TERM
 
@@ -28,10 +30,14 @@ fi
 extra=""
 if ! command -v mosquitto >/dev/null 2>&1 && [ ! -x /usr/sbin/mosquitto ]; then extra="[demo]"; fi
 echo "demo: installing panelward into a temporary folder (half a minute or so) …"
-"$python" -m venv "$work/venv"
+if ! "$python" -m venv "$work/venv" >"$work/install.log" 2>&1; then cat "$work/install.log" >&2; exit 3; fi
 mkdir "$work/source"
 cp -r "$here/agent" "$here/pyproject.toml" "$here/README.md" "$here/LICENSE" "$work/source/"
-"$work/venv/bin/python" -m pip install --quiet --disable-pip-version-check "$work/source$extra"
+if ! "$work/venv/bin/python" -m pip install --quiet --disable-pip-version-check "$work/source$extra" >"$work/install.log" 2>&1; then
+  cat "$work/install.log" >&2
+  echo "demo: the installation failed; it needs the Python package index (or a copy of it)" >&2
+  exit 3
+fi
 echo "demo: installed"
 
 # The demo stops what it started on SIGTERM and on Ctrl-C; we wait for it, so that the folder goes last.

@@ -301,3 +301,11 @@ def test_the_schedules_that_come_with_it_are_neither_refused_nor_warned_of(name:
 
 def test_the_minimal_schedule_leaves_nothing_open() -> None:
     assert vet(load(CONFIG / "minimal.toml")[0]) == ()
+
+
+def test_a_schedule_without_circuits_and_a_cutoff_that_does_not_fit_are_warned_of() -> None:
+    """The cut-off lies below the nominal volts and not far below: common practice, no source."""
+    assert one(replace(plan(), circuits=()), "no-circuits").grade == "warn"
+    supply = replace(plan().supplies[0], cutoff_v=14.0)
+    assert one(replace(plan(), supplies=(supply,)), "cutoff-unlikely").grade == "warn"
+    assert of(plan(), "cutoff-unlikely") == []

@@ -9,6 +9,7 @@ import argparse
 import os
 import sys
 from importlib import import_module
+from textwrap import fill
 
 from panelward import __version__
 from panelward.errors import EnvironmentFault, PanelwardError
@@ -57,6 +58,12 @@ def add_journal(command: argparse.ArgumentParser) -> None:
     command.add_argument("--journal", metavar="J.sqlite", default=default, help="the journal (default: %(default)s)")
 
 
+def _say(error: PanelwardError) -> None:
+    """An error for a person, at 80 columns; a long word such as a path stays whole."""
+    for line in f"panelward: {error}".splitlines():
+        print(fill(line, 80, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False), file=sys.stderr)
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run a command; returns its exit code."""
     args = parser().parse_args(argv)
@@ -66,10 +73,10 @@ def main(argv: list[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except EnvironmentFault as fault:
-        print(f"panelward: {fault}", file=sys.stderr)
+        _say(fault)
         return 3
     except PanelwardError as error:
-        print(f"panelward: {error}", file=sys.stderr)
+        _say(error)
         return 2
     except BrokenPipeError:
         # The reader has seen enough (`| head`): not an error of ours. Keep the interpreter from flushing once more.

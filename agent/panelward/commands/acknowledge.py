@@ -38,13 +38,13 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(answer, ensure_ascii=False))
     elif answer["done"]:
-        print(f"acknowledged; it is now {answer['state']}")
+        print(f"Done: {args.alarm or args.circuit} is {answer['state']}.")
     else:
         print(f"not done: {answer['why']}", file=sys.stderr)
     return 0 if answer["done"] else 2
 
 
-def ask(schedule_path: str, kind: str, body: dict[str, Any]) -> dict[str, Any]:
+def ask(schedule_path: str, kind: str, body: dict[str, Any], wait_s: float = ANSWER_S) -> dict[str, Any]:
     """Put a request to the running daemon; its answer. EnvironmentFault where none comes."""
     from panelward.errors import EnvironmentFault
     from panelward.link import request
@@ -57,10 +57,10 @@ def ask(schedule_path: str, kind: str, body: dict[str, Any]) -> dict[str, Any]:
     request_id = f"{os.getpid()}-{os.urandom(4).hex()}"
     topic = f"panelward/{vehicle}/request/{kind}"
     answer = request(
-        schedule.broker, topic, body | {"id": request_id}, timeout_s=ANSWER_S, client_id=f"panelward-ask-{request_id}"
+        schedule.broker, topic, body | {"id": request_id}, timeout_s=wait_s, client_id=f"panelward-ask-{request_id}"
     )
     if answer is None:
         raise EnvironmentFault(
-            f"no answer within {ANSWER_S:.0f} s: is `panelward watch` running for vehicle id '{vehicle}' on this broker?"
+            f"no answer within {wait_s:.0f} s: is `panelward watch` running for vehicle id '{vehicle}' on this broker?"
         )
     return answer

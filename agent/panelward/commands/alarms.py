@@ -5,9 +5,12 @@ from __future__ import annotations
 import argparse
 import json
 from datetime import UTC, datetime
+from textwrap import fill
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from panelward.commands import add_journal
+from panelward.commands import add_journal, add_schedule
+from panelward.commands.now import zone_of
 
 
 def register(subparsers: Any) -> None:
@@ -17,6 +20,7 @@ def register(subparsers: Any) -> None:
         description="Lists the alarms that are not over, from the journal; with --last also those that are.",
     )
     add_journal(command)
+    add_schedule(command)
     command.add_argument("--last", type=int, metavar="N", default=0, help="the last N transitions instead")
     command.add_argument("--json", action="store_true", help="one alarm object a line")
 
@@ -24,6 +28,7 @@ def register(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     from panelward.journal import Journal
 
+    zone = zone_of(args.schedule)
     journal = Journal.read(args.journal)
     try:
         found = journal.last_transitions(args.last) if args.last > 0 else journal.standing()
@@ -33,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
                 told = [{"address": m.address_ref, "status": m.status, "why": m.last_why} for m in messages]
                 print(json.dumps(alarm | {"messages": told}, ensure_ascii=False))
                 continue
-            print("\n".join(lines(alarm, messages)))
+            print("\n".join(lines(alarm, messages, zone)))
         if not found and not args.json:
             print("No alarm stands.")
     finally:
@@ -41,12 +46,12 @@ def run(args: argparse.Namespace) -> int:
     return 1 if found and args.last <= 0 else 0
 
 
-def lines(alarm: dict[str, Any], messages: list[Any]) -> list[str]:
+def lines(alarm: dict[str, Any], messages: list[Any], zone: ZoneInfo) -> list[str]:
     """One alarm for a person."""
-    since = datetime.fromtimestamp(alarm["since"], UTC).strftime("%Y-%m-%d %H:%M:%SZ")
+    since = datetime.fromtimestamp(alarm["since"], UTC).astimezone(zone).strftime("%a %d %b %H:%M")
     out = [
         f"{alarm['priority']:<7} {alarm['kind']}, {alarm['state']}, since {since}",
-        f"  {alarm['message']}",
+        fill(alarm["message"], 80, initial_indent="  ", subsequent_indent="  "),
         f"  id {alarm['id']}",
     ]
     for message in messages:

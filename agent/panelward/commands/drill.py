@@ -29,7 +29,10 @@ def register(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     from panelward.journal import Journal
 
-    answer = ask(args.schedule, "drill", {"priority": args.priority, "who": args.who})
+    if not 1 <= args.wait <= 3600:
+        print("panelward drill: --wait goes from 1 to 3600 s", file=sys.stderr)
+        return 2
+    answer = ask(args.schedule, "drill", {"priority": args.priority, "who": args.who}, min(10.0, args.wait))
     if not answer["done"]:
         print(f"the daemon refused: {answer['why']}", file=sys.stderr)
         return 2

@@ -6,6 +6,7 @@ import argparse
 import json
 import time
 from datetime import UTC, datetime
+from textwrap import fill
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -32,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
 
     journal = Journal.read(args.journal)
     try:
-        row = journal.present()
+        row, standing = journal.present(), journal.standing()
     finally:
         journal.close()
     if not row:
@@ -40,28 +41,30 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(row, ensure_ascii=False))
     else:
-        print("\n".join(table(row, time.time(), _zone(args.schedule))))
+        print("\n".join(table(row, standing, time.time(), zone_of(args.schedule))))
     return 1 if any(alarm["state"] != "normal" for alarm in row["standing"]) else 0
 
 
-def table(row: dict[str, Any], real_now_s: float, zone: ZoneInfo) -> list[str]:
+def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float, zone: ZoneInfo) -> list[str]:
     """The lines for a person, at most 80 columns."""
     behind_s = max(0.0, real_now_s - row["real_s"])
     now_ms = row["at_ms"] + behind_s * 1000 * row["rate"]
     when = datetime.fromtimestamp(row["at_ms"] / 1000, UTC).astimezone(zone)
-    lines = [f"As of {when:%a %d %b %H:%M:%S}" + (f", time runs {row['rate']:g}-fold" if row["rate"] != 1 else "")]
+    lines = [f"As of {when:%a %d %b %H:%M:%S} {zone.key}" + (f", time runs {row['rate']:g}-fold" if row["rate"] != 1 else "")]
     if behind_s > STALE_ROW_S:
         lines.append(f"The watch has written nothing for {_age(behind_s)}: is `panelward watch` running?")
     if not row["connected"]:
         lines.append("The broker is away: what stands below is old.")
     lines += ["", f"{'way':<5} {'label':<{LABEL}} {'draw':>9} {'power':>9}  {'of rating':<15} {'age':>6}"]
+    asked = [a.get("circuit") for a in standing]
     for circuit in row["circuits"]:
-        lines.append(_line(circuit, now_ms))
+        lines.append(_line(circuit, now_ms) + (" *" if circuit["id"] in asked else ""))
     lines.append("")
-    standing = row["standing"]
     if standing:
+        lines.append("* stands in an alarm:")
         for a in standing:
-            lines += [f"{a['priority']:<7} {a['kind']}, {a['state']}", f"        {a['id']}"[:80]]
+            lines.append(fill(a["message"], 80, initial_indent=f"{a['priority']:<7} ", subsequent_indent=" " * 8))
+            lines.append(f"        {a['kind']}, {a['state']}, id {a['id']}"[:80])
     else:
         lines.append("No alarm stands.")
     if row["refused"]:
@@ -90,7 +93,7 @@ def _age(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.0f} h"
 
 
-def _zone(schedule: str) -> ZoneInfo:
+def zone_of(schedule: str) -> ZoneInfo:
     """The vehicle's zone where the schedule can be read; else UTC."""
     from panelward.errors import PanelwardError
     from panelward.schedule import load

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import sys
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
+from textwrap import fill
 from typing import Any
 
 from panelward.commands import add_schedule
-from panelward.errors import EnvironmentFault, Fault, ReadingsError
+from panelward.errors import Fault, ReadingsError
 from panelward.records import Reading
 
 PROGRESS_EVERY = 200_000
+LATEST_S = 32_503_680_000.0  # the year 3000
 
 
 def register(subparsers: Any) -> None:
@@ -68,22 +71,24 @@ def run(args: argparse.Namespace) -> int:
 def line(found: dict[str, Any]) -> str:
     """One transition for a person, at 80 columns where the sentence allows."""
     when = datetime.fromtimestamp(found["time"], UTC).strftime("%Y-%m-%d %H:%M:%SZ")
-    return f"{when}  {found['priority']:<7} {found['kind']}: {found['state']}\n  {found['message']}"
+    sentence = fill(found["message"], 80, initial_indent="  ", subsequent_indent="  ")
+    return f"{when}  {found['priority']:<7} {found['kind']}: {found['state']}\n{sentence}"
 
 
 def moment_ms(text: str) -> int:
     """A moment given on the command line, Unix milliseconds; ReadingsError where it is none."""
+    wanted = "RFC 3339 like 2026-05-01T06:00Z, or Unix seconds"
     try:
-        return round(float(text) * 1000)
-    except ValueError:
-        pass
-    try:
-        parsed = datetime.fromisoformat(text)
-    except ValueError:
-        raise ReadingsError(
-            Fault("the command line", None, "time", "RFC 3339 like 2026-05-01T06:00Z, or Unix seconds", repr(text))
-        ) from None
-    return round((parsed if parsed.tzinfo else parsed.replace(tzinfo=UTC)).timestamp() * 1000)
+        try:
+            seconds = float(text)
+        except ValueError:
+            parsed = datetime.fromisoformat(text)
+            seconds = (parsed if parsed.tzinfo else parsed.replace(tzinfo=UTC)).timestamp()
+        if "_" in text or not 0 <= seconds <= LATEST_S:
+            raise ValueError
+    except (ValueError, OverflowError):
+        raise ReadingsError(Fault("the command line", None, "time", wanted, repr(text[:60]))) from None
+    return round(seconds * 1000)
 
 
 class _Opened:
@@ -95,11 +100,13 @@ class _Opened:
     def __enter__(self) -> Iterable[str]:
         if self._path == "-":
             self._file = None
+            if isinstance(sys.stdin, io.TextIOWrapper):
+                sys.stdin.reconfigure(errors="replace")
             return sys.stdin
         try:
-            self._file = open(self._path, encoding="utf-8", newline="")
+            self._file = open(self._path, encoding="utf-8", errors="replace", newline="")  # what is no text is no row
         except OSError as error:
-            raise EnvironmentFault(f"{self._path}: the readings can't be opened: {error.strerror}") from None
+            raise ReadingsError(Fault(self._path, None, "(file)", "a file of readings", str(error.strerror))) from None
         return self._file
 
     def __exit__(self, *_: object) -> None:

@@ -43,8 +43,8 @@ def run(args: argparse.Namespace) -> int:
     if bool(args.readings) == bool(args.clock):
         print("panelward rig: give --readings OUT.csv for a file, or --clock START,RATE to publish", file=sys.stderr)
         return 2
-    if args.period <= 0 or args.hours <= 0:
-        print("panelward rig: --period and --hours must be above 0", file=sys.stderr)
+    if not 0.5 <= args.period <= 86_400 or not 0 < args.hours <= 100_000:
+        print("panelward rig: --period goes from 0.5 to 86400 s, --hours from above 0 to 100000", file=sys.stderr)
         return 2
     pieces = args.clock.split(",") if args.clock else [args.start]
     start_ms = moment_ms(pieces[0])

@@ -15,6 +15,7 @@ import fcntl
 import json
 import os
 import queue
+import re
 import signal
 import sys
 import time
@@ -105,6 +106,7 @@ class Daemon:
             log=self._log,
         )
         self._addresses = tuple(addresses)
+        self._unlike = [ref for ref, url in addresses.items() if not re.match(r"[A-Za-z][A-Za-z0-9+.-]*://.", url)]
         self._restore()
         self._clock = HostClock(pace, not_before_ms=self._last_input_ms + 1 if self._last_input_ms else 0)
         self._intake = Intake(self.schedule, self._refusals)
@@ -260,6 +262,7 @@ class Daemon:
             self._connected = state.connected
             self._log(f"broker: {'connected' if state.connected else 'away'}{f' ({state.why})' if state.why else ''}")
             self._feed(self._presence(state.connected, self._clock.at(state.monotonic_s)))
+            self._outward.commit_due_s = 0.0  # `now` shows it at once
             if state.connected:
                 self._due["life"] = 0.0
                 self._outward.publish_standing()
@@ -384,6 +387,8 @@ class Daemon:
         if self._clock.simulated:
             self._log(f"simulated time, {self._clock.rate:g} times as fast: for demo and tests")
         self._log("It watches; it does not protect.")
+        for ref in self._unlike:
+            self._log(f"{ref} of PANELWARD_NOTIFY does not look like an address (scheme://…): nobody will hear by it")
 
     def _end(self) -> None:
         self._commit()
@@ -422,10 +427,12 @@ def _lock(journal_path: str) -> IO[str]:
     """One daemon a journal."""
     path = Path(f"{journal_path}.lock")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
         held = path.open("a+")
     except OSError as error:
-        raise EnvironmentFault(f"{path}: can't be made: {error.strerror}. Check the folder and its owner.") from None
+        raise EnvironmentFault(
+            f"{path}: can't be made: {error.strerror}. Make the folder (mkdir -p {path.parent}) and give it to the user "
+            "that watches."
+        ) from None
     try:
         fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:

@@ -137,8 +137,8 @@ def _time_ms(key: str, text: str) -> int:
             raise _Wrong(key, "RFC 3339 or Unix seconds", repr(text[:40])) from None
         if moment.tzinfo is None:
             raise _Wrong(key, "a time with its offset, like 2026-05-01T06:00:00Z", repr(text[:40])) from None
-        return round(moment.timestamp() * 1000)
-    if not 0 <= seconds <= LATEST_S:
+        seconds = moment.timestamp() if 1970 <= moment.year < 3000 else -1.0
+    if not 0 <= seconds <= LATEST_S or "_" in text:
         raise _Wrong(key, "RFC 3339 or Unix seconds", repr(text[:40]))
     return round(seconds * 1000)
 

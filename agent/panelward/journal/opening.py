@@ -113,7 +113,7 @@ def _look_first(path: Path, create: bool) -> None:
         raise EnvironmentFault(f"{path}: there is no journal here. Name the right file with --journal.")
     else:
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            path.parent.mkdir(exist_ok=True)
         except OSError as error:
             raise EnvironmentFault(
                 f"{path}: its folder can't be made: {error.strerror}. Check the disk and the owner."

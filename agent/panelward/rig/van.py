@@ -11,7 +11,7 @@ from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from panelward.errors import EnvironmentFault, Fault, ScheduleError
+from panelward.errors import Fault, ScheduleError
 from panelward.rig.bank import Bank
 from panelward.rig.fuse import Link, fitted
 from panelward.rig.loads import Detector, Fan, Freezer, Heater, Inverter, Load, Sockets, Terminal, World
@@ -233,6 +233,8 @@ def _read(path: str) -> dict[str, Any]:
     try:
         return tomllib.loads(Path(path).read_text(encoding="utf-8"))
     except OSError as error:
-        raise EnvironmentFault(f"{path}: can't be read: {error.strerror}") from None
+        remedy = "Run it in the clone, or name --schedule."
+        fault = Fault(path, None, "(file)", "the van's schedule", str(error.strerror), remedy)
+        raise ScheduleError((fault,)) from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise ScheduleError((Fault(path, None, "(file)", "a TOML file", str(error)),)) from None

@@ -43,6 +43,14 @@ class Finding:
 def vet(schedule: Schedule) -> tuple[Finding, ...]:
     """Every finding: refusals first, then warnings, then notes, each in the order of the panel."""
     found = [*_of_supplies(schedule), *_labels(schedule)]
+    if not schedule.circuits:
+        found.append(
+            Finding(
+                circuit=None, grade="warn", rule="no-circuits", source="the schedule",
+                remedy="Write a [[circuit]] for each way of the panel.",
+                message="No circuit is written: nothing would be watched.",
+            )
+        )  # fmt: skip
     for circuit in schedule.circuits:
         found += _Way(schedule, circuit).findings()
     return tuple(sorted(found, key=lambda finding: GRADES.index(finding.grade)))
@@ -57,6 +65,13 @@ def _of_supplies(schedule: Schedule) -> Iterator[Finding]:
                 circuit=None, grade="note", rule="battery-unknown", source="the schedule",
                 remedy=f"Write battery under [supply.{supply.id}] if it has one.",
                 message=f"Supply {supply.id}: no battery is written, so no hours and no days can be reckoned from it.",
+            )  # fmt: skip
+        if supply.cutoff_v is not None and not 0.7 * supply.nominal_v <= supply.cutoff_v < supply.nominal_v:
+            yield Finding(
+                circuit=None, grade="warn", rule="cutoff-unlikely", source="common practice, no source",
+                found=supply.cutoff_v, limit=supply.nominal_v, unit="V",
+                remedy=f"Compare cutoff_v under [supply.{supply.id}] with the disconnect's own setting.",
+                message=f"Supply {supply.id}: a cut-off at {supply.cutoff_v:g} V does not fit {supply.nominal_v:g} V nominal.",
             )  # fmt: skip
         if supply.cutoff_v is None:
             yield Finding(
