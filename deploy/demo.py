@@ -241,7 +241,7 @@ def ordinary(row: dict[str, Any]) -> str:
     by_id = {circuit["id"]: circuit for circuit in row["circuits"]}
     meter = by_id.get("SH", {})
     bank = "" if meter.get("amps") is None else f"bank {meter['volts'] or 0:.1f} V, {meter['amps']:.1f} A"
-    drawing = [f"{c['label']} {c['amps']:.1f}" for c in row["circuits"] if c["role"] == "load" and (c["amps"] or 0) >= 0.5]
+    drawing = [f"{c['label']} {c['amps']:.1f}" for c in row["circuits"] if c["role"] == "load" and (c["amps"] or 0) >= 2.0]
     line = f"{when}  {bank}: {', '.join(drawing) or 'little draws'}"
     return line if len(line) <= 78 else line[:76].rpartition(",")[0] + ", …"
 

@@ -157,6 +157,12 @@ WRONG = (
     ("tolerance = 0.25", "tolerance = -0.1", "circuit D1 load.levels[1].tolerance", "0 or more", "-0.1"),
     ("times = 3.0", "times = 0.5", "circuit D1 load.levels[1].surge.times", "1 or more", "0.5"),
     ("high = 0.65", "high = 1.2", "circuit D1 load.duty.high", "from 0 to 1", "1.2"),
+    ("low = 0.15", "low = -0.1", "circuit D1 load.duty.low", "from 0 to 1", "-0.1"),
+    ("scale = 0.001", "scale = 2e12", "monitor ac-panel fields.amps.scale", "at most 1e12", "2e+12"),
+    ("port = 8883", "port = 1000000000000000", "broker.port", "from 1 to 65535", "more than 15 digits"),
+    ("port = 8883", "port = 999999999999999", "broker.port", "from 1 to 65535", "999999999999999"),
+    ('where = "load:D1"', 'where = "lead:D1"', "probe T1 where", "panel, outside, bank", '"lead:D1"'),
+    ('where = "load:D1"', 'where = "load"', "probe T1 where", "panel, outside, bank", '"load"'),
     ("port = 8883", f"port = 1{'0' * 400}", "broker.port", "from 1 to 65535", "more than 15 digits"),
 )  # fmt: skip
 
@@ -194,6 +200,12 @@ def test_a_wrong_value_is_one_fault(old: str, new: str, key: str, wanted: str, f
         ('behind = ["isolator"]', 'behind = "isolator"', 'Write it in brackets: ["isolator"].'),
         ("always_draws_w = 1.4", "always_draws_w = 0", "Leave the key out if the load may draw nothing."),
         ("[[probe]]", "[probe]", "Write it as [[probe]], with two brackets."),
+        ("tls = true", 'tls = "true"', "Write it without quotes."),
+        ("tls = true", 'tls = "yes"', ""),
+        ('awg = "12"', "awg = true", ""),
+        ('awg = "12"', "awg = 5", ""),
+        ("always_draws_w = 1.4", "always_draws_w = -1", ""),
+        ('["06:00-22:00"]', '"06:00-22:00"', 'Write it in brackets: ["06:00-22:00"].'),
     ],
 )
 def test_the_remedy_says_what_to_write(old: str, new: str, remedy: str) -> None:
@@ -278,6 +290,58 @@ def test_ids_fit_into_a_topic(bad: str) -> None:
     assert "letters, digits, - and _ only" in fault.wanted
     supply = faults(WHOLE + f'[supply."{bad}"]\nkind = "dc"\nnominal_v = 12\n')
     assert [(f.key, f.found) for f in supply] == [(f"supply {bad}", f'"{bad}"')]
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "wanted", "remedy"),
+    [
+        ("supply = 3", "supply", "a table", "Write it as [supply.name], with a name of yours."),
+        ('[feeder]\nrear = "house"', "feeder rear", "a table", "Write it as [feeder.name], with a name of yours."),
+        ("supply.house.battery = 3", "supply house battery", "a table", ""),
+        ("circuit = 3", "circuit", "an array of tables", "Write it as [[circuit]], with two brackets."),
+        ("circuit = [3]", "circuit number 1", "a table", ""),
+        ('circuit = [{ load = 3 }]', "circuit number 1 load", "a table or an array of tables", ""),
+        ("circuit = [{ conductor = [3] }]", "circuit number 1 conductor[1]", "a table", ""),
+        ('circuit = [{ load = { levels = 3 } }]', "circuit number 1 load.levels", "an array of tables", ""),
+        ('circuit = [{ behind = 3 }]', "circuit number 1 behind", "an array of texts", ""),
+        ('[supply.house]\nkind = "dc"\nnominal_v = 12\nfault_a = {}', "supply house fault_a", "min, max or both", ""),
+    ],
+)  # fmt: skip
+def test_a_wrong_shape_says_how_to_write_it(text: str, key: str, wanted: str, remedy: str) -> None:
+    assert (key, wanted, remedy) in [(fault.key, fault.wanted, fault.remedy) for fault in faults(text)]
+
+
+def test_what_is_just_within_its_bounds_is_taken() -> None:
+    text = WHOLE
+    for old, new in (
+        ("port = 8883", "port = 65535"),
+        ("usable = 0.85", "usable = 1"),
+        ("capacity_ah = 200", "capacity_ah = 1000000"),
+        ("min = 900", "min = 3000"),
+        ("low = 0.15", "low = 0"),
+        ("high = 0.65", "high = 1"),
+        ("times = 3.0", "times = 1"),
+        ("tolerance = 0.25", "tolerance = 0"),
+        ("insulation_c = 105", "insulation_c = 60"),
+        ("scale = 0.001", "scale = -1e12"),
+        ('label = "Mast lights"', f'label = "{"x" * 80}"'),
+    ):
+        text, _ = swapped(old, new, text)
+    parse(text, "van.toml")
+    only_max, _ = swapped("min = 900\n", "")
+    assert parse(only_max, "van.toml").supply("house").fault_min_a is None
+    only_min, _ = swapped("max = 3000\n", "")
+    assert parse(only_min, "van.toml").supply("house").fault_min_a == 900
+
+
+def test_a_duty_that_is_no_span() -> None:
+    fault = only(swapped("low = 0.15", "low = 0.65")[0])
+    assert (fault.key, fault.wanted, fault.found) == ("circuit D1 load.duty", "low below high", "low 0.65, high 0.65")
+
+
+def test_a_long_text_is_shown_cut() -> None:
+    assert only(swapped('feeder = "rear"', f'feeder = "{"x" * 61}"')[0]).found == f'"{"x" * 59}…"'
+    assert only(swapped('feeder = "rear"', f'feeder = "{"x" * 60}"')[0]).found == f'"{"x" * 60}"'
 
 
 def test_of_many_names_the_first_are_listed() -> None:
@@ -378,3 +442,4 @@ def test_filters_are_those_of_the_standard() -> None:
     assert filter_is_valid("$share/watchers/van/+")  # section 4.8.2
     assert not filter_is_valid("$share/watch+ers/van/+")
     assert not filter_is_valid("$share/watchers/")
+    assert not filter_is_valid("$share")

@@ -111,7 +111,7 @@ def test_no_remedy_names_a_device_above_the_ampacity(
     assert ampacity is not None
     for finding in vet(plan(pump, feeders=(fed,), supplies=(replace(PLAN.supplies[0], meter=None),))):
         for offered in re.findall(r"at most ([0-9.]+) A", finding.remedy):
-            assert 0 < float(offered) <= ampacity.amps
+            assert 0 < float(offered) <= ampacity.amps * (1 + 1e-9)
         assert not re.search(r"(larger|bigger|greater|higher)[^.]*(fuse|device|breaker)", finding.remedy)
 
 
@@ -236,7 +236,7 @@ def test_electronics_that_are_always_on_are_continuous(kind: str) -> None:
 def test_a_floor_below_three_steps_of_the_sensing_is_warned_of() -> None:
     """Three steps: common practice, no source."""
     steps = PUBLISHED["practice"]["floor_steps"]
-    assert of(plan(replace(FREEZER, sense=Sense(resolution_a=1.4 / V / steps * 0.999))), "floor-below-sensing") == []
+    assert of(plan(replace(FREEZER, sense=Sense(resolution_a=1.4 / V / steps))), "floor-below-sensing") == []
     finding = one(plan(replace(FREEZER, sense=Sense(resolution_a=0.05))), "floor-below-sensing")
     assert (finding.grade, finding.found, finding.limit, finding.unit) == ("warn", 0.1094, 0.15, "A")
     assert of(plan(replace(FREEZER, feed="switched", sense=Sense(resolution_a=0.05))), "floor-below-sensing") == []

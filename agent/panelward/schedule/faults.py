@@ -50,7 +50,8 @@ class Report:
             elif kind == "missing":
                 self.add(path, _wanted(field, str(path[-1])), "nothing", "It is required.")
             else:  # the shape: a table or an array was wanted
-                self.add(path, _wanted(field, str(path[-1])), shown(item["input"]), _shape_remedy(path, item["input"]))
+                wanted = "a table" if isinstance(path[-1], int) else _wanted(field, str(path[-1]))
+                self.add(path, wanted, shown(item["input"]), _shape_remedy(path, item["input"]))
 
     def _unknown(self, path: Path, model: type[BaseModel]) -> None:
         key = str(path[-1])

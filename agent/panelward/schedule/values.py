@@ -33,28 +33,26 @@ class Kind(ABC):
 
 
 class Number(Kind):
-    """A finite number within bounds. `above` leaves its bound out, `least` and `most` take theirs in."""
+    """A finite number within bounds: `above` leaves its bound out, `least` and `most` take theirs in."""
 
     def __init__(
         self,
         *,
         above: float | None = None,
-        least: float | None = None,
+        least: float = 0,
         most: float = GREATEST,
         whole: bool = False,
         nought: str = "",
     ) -> None:
         self.above, self.least, self.most, self.whole, self.nought = above, least, most, whole, nought
         noun = "a whole number" if whole else "a number"
-        upper = f" and at most {_plain(most)}"
         if above is not None:
-            self._full = f"{noun} above {_plain(above)}{upper}"
-        elif least is not None:
-            self._full = f"{noun} from {_plain(least)} to {_plain(most)}"
+            short = f"{noun} above {_plain(above)}"
+            self._full = f"{short} and at most {_plain(most)}"
         else:
-            self._full = f"{noun} from {_plain(-most)} to {_plain(most)}"
-        short = f"{noun} above {_plain(above)}" if above is not None else f"{noun}, {_plain(least or 0)} or more"
-        self.words = short if most == GREATEST and (above is not None or least is not None) else self._full
+            short = f"{noun}, {_plain(least)} or more"
+            self._full = f"{noun} from {_plain(least)} to {_plain(most)}"
+        self.words = short if most == GREATEST else self._full
 
     def read(self, value: object) -> object:
         if isinstance(value, str) and _looks_like_number(value):
@@ -65,9 +63,9 @@ class Number(Kind):
             raise self.unfit()
         if isinstance(value, float) and not isfinite(value):
             raise self.unfit()
-        if value > self.most or (self.above is None and self.least is None and value < -self.most):
+        if value > self.most:
             raise self.unfit(wanted=self._full)
-        if (self.above is not None and value <= self.above) or (self.least is not None and value < self.least):
+        if value < self.least if self.above is None else value <= self.above:
             raise self.unfit(self.nought if value == 0 else "")
         return value if self.whole else float(value)
 
@@ -75,7 +73,7 @@ class Number(Kind):
 class Scale(Kind):
     """What a number in a payload is multiplied by: anything finite but 0."""
 
-    words = "a number other than 0"
+    words = "a number other than 0, of at most 1e12"
 
     def read(self, value: object) -> object:
         if isinstance(value, bool) or not isinstance(value, int | float):

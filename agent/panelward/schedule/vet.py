@@ -174,10 +174,10 @@ class _Way:
 
     def _against_conductor(self, what: str, amps: float) -> Iterator[Finding]:
         weakest = self.weakest
-        if weakest is None or amps <= weakest.amps:
+        if weakest is None or not _above(amps, weakest.amps):
             return
         best = _weakest(self.circuit, self.supply.kind, GOOD_INSULATION_C)
-        plain = best is None or amps > best.amps
+        plain = best is None or _above(amps, best.amps)
         doubt = "" if plain else f" if its insulation is of {weakest.insulation_c:g} °C: it is not written"
         yield self._find(
             "refuse" if plain else "warn", "device-above-ampacity", f"{weakest.source}; {COORDINATION}",
@@ -218,15 +218,15 @@ class _Way:
             long = load.longest_run_s is not None and load.longest_run_s >= CONTINUOUS_S
             always = self.circuit.feed == "always-on" and load.kind in ALWAYS_RUNNING
             for level in load.levels:
-                amps = round(level.watts / self.supply.nominal_v, 6)  # a figure on the limit is not above it
+                amps = level.watts / self.supply.nominal_v
                 draws = f'{self.title}: level "{level.name}" draws {amps:.3g} A at {self.supply.nominal_v:g} V'
-                if amps > fitted:
+                if _above(amps, fitted):
                     yield self._find(
                         "refuse", "level-above-rating", COORDINATION,
                         "Lower the load or share it out over more circuits; the device stays as its conductor wants it.",
                         f"{draws}, above its {fitted:g} A device.", amps, fitted, "A",
                     )  # fmt: skip
-                elif (long or always) and amps > CONTINUOUS_SHARE * fitted:
+                elif (long or always) and _above(amps, CONTINUOUS_SHARE * fitted):
                     why = "three hours or more" if long else "for ever"
                     yield self._find(
                         "warn", "continuous-above-80-percent", CONTINUOUS,
@@ -287,7 +287,7 @@ class _Way:
             )  # fmt: skip
             return
         amps, least = watts / self.supply.nominal_v, FLOOR_COUNTS * circuit.sense.resolution_a
-        if amps < least:
+        if _above(least, amps):
             yield self._find(
                 "warn", "floor-below-sensing", f"three steps of the sensing; {PRACTICE}",
                 "Use a finer sensor or one that reports volts after the device: as it is, a lost feed can't be "
@@ -349,6 +349,11 @@ def _weakest(circuit: Circuit, kind: str, insulation_c: float | None = None) -> 
 
 def _insulated(segment: Segment, insulation_c: float | None) -> Segment:
     return replace(segment, insulation_c=insulation_c) if segment.insulation_c is None and insulation_c else segment
+
+
+def _above(one: float, other: float) -> bool:
+    """Above by more than the error of the arithmetic."""
+    return one > other * (1 + 1e-9)
 
 
 def _figure(value: float | str | None) -> float | str | None:
