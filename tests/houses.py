@@ -9,6 +9,8 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -167,6 +169,24 @@ class House:
             for circuit, amps in draws.items():
                 self.publish(circuit, amps)
             time.sleep(every_s)
+
+    @contextmanager
+    def living(self, **draws: float) -> Iterator[None]:
+        """The same in the background, for what takes its own time meanwhile."""
+        done = threading.Event()
+
+        def publish() -> None:
+            while not done.wait(2.0 / self.rate):
+                for circuit, amps in draws.items():
+                    self.publish(circuit, amps)
+
+        thread = threading.Thread(target=publish, daemon=True)
+        thread.start()
+        try:
+            yield
+        finally:
+            done.set()
+            thread.join()
 
     def transitions(self) -> list[dict[str, Any]]:
         if not self.journal.exists():

@@ -47,33 +47,33 @@ def test_from_the_broker_to_the_phone_and_back(house: House) -> None:
     watcher.start()
     house.start()
     assert wait_for(house.connected), house.said()
-    house.live(20, D1=4.0, D7=5.0)
-    house.live(40, D1=4.0, D7=17.6)
-    assert wait_for(lambda: house.phone.got), house.said()
-    assert house.phone.sentences[0].startswith("Switch something off at Bench sockets: 17.6 A since 06:0")
-    assert "Message 1." in house.phone.got[0]["message"]
-    assert "does not protect" in house.phone.got[0]["message"]
+    house.live(20, D1=4.0, D7=5.0, D8=1.0)
+    with house.living(D1=4.0, D7=17.6, D8=1.0):
+        assert wait_for(lambda: house.phone.got), house.said()
+        assert house.phone.sentences[0].startswith("Switch something off at Bench sockets: 17.6 A since 06:0")
+        assert "Message 1." in house.phone.got[0]["message"]
+        assert "does not protect" in house.phone.got[0]["message"]
 
-    topic = "panelward/test-van/alarm/circuit/D7/overcurrent"
-    assert wait_for(lambda: topic in seen)
-    alarm = json.loads(seen[topic])
-    assert (alarm["kind"], alarm["state"], alarm["circuit"]) == ("overcurrent-approach", "unacknowledged", "D7")
-    assert json.loads(seen["panelward/test-van/sign-of-life"])["watching_since"]
+        topic = "panelward/test-van/alarm/circuit/D7/overcurrent"
+        assert wait_for(lambda: topic in seen)
+        alarm = json.loads(seen[topic])
+        assert (alarm["kind"], alarm["state"], alarm["circuit"]) == ("overcurrent-approach", "unacknowledged", "D7")
+        assert json.loads(seen["panelward/test-van/sign-of-life"])["watching_since"]
 
-    shown = house.run("now", "--schedule", str(house.schedule))
-    assert shown.returncode == 1
-    assert "Bench sockets" in shown.stdout
-    assert max(len(line) for line in shown.stdout.splitlines()) <= 80
-    listed = house.run("alarms")
-    assert "message to notify-1: handed-over" in listed.stdout
+        shown = house.run("now", "--schedule", str(house.schedule))
+        assert shown.returncode == 1
+        assert "Bench sockets" in shown.stdout
+        assert max(len(line) for line in shown.stdout.splitlines()) <= 80
+        listed = house.run("alarms")
+        assert "message to notify-1: handed-over" in listed.stdout
 
-    done = house.run("acknowledge", alarm["id"], "--who", "owner", "--schedule", str(house.schedule), journal=False)
-    assert done.returncode == 0, done.stderr
-    again = house.run("acknowledge", alarm["id"], "--schedule", str(house.schedule), journal=False)
-    assert again.returncode == 2
-    assert "acknowledged can't take" in again.stderr
-    house.live(40, D1=4.0, D7=5.0)
-    assert wait_for(lambda: house.transitions()[-1]["state"] == "normal"), kinds(house)
+        done = house.run("acknowledge", alarm["id"], "--who", "owner", "--schedule", str(house.schedule), journal=False)
+        assert done.returncode == 0, done.stderr
+        again = house.run("acknowledge", alarm["id"], "--schedule", str(house.schedule), journal=False)
+        assert again.returncode == 2
+        assert "acknowledged can't take" in again.stderr
+    with house.living(D1=4.0, D7=5.0, D8=1.0):
+        assert wait_for(lambda: house.transitions()[-1]["state"] == "normal", 30), kinds(house)
     assert [(t["event"], t["state"]) for t in house.transitions()] == [
         ("begins", "unacknowledged"),
         ("acknowledge", "acknowledged"),
