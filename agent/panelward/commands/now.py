@@ -62,7 +62,8 @@ def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float
     lines.append("")
     if standing:
         lines.append("* stands in an alarm:")
-        for a in standing:
+        worst_first = ("high", "medium", "low", "journal")
+        for a in sorted(standing, key=lambda alarm: worst_first.index(alarm["priority"])):
             lines.append(fill(a["message"], 80, initial_indent=f"{a['priority']:<7} ", subsequent_indent=" " * 8))
             lines.append(f"        {a['kind']}, {a['state']}, id {a['id']}"[:80])
     else:
