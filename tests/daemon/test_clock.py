@@ -114,3 +114,15 @@ def test_two_processes_share_one_simulated_clock() -> None:
 def test_a_clock_that_is_none_is_refused(text: str) -> None:
     with pytest.raises(ScheduleError, match="--clock"):
         pace(text)
+
+
+def test_a_look_at_the_clock_takes_no_time_from_what_arrived_before_it() -> None:
+    """A message stamped before the look, taken after it, keeps its own time; `now_ms` is a promise, a look is none."""
+    host = Host(NOW_S)
+    clock = host.clock()
+    arrived_s = host.mono_s + 1.0
+    host.passes(5.0)
+    looked_ms = clock.peek_ms()
+    assert clock.at(arrived_s) == looked_ms - 4000
+    assert clock.now_ms() == looked_ms
+    assert clock.at(arrived_s) == looked_ms

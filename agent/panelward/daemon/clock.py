@@ -79,9 +79,13 @@ class HostClock:
         """The axis now."""
         return self.at(self._monotonic())
 
+    def peek_ms(self) -> int:
+        """The axis now, for a look: what arrived before this moment may still be given its own, earlier time."""
+        return int(self._axis_ms + (self._monotonic() - self._mono_s) * 1000 * self.rate)
+
     def real_s(self, axis_ms: int) -> float:
         """Seconds of real time from now until the axis stands at `axis_ms`."""
-        return (axis_ms - self.now_ms()) / 1000 / self.rate
+        return (axis_ms - self.peek_ms()) / 1000 / self.rate
 
     @property
     def trusted(self) -> bool:
