@@ -76,13 +76,19 @@ def test_resident_memory_of_the_daemon(tmp_path: Path) -> None:
             while "broker: connected" not in (tmp_path / "log").read_text():
                 time.sleep(0.1)
             figures = [resident_mb(daemon.pid)]
-            for _ in range(4):  # a quarter of an hour's readings each
-                publish(port, 900)
-                time.sleep(5.0)
+            for _ in range(4):  # a quarter of an hour's readings each, a minute of them at a time
+                for _ in range(15):
+                    publish(port, 60)
+                    time.sleep(0.25)
                 figures.append(resident_mb(daemon.pid))
+            publish(port, 900)  # and one quarter in one burst: what waits in the inbox is memory too
+            time.sleep(5.0)
+            figures.append(resident_mb(daemon.pid))
             size = (tmp_path / "j").stat().st_size / 1e6
-            print("\nresident MB at the start and after each quarter:", ", ".join(f"{f:.1f}" for f in figures))
-            print(f"journal {size:.1f} MB for {24 * 3600 * 2:,} one-quantity readings")
+            print(
+                "\nresident MB at the start, after each quarter, after one in a burst:", ", ".join(f"{f:.1f}" for f in figures)
+            )
+            print(f"journal {size:.1f} MB for {24 * 4500 * 2:,} one-quantity readings")
         finally:
             daemon.terminate()
             daemon.wait(timeout=20)

@@ -20,6 +20,7 @@ from panelward.journal import schema
 BUSY_MS = 2000  # a reader's checkpoint at most; nobody else writes
 WHOLE_CHECK_BYTES = 32 << 20  # up to here every page is looked at; beyond, the newest of each table
 _WAL_KEEPS_BYTES = 4 << 20
+_CACHE_KIB = 512  # the writer appends: a small cache is enough on a small computer
 _HEADER = b"SQLite format 3\0"
 _ID_AT = 68  # of the application id in the header: sqlite.org/fileformat2.html, 1.3
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
@@ -144,6 +145,7 @@ def _connect_to_write(path: Path) -> sqlite3.Connection:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA secure_delete = OFF")  # zeros over what was pruned would only wear the flash
         connection.execute(f"PRAGMA journal_size_limit = {_WAL_KEEPS_BYTES}")
+        connection.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
     except schema.NewerJournal as newer:
         connection.close()
         raise _newer(path, newer) from newer

@@ -189,7 +189,7 @@ class Overcurrent:
                 tuple(exp(-dt_s / tau) for _, tau in slow.terms) if slow else (),
                 exp(-dt_s / self._cable_tau_s) if self._cable else 0.0,
             )
-            if len(self._decay) > 64:
+            if len(self._decay) > 16:
                 self._decay.clear()
             self._decay[dt_ms] = factors
         amps = self.last_a
