@@ -24,6 +24,7 @@ from panelward.records import (
     Surge,
     Transition,
 )
+from panelward.watch.causes import named
 from plans import DETECTOR, FREEZER, INVERTER, LIGHTS, PLAN, SOCKETS, T0, circuit, kinds, plan, run, stream
 
 ON_CHANGE = Sense(publishes="on-change", resolution_a=0.01)
@@ -282,3 +283,49 @@ def test_a_switch_that_is_on_again_is_no_cause_any_more() -> None:
     draws = {"D1": lambda t: 4.0 if t < 100 else 0.0, "D6": 0.1}
     found = run(PLAN, stream(draws, 400, closed={"D1": lambda t: not 100 <= t < 200}))
     assert [(t.event, t.cause) for t in found] == [("begins", "switched-off"), ("changes", "unknown")]
+
+
+# The numbers that decide
+
+
+def test_an_overload_shorter_than_ten_seconds_is_a_start() -> None:
+    assert run(PLAN, stream({"D7": lambda t: 17.6 if 60 <= t < 68 else 5.0}, 200, period_s=1.0)) == []
+
+
+def test_in_a_gap_the_quickest_device_goes_on_and_the_slowest_rests() -> None:
+    """The time off is one gap: `earliest` assumes that the last draw went on, `latest` none."""
+    core = begun(plan(SOCKETS))
+    fed(core, stream({"D7": 14.9}, 200))
+    assert core.watch is not None
+    over = core.watch.ways["D7"].over
+    quick, slow = over.quick_heat(), over.slow_heat()
+    fed(core, stream({"D7": 0.0}, 0.0, start_ms=T0 + 1_200_000))
+    assert over.quick_heat() >= quick > 0.9
+    assert over.slow_heat() < 0.01 < slow
+
+
+def test_one_minute_near_the_cut_off_is_a_heavy_load_and_two_are_told() -> None:
+    for minutes, told in ((1, 0), (3, 1)):
+        found = run(
+            plan(SOCKETS),
+            stream({"D7": 3.0}, 1200, volts=lambda t, m=minutes: 11.8 if 600 <= t < 600 + 60 * m else 12.8),  # type: ignore[misc]
+        )
+        assert len([t for t in found if t.event == "begins"]) == told, minutes
+
+
+def test_a_clock_step_is_known_after_three_readings() -> None:
+    rows = [r._replace(time_ms=r.time_ms - 3_600_000 * (r.time_ms >= T0 + 60_000)) for r in stream({"D7": 3.0}, 90)]
+    (found,) = run(plan(SOCKETS), rows)
+    assert found.at_ms - (T0 + 60_000) == 4000  # the third of them, two seconds apart
+
+
+def test_a_bus_without_volts_is_a_lost_supply_though_nothing_was_drawn() -> None:
+    rows = stream({"D7": 0.0}, 200, volts=lambda t: 12.8 if t < 100 else 0.4)
+    found = [t for t in run(plan(SOCKETS), rows) if t.group == "dead"]
+    assert [(t.subject, t.cause) for t in found] == [("supply", "supply-lost")]
+
+
+def test_a_cause_is_named_at_085_with_the_runner_up_at_010_at_the_most() -> None:
+    assert named((("a", 0.85), ("b", 0.10), ("c", 0.05))) == "a"
+    assert named((("a", 0.84), ("b", 0.10), ("c", 0.06))) is None
+    assert named((("a", 0.86), ("b", 0.11), ("c", 0.03))) is None
