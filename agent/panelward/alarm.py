@@ -10,7 +10,7 @@ Which kinds latch is a column of KINDS.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -418,22 +418,8 @@ _CONDITION = (
 
 def _merged(begun: Condition, ended: Condition) -> Condition:
     """The condition as it was, with the figures of its end over it."""
-    figures = dict(begun.figures) | dict(ended.figures)
-    return Condition(
-        subject=begun.subject,
-        subject_id=begun.subject_id,
-        group=begun.group,
-        edge="ends",
-        at_ms=ended.at_ms,
-        since_ms=begun.since_ms,
-        kind=begun.kind,
-        priority=begun.priority,
-        cause=begun.cause,
-        candidates=begun.candidates,
-        circuits=begun.circuits,
-        figures=tuple(figures.items()),
-        evidence=begun.evidence,
-    )
+    figures = tuple((dict(begun.figures) | dict(ended.figures)).items())
+    return replace(begun, edge="ends", at_ms=ended.at_ms, figures=figures)
 
 
 def _tuples(value: Any) -> Any:

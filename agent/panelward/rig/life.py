@@ -201,13 +201,6 @@ def _set(name: str, value: Any) -> Act:
     return act
 
 
-def _extra(way: str, amps: float) -> Act:
-    def act(van: Van) -> None:
-        van.extra_a[way] = amps
-
-    return act
-
-
 def _overload(life: Life, begins_ms: int) -> None:
     amps = life.van.chance.uniform(17.5, 18.5)
     life.at(begins_ms, _plug(amps))

@@ -10,7 +10,7 @@ from typing import Any
 from panelward.records import Circuit, Facts, Figure, Schedule, Transition
 from panelward.wording import english, say
 
-__all__ = ["alarm_object", "body", "caution", "repeated", "title"]
+__all__ = ["alarm_object", "body", "repeated", "title"]
 
 
 def alarm_object(transition: Transition, schedule: Schedule, *, again: bool = False) -> dict[str, Any]:
@@ -83,11 +83,6 @@ def body(found: dict[str, Any], number: int) -> str:
 def repeated(text: str) -> str:
     """The same text where it may have arrived before."""
     return text if text.startswith(english.AGAIN) else english.AGAIN + text
-
-
-def caution() -> str:
-    """What stands under every output that could be read as protection."""
-    return english.CAUTION
 
 
 def _spoken_for(transition: Transition, schedule: Schedule) -> Circuit | None:
