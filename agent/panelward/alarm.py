@@ -77,6 +77,7 @@ KINDS: dict[str, Kind] = {
     # 15 s: flow-like signals, ISA-18.2 (2009) guidance, from memory.
     "overcurrent-approach": Kind(off_delay_s=15.0),
     "conductor-overheating": Kind(off_delay_s=15.0),
+    "protection-doubtful": Kind(),
     "protection-opened": Kind(end_is_told=True),
     "feed-lost": Kind(end_is_told=True),
     "standby-drain": Kind(),

@@ -28,7 +28,7 @@ from panelward.records import (
 )
 from panelward.watch import Watch
 
-VERSION = 1
+VERSION = 2
 
 
 class Core:

@@ -3,11 +3,12 @@
     PanelwardError           base; never raised itself
       ScheduleError          the schedule's author: file, line, key, wanted, found
       ReadingsError          the author of a readings file
+      BadInput               the asker: a value on the command line that can't be
       PayloadRefused         the monitor: one message could not be read; counted, never fatal
       RequestRefused         the asker: an illegal request; it changed nothing
       EnvironmentFault       this machine: broker, disk, permissions, ports
 
-Exit codes: the first two 2, the last 3. What is not in this tree is our own bug.
+Exit codes: the first three 2, the last 3. What is not in this tree is our own bug.
 """
 
 from __future__ import annotations
@@ -50,6 +51,10 @@ class ReadingsError(PanelwardError):
     def __init__(self, fault: Fault) -> None:
         super().__init__(str(fault))
         self.fault = fault
+
+
+class BadInput(PanelwardError):
+    """A value that a person typed can't be used; says which, what was wanted and what was found."""
 
 
 class PayloadRefused(PanelwardError):

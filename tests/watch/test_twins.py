@@ -300,7 +300,7 @@ def test_in_a_gap_the_quickest_device_goes_on_and_the_slowest_rests() -> None:
     over = core.watch.ways["D7"].over
     quick, slow = over.quick_heat(), over.slow_heat()
     fed(core, stream({"D7": 0.0}, 0.0, start_ms=T0 + 1_200_000))
-    assert over.quick_heat() >= quick > 0.9
+    assert over.quick_heat() >= quick - 1e-9 > 0.9
     assert over.slow_heat() < 0.01 < slow
 
 

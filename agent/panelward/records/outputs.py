@@ -16,6 +16,7 @@ SUBJECTS = ("circuit", "supply", "feeder", "monitor", "broker")
 GROUP_OF = {
     "conductor-overheating": "overcurrent",
     "overcurrent-approach": "overcurrent",
+    "protection-doubtful": "device",
     "protection-opened": "dead",
     "feed-lost": "dead",
     "standby-drain": "drain",

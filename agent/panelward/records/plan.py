@@ -13,6 +13,12 @@ class Vehicle:
     name: str
     id: str
     timezone: str = "UTC"
+    rules_dc: tuple[str, ...] = ()  # the ampacity rules named for it; none: ratings' default
+    rules_ac: tuple[str, ...] = ()
+    spares: tuple[str, ...] = ()  # positions of the panel that are not wired
+
+    def rules(self, supply_kind: str) -> tuple[str, ...]:
+        return self.rules_ac if supply_kind == "ac" else self.rules_dc
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +109,15 @@ class Supply:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Exemption:
+    """A device above its conductor's ampacity, allowed in writing: by which rule, of which edition, and why."""
+
+    rule: str
+    edition: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Protection:
     kind: str
     rating_a: float
@@ -110,6 +125,9 @@ class Protection:
     as_found_a: float | None = None
     as_left_a: float | None = None
     way_max_a: float | None = None
+    rated_v: float | None = None  # as marked, where it is another than its standard's
+    breaking_a: float | None = None
+    exemption: Exemption | None = None
 
     @property
     def fitted_a(self) -> float:
@@ -123,6 +141,8 @@ class Feeder:
     supply: str
     behind: tuple[str, ...] = ()
     protection: Protection | None = None
+    conductor: tuple[Segment, ...] = ()
+    diversity: float = 1.0  # share of its branches' draw that runs together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +158,7 @@ class Segment:
 
     area_mm2: float | None = None
     awg: str | None = None
+    sae: str | None = None
     length_m: float | None = None
     insulation_c: float | None = None
     bundled: int | None = None

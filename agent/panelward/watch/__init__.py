@@ -4,6 +4,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
 
     way          one circuit's present values: order, pairs, energy; hands each sample to the files below
     overcurrent  overcurrent-approach, conductor-overheating
+    doubt        protection-doubtful
     dead         protection-opened, feed-lost; `causes` is its table of evidence, `tree` its parents
     drain        standby-drain
     supply       undervoltage-approach
@@ -17,7 +18,7 @@ from __future__ import annotations
 from typing import Any
 
 from panelward.records import Circuit, Condition, Monitor, Presence, Reading, Schedule
-from panelward.watch import dead, drain, overcurrent
+from panelward.watch import dead, doubt, drain, overcurrent
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
@@ -28,7 +29,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 1
+VERSION = 2
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
@@ -135,6 +136,7 @@ class Watch:
         for way_id, way in self.ways.items():
             for group, is_case in (
                 ("overcurrent", way.over.active),
+                ("device", way.doubt and way.doubt.active),
                 ("dead", way.dead and way.dead.active),
                 ("drain", way.drain and way.drain.active),
                 ("readings", way.silence.active or way.stepped),
@@ -152,7 +154,7 @@ class Watch:
         """All state as plain values, with a version and the keys that each circuit's part depends on."""
         return {
             "version": VERSION,
-            "ways": {way_id: way.save() | {"keys": _keys(way.circuit)} for way_id, way in self.ways.items()},
+            "ways": {way_id: way.save() | {"keys": _keys(self.schedule, way.circuit)} for way_id, way in self.ways.items()},
             "monitors": {name: monitor.save() for name, monitor in self._monitors.items()},
             "probes": {probe_id: silence.save() for probe_id, (silence, _) in self._probes.items()},
             "broker": self._broker.save(),
@@ -170,7 +172,7 @@ class Watch:
             kept = state["ways"].get(way_id)
             if kept is None:
                 continue
-            mine = _keys(way.circuit)
+            mine = _keys(self.schedule, way.circuit)
             parts = frozenset(part for part, key in mine.items() if kept["keys"].get(part) == key)
             way.restore(kept, parts)
         for name, monitor in self._monitors.items():
@@ -190,9 +192,10 @@ class Watch:
         self._bench.rebuild()
 
 
-def _keys(circuit: Circuit) -> dict[str, str]:
+def _keys(schedule: Schedule, circuit: Circuit) -> dict[str, str]:
     return {
-        "over": repr(overcurrent.depends(circuit)),
+        "over": repr(overcurrent.depends(schedule, circuit)),
+        "doubt": repr(doubt.depends(circuit)),
         "dead": repr(dead.depends(circuit)),
         "drain": repr(drain.depends(circuit)),
     }

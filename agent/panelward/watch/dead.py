@@ -123,6 +123,8 @@ class Dead:
             if self.recovered < 2 and not self._on_change and (self.active or self.decided):
                 return
             if self.active:
+                if self.active == "protection-opened":
+                    self._over.renewed()
                 self._emit("ends", now_ms, (("off_for_s", (sample.time_ms - self.since_ms) / 1000.0),))
                 self.active = None
                 self._tree.feeds_again(self, now_ms)

@@ -1,8 +1,12 @@
 """Overcurrent: how near the device is to opening, and how warm the conductor is. Group `overcurrent`.
 
-Two bodies bound what the fitted device may do (ratings.devices): the quickest gives the earliest opening, the slowest
-the latest. In a gap of readings the quickest goes on with the last draw, the slowest rests. A start surge within the
-allowance of its level raises nothing.
+What the fitted device may do is told by the whole set of its type (ratings.specimens): the earliest, the likely and the
+latest opening, or that it may never open. What was seen to be carried strikes out members of the set. In a gap of
+readings the earliest goes on with the last draw, the latest rests. A start surge within the allowance of its level
+raises nothing.
+
+While a circuit stays below half its rating and half its ampacity, its runs of readings are folded: the mean square
+of up to a minute is carried at once. Where a fold ends depends on this circuit's own readings only.
 """
 
 from __future__ import annotations
@@ -12,12 +16,11 @@ from typing import Any
 
 from panelward.ratings import (
     Ampacity,
-    Body,
-    cold_factor,
+    Specimens,
     corrected_ampacity_a,
     device,
+    steady_c,
     time_constant_s,
-    time_to_open_s,
     warm_factor,
 )
 from panelward.records import Circuit, Condition, Facts, Figure, Schedule
@@ -34,6 +37,11 @@ CONTINUOUS_S = 3 * 3600.0  # NEC art. 100: expected to run three hours or more
 CONTINUOUS_PAUSE_S = 60.0  # a shorter dip is the same run
 HARM = 1.0  # conductor heat at which its insulation stands at its rated temperature
 HARM_OVER = 0.9
+EASY = 0.5  # of rating and ampacity: below it runs of readings are folded
+FOLD_MS = 60_000
+MUST_OPEN = 1.35  # a blade fuse opens within 600 s there (data sheets naming ISO 8820-3)
+RESTED = 1e-9  # heat that is none
+STRUCK_AFTER = 3  # readings above what it carries, in a row, before a member of the set is struck out
 SURGE_SLACK = 1.15  # meter gain and supply voltage on top of the level's surge
 
 _RANK = {"low": 1, "medium": 2, "high": 3}
@@ -43,10 +51,10 @@ class Overcurrent:
     """One circuit's device and conductor."""
 
     __slots__ = (
-        "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_hurts", "_nominal_v", "_on_change",
-        "_panel", "_period_ms", "_quick_h", "_slow_h", "_surge_left_ms", "_surges", "active", "below_ms", "cable",
-        "continuous_ms", "due_ms", "hot_ms", "last_a", "last_ms", "last_received_ms", "order", "over", "over_ms",
-        "priority", "quick", "rule", "running_a", "since_ms", "slow", "surge_ms",
+        "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_easy_a", "_hurts", "_limit_a", "_limit_c",
+        "_nominal_v", "_on_change", "_panel", "_period_ms", "_set", "_surge_left_ms", "_surges", "active", "below_ms",
+        "cable", "continuous_ms", "due_ms", "fold_ms", "fold_square_ms", "hot_ms", "last_a", "last_ms",
+        "last_received_ms", "order", "over", "over_ms", "priority", "rule", "running_a", "since_ms", "surge_ms", "warm",
     )  # fmt: skip
 
     def __init__(self, bench: Bench, panel: Panel, schedule: Schedule, circuit: Circuit, period_ms: int) -> None:
@@ -54,7 +62,7 @@ class Overcurrent:
         self._device = device(circuit.protection) if circuit.protection else None
         self._hurts = circuit.importance in ("life", "property")
         supply = schedule.supply(circuit.supply)
-        self._cable = _weakest(circuit, supply.kind)
+        self._cable = _weakest(circuit, supply.kind, schedule.vehicle.rules(supply.kind))
         self._cable_tau_s = time_constant_s(self._cable) if self._cable else 0.0
         self._surges = tuple(
             (level.surge.times * level.watts / supply.nominal_v * SURGE_SLACK, level.surge.seconds)
@@ -69,10 +77,15 @@ class Overcurrent:
         self._surge_left_ms: int | None = None
         self.order = bench.enrol(self)
         self.due_ms: int | None = None
-        self._decay: dict[int, tuple[tuple[float, ...], tuple[float, ...], float]] = {}
-        self.quick = self._device.quickest.cold() if self._device and self._device.quickest else []
-        self.slow = self._device.slowest.cold() if self._device and self._device.slowest else []
-        self._quick_h = self._slow_h = 0.0
+        self._decay: dict[int, float] = {}
+        self._set = Specimens(self._device) if self._device and self._device.members else None
+        limits = [self._device.rating_a] if self._device else []
+        self._easy_a = EASY * min([*limits, self._cable.amps] if self._cable else limits, default=inf)
+        self._limit_c: float | None = None
+        self._limit_a = self._device.rating_a * self._device.carries if self._device else inf
+        self.fold_square_ms = 0.0  # ampere² x ms not yet carried
+        self.fold_ms = 0
+        self.warm = False  # some heat stands in the set
         self.cable = 0.0
         self.last_a = 0.0
         self.last_ms: int | None = None
@@ -94,11 +107,30 @@ class Overcurrent:
 
     def quick_heat(self) -> float:
         """How near the quickest device of this type is to opening; 0 where no opening time is claimed."""
-        return self._quick_h
+        return self._asked().hottest() if self._set else 0.0
 
     def slow_heat(self) -> float:
         """The same for the slowest."""
-        return self._slow_h
+        return self._asked().coolest() if self._set else 0.0
+
+    def _asked(self) -> Specimens:
+        """The set as it stands now, for a question: a question never folds."""
+        assert self._set is not None
+        if not self.fold_ms:
+            return self._set
+        asked = self._set.copy()
+        asked.carry(self.fold_ms / 1000.0, self._square(), self._panel.panel_c)
+        return asked
+
+    def _square(self) -> float:
+        """Mean square of the multiple over what waits to be folded."""
+        rating_a = self._device.rating_a if self._device else 1.0
+        return self.fold_square_ms / self.fold_ms / rating_a**2
+
+    def renewed(self) -> None:
+        """Its device opened and the circuit draws again: another of its type is in the way."""
+        if self._set:
+            self._set.renew()
 
     def rating_multiple(self, amps: float) -> float:
         """A current as a multiple of the fitted rating; 0 without a device."""
@@ -107,7 +139,7 @@ class Overcurrent:
     @property
     def times_claimed(self) -> bool:
         """Are there published gates for this type, so that its heat means something?"""
-        return self._device is not None and self._device.quickest is not None
+        return self._set is not None
 
     def device_word(self) -> str:
         return self._device.word if self._device else "fuse"
@@ -119,7 +151,16 @@ class Overcurrent:
         if last_ms is not None:
             dt_ms = sample.time_ms - last_ms
             gap = dt_ms > 3 * self._period_ms and dt_ms > 10_000 and not self._on_change
-            if self.last_a > 0.0 or self.cable > 0.0 or self._quick_h > 0.0 or self._slow_h > 0.0:
+            if self.last_a <= self._easy_a and not gap:
+                # Most circuits spend their lives here: nothing can open, nothing can be harmed.
+                if self.last_a > 0.0 or self.warm:
+                    self.fold_square_ms += self.last_a * self.last_a * dt_ms
+                    self.fold_ms += dt_ms
+                    if self.fold_ms >= FOLD_MS:
+                        self._fold()
+            else:
+                if self.fold_ms:
+                    self._fold()
                 surge_ms = self._surge_left_ms
                 if surge_ms is not None and surge_ms < dt_ms and not gap:
                     # A start seen in one sample lasted no longer than its allowance: then it ran as it runs now.
@@ -134,17 +175,13 @@ class Overcurrent:
         self.last_ms = sample.time_ms
         self.last_received_ms = sample.received_ms
         self.last_a = amps
-        fitted = self._device
-        # Cold path first: most circuits spend their lives far below all of this.
+        # The cold path: most circuits spend their lives far below all of this.
         if (
-            self.active is None
+            amps <= self._easy_a
+            and self.active is None
             and self.over_ms is None
             and self.continuous_ms is None
-            and self.cable < HARM
             and self.hot_ms is None
-            and (self._cable is None or amps <= self._cable.amps)
-            and (fitted is None or amps <= CONTINUOUS_SHARE * 0.5 * fitted.rating_a)
-            and self._slow_h < NEARLY
         ):
             return
         self._judge(sample, amps)
@@ -178,39 +215,44 @@ class Overcurrent:
         volts = self._nominal_v
         self.take(Sample(time_ms, now_ms, self.last_a, self.last_a * volts, None, True))
 
+    def _fold(self) -> None:
+        """Carry what waits, at its mean square."""
+        square, dt_ms = self._square(), self.fold_ms
+        mean_a2 = self.fold_square_ms / dt_ms
+        self.fold_square_ms, self.fold_ms = 0.0, 0
+        if self._set:
+            self._set.carry(dt_ms / 1000.0, square, self._panel.panel_c)
+            self.warm = self._set.hottest() > RESTED
+        self._carry_cable(dt_ms, mean_a2)
+        self.warm = self.warm or self.cable > RESTED
+
     def _carry(self, dt_ms: int, gap: bool) -> None:
-        factors = self._decay.get(dt_ms)
-        if factors is None:
-            dt_s = dt_ms / 1000.0
-            quick = self._device.quickest if self._device else None
-            slow = self._device.slowest if self._device else None
-            factors = (
-                tuple(exp(-dt_s / tau) for _, tau in quick.terms) if quick else (),
-                tuple(exp(-dt_s / tau) for _, tau in slow.terms) if slow else (),
-                exp(-dt_s / self._cable_tau_s) if self._cable else 0.0,
-            )
+        """Carry a stretch of the last draw, exactly."""
+        amps, fitted, of_set = self.last_a, self._device, self._set
+        self.warm = True
+        if fitted and of_set:
+            multiple = amps / fitted.rating_a
+            of_set.carry(dt_ms / 1000.0, multiple * multiple, self._panel.panel_c, gap=gap)
+            if self.over >= STRUCK_AFTER and not gap and self._surge_left_ms is None:
+                of_set.strike_out(self._panel.panel_c)
+        # What flowed in a gap nobody knows: no heat of the conductor is claimed from it.
+        self._carry_cable(dt_ms, 0.0 if gap else amps * amps)
+
+    def _carry_cable(self, dt_ms: int, square_a2: float) -> None:
+        if self._cable is None:
+            return
+        decay = self._decay.get(dt_ms)
+        if decay is None:
             if len(self._decay) > 16:
                 self._decay.clear()
-            self._decay[dt_ms] = factors
-        amps = self.last_a
-        fitted = self._device
-        if fitted and fitted.quickest and fitted.slowest:
-            panel_c = self._panel.panel_c
-            multiple = amps / fitted.rating_a
-            warm = multiple / warm_factor(fitted, panel_c) if panel_c is not None else multiple
-            self._quick_h = _carried(fitted.quickest, self.quick, factors[0], warm)
-            held = 0.0 if gap else multiple / cold_factor(panel_c)
-            self._slow_h = _carried(fitted.slowest, self.slow, factors[1], held)
-        if self._cable:
-            held_a = 0.0 if gap else amps  # what flowed in a gap nobody knows: no heat is claimed from it
-            drive = (held_a / self._cable.amps) ** 2 if self._cable.amps > 0 else 4.0 * (held_a > 0)
-            rest = drive + (self.cable - drive) * factors[2]
-            self.cable = rest if rest > 1e-12 else 0.0
+            decay = self._decay[dt_ms] = exp(-dt_ms / 1000.0 / self._cable_tau_s)
+        drive = square_a2 / self._cable.amps**2 if self._cable.amps > 0 else 4.0 * (square_a2 > 0)
+        self.cable = drive + (self.cable - drive) * decay
 
     def _judge(self, sample: Sample, amps: float) -> None:
         now_ms, time_ms = sample.received_ms, sample.time_ms
         fitted = self._device
-        limit_a = self._limit_a()
+        limit_a = self._limit()
         if fitted and amps > limit_a:
             if self.over_ms is None:
                 self.over_ms, self.over = time_ms, 0
@@ -228,7 +270,8 @@ class Overcurrent:
         needed = 2 if self._period_ms >= 20_000 or self._on_change else 3
         surging = self._surge_left_ms is not None
         may_open = self.over >= needed and over_s >= SUSTAINED_S and not surging
-        may_open = may_open or (self._slow_h >= NEARLY and not surging and self.over_ms is not None)
+        if not may_open and self.over_ms is not None and not surging and self._set:
+            may_open = self._set.coolest() >= NEARLY
         kind, priority, since_ms, rule = None, "", time_ms, ""
         hot = HARM_OVER if self.active == "conductor-overheating" else HARM
         # It begins only while too much flows: a conductor that is left in peace cools.
@@ -237,19 +280,28 @@ class Overcurrent:
             kind, priority, since_ms = "conductor-overheating", "high", self.hot_ms or time_ms
         elif may_open:
             kind, since_ms, rule = "overcurrent-approach", self.over_ms or time_ms, "may-open"
-            earliest = self._times(amps)[0]
-            soon = earliest <= SOON_S if earliest is not None else amps >= 1.35 * limit_a
-            priority = "high" if self._hurts and soon else "medium"
+            priority = "high" if self._hurts and self._soon(amps) else "medium"
         elif self.rule == "may-open" and self.over_ms is not None:
             kind, priority, since_ms, rule = "overcurrent-approach", self.priority, self.since_ms, self.rule  # in the deadband
         elif self.continuous_ms is not None and time_ms - self.continuous_ms >= CONTINUOUS_S * 1000:
             kind, priority, since_ms, rule = "overcurrent-approach", "low", self.continuous_ms, "continuous"
         self._edge(kind, priority, since_ms, rule, amps, now_ms)
 
-    def _limit_a(self) -> float:
+    def _limit(self) -> float:
         """The most the device carries for ever, in the panel's present warmth."""
-        fitted = self._device
-        return fitted.rating_a * fitted.carries * warm_factor(fitted, self._panel.panel_c) if fitted else inf
+        panel_c = self._panel.panel_c
+        if panel_c != self._limit_c and self._device:
+            self._limit_c = panel_c
+            self._limit_a = self._device.rating_a * self._device.carries * warm_factor(self._device, panel_c)
+        return self._limit_a
+
+    def _soon(self, amps: float) -> bool:
+        """May it open within ten minutes at this draw?"""
+        if self._set is None or self._device is None:
+            return amps >= MUST_OPEN * self._limit()
+        if self.rule == "may-open" and self.priority == "high":
+            return True  # within one rule a priority only rises
+        return self._set.may_open_within(SOON_S, amps / self._device.rating_a, self._panel.panel_c)
 
     def _count_continuous(self, time_ms: int, amps: float) -> None:
         fitted = self._device
@@ -263,20 +315,12 @@ class Overcurrent:
             elif time_ms - self.below_ms >= CONTINUOUS_PAUSE_S * 1000:
                 self.continuous_ms = self.below_ms = None
 
-    def _times(self, amps: float) -> tuple[float | None, float | None]:
-        """Earliest and latest seconds to open at this draw; inf = never, None = not claimed."""
+    def _times(self, amps: float) -> tuple[float | None, float | None, float | None]:
+        """Earliest, likely and latest seconds to open at this draw; inf = never, None = not known."""
         fitted = self._device
-        if not fitted or not fitted.quickest or not fitted.slowest:
-            return (None, None) if not fitted or amps > fitted.rating_a else (inf, inf)
-        panel_c = self._panel.panel_c
-        multiple = amps / fitted.rating_a
-        earliest = time_to_open_s(fitted.quickest, self.quick, multiple / warm_factor(fitted, panel_c))
-        latest = time_to_open_s(fitted.slowest, self.slow, multiple / cold_factor(panel_c))
-        if fitted.magnetic:
-            at_least, at_most = fitted.magnetic
-            earliest = min(earliest, 0.01) if multiple > at_least else earliest  # half a wave at 50 Hz
-            latest = min(latest, 0.1) if multiple >= at_most else latest
-        return earliest, latest
+        if not fitted or self._set is None:
+            return (None, None, None) if not fitted or amps > fitted.rating_a else (inf, inf, inf)
+        return self._asked().times_s(amps / fitted.rating_a, self._panel.panel_c)
 
     def _edge(self, kind: str | None, priority: str, since_ms: int, rule: str, amps: float, now_ms: int) -> None:
         if kind is None and self.active is None:
@@ -314,27 +358,27 @@ class Overcurrent:
             self.priority = ""
 
     def _figures(self, amps: float) -> Facts:
-        earliest, latest = self._times(amps)
         figures: list[tuple[str, Figure]] = [("draw_a", amps)]
         if self._device:
             figures.append(("rating_a", self._device.rating_a))
-        figures.append(("time_to_open_s", (_leave(earliest), None, _leave(latest))))
+        earliest, likely, latest = self._times(amps)
+        figures.append(("time_to_open_s", (_leave(earliest), _leave(likely), _leave(latest))))
         if self._cable:
             figures.append(("ampacity_a", self._cable.amps))
             figures.append(("conductor_c", self._conductor_c(self._cable)))
         return tuple(figures)
 
     def _conductor_c(self, cable: Ampacity) -> float:
-        return cable.ambient_c + (cable.insulation_c - cable.ambient_c) * self.cable
+        return steady_c(cable, cable.amps * self.cable**0.5)
 
     def _evidence(self, amps: float) -> tuple[tuple[str, Facts], ...]:
         facts: list[tuple[str, Facts]] = []
         if self._device:
             facts.append(("draw-of-rating", (("amps", amps), ("rating_a", self._device.rating_a), ("word", self._device.word))))
-            if self._device.slowest:
+            if self._set:
                 facts.append(("heat-of-device", (("quickest", self.quick_heat()), ("slowest", self.slow_heat()))))
             if self._panel.panel_c is not None:
-                facts.append(("panel-warmth", (("celsius", self._panel.panel_c), ("carries_a", self._limit_a()))))
+                facts.append(("panel-warmth", (("celsius", self._panel.panel_c), ("carries_a", self._limit()))))
         if self._cable:
             facts.append(
                 (
@@ -355,49 +399,31 @@ class Overcurrent:
         self.over = 0
 
     def save(self) -> dict[str, Any]:
-        own = {"quick": list(self.quick), "slow": list(self.slow), "surge_left_ms": self._surge_left_ms}
+        own = {"set": self._set.save() if self._set else None, "surge_left_ms": self._surge_left_ms}
         return {name: getattr(self, name) for name in _KEPT} | own
 
     def restore(self, state: dict[str, Any]) -> None:
         for name in _KEPT:
             setattr(self, name, state[name])
-        self.quick, self.slow = list(state["quick"]), list(state["slow"])
         self._surge_left_ms = state["surge_left_ms"]
-        if self._device and self._device.quickest and self._device.slowest:
-            self._quick_h = _total(self._device.quickest, self.quick)
-            self._slow_h = _total(self._device.slowest, self.slow)
+        if self._set and state["set"]:
+            self._set.restore(state["set"])
 
 
 _KEPT = (
     "due_ms", "cable", "last_a", "last_ms", "last_received_ms", "surge_ms", "over_ms", "over", "continuous_ms", "below_ms",
-    "hot_ms", "active", "rule", "priority", "since_ms",
+    "hot_ms", "active", "rule", "priority", "since_ms", "fold_square_ms", "fold_ms", "warm",
 )  # fmt: skip
 
 
-def _carried(body: Body, state: list[float], decay: tuple[float, ...], multiple: float) -> float:
-    """ratings.warm with its exponentials kept per step length (the same numbers, a third of the time); the heat after."""
-    drive = (multiple / body.pickup) ** 2
-    for i, factor in enumerate(decay):
-        rest = drive + (state[i] - drive) * factor
-        state[i] = rest if rest > 1e-12 else 0.0
-    return _total(body, state)
-
-
-def _total(body: Body, state: list[float]) -> float:
-    """ratings.heat for one or two terms, written out: it is asked for at every reading."""
-    terms = body.terms
-    if len(terms) == 1:
-        return terms[0][0] * state[0]
-    return terms[0][0] * state[0] + terms[1][0] * state[1]
-
-
-def depends(circuit: Circuit) -> object:
+def depends(schedule: Schedule, circuit: Circuit) -> object:
     """What this file's state depends on: new values of these begin it anew."""
-    return circuit.protection, circuit.conductor, circuit.supply
+    rules = schedule.vehicle.rules(schedule.supply(circuit.supply).kind)
+    return circuit.protection, circuit.conductor, circuit.supply, rules
 
 
-def _weakest(circuit: Circuit, supply_kind: str) -> Ampacity | None:
-    known = [a for a in (corrected_ampacity_a(s, supply_kind) for s in circuit.conductor) if a is not None]
+def _weakest(circuit: Circuit, supply_kind: str, rules: tuple[str, ...]) -> Ampacity | None:
+    known = [a for a in (corrected_ampacity_a(s, supply_kind, rules) for s in circuit.conductor) if a is not None]
     return min(known, key=lambda a: a.amps) if known else None
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from panelward.records import Circuit, Condition, Reading, Schedule
 from panelward.watch.bench import Bench
 from panelward.watch.dead import Dead
+from panelward.watch.doubt import Doubt
 from panelward.watch.drain import Drain
 from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
@@ -28,7 +29,7 @@ class Way:
 
     __slots__ = (
         "_agree_ms", "_bench", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "amps", "amps_ms",
-        "circuit", "dead", "drain", "energy_2mwms", "energy_ms", "energy_w", "lag_ms", "lags", "last_received_ms",
+        "circuit", "dead", "doubt", "drain", "energy_2mwms", "energy_ms", "energy_w", "lag_ms", "lags", "last_received_ms",
         "late", "over", "silence", "stepped", "supply", "switch_ms", "tree", "unknown_ms", "volts", "volts_ms",
         "watts", "watts_ms", "watts_s",
     )  # fmt: skip
@@ -53,6 +54,8 @@ class Way:
         self._agree_ms = self._gap_ms
         self._step_ms = max(1_000, self._period_ms // 2)
         self.over = Overcurrent(bench, panel, schedule, circuit, self._period_ms)
+        doubt = Doubt(bench, panel, circuit, self._period_ms)
+        self.doubt = doubt if doubt.judged else None
         self.dead: Dead | None = None
         self.drain: Drain | None = None
         if circuit.role == "load":
@@ -147,6 +150,8 @@ class Way:
         self.watts = sample.watts
         if self.over.fitted:
             self.over.take(sample)
+        if self.doubt is not None:
+            self.doubt.take(sample)
         if self.dead is not None:
             self.dead.take(sample)
         if self.drain is not None:
@@ -200,6 +205,8 @@ class Way:
     def rest(self, now_ms: int) -> None:
         """The program was off until now: one gap."""
         self.over.rest()
+        if self.doubt is not None:
+            self.doubt.rest()
         if self.dead is not None:
             self.dead.rest(now_ms)
         if self.drain is not None:
@@ -209,17 +216,20 @@ class Way:
     def save(self) -> dict[str, Any]:
         state: dict[str, Any] = {name: getattr(self, name) for name in _KEPT}
         state["silence"], state["over"] = self.silence.save(), self.over.save()
+        state["doubt"] = self.doubt.save() if self.doubt else None
         state["dead"] = self.dead.save() if self.dead else None
         state["drain"] = self.drain.save() if self.drain else None
         return state
 
     def restore(self, state: dict[str, Any], parts: frozenset[str]) -> None:
-        """Take back what was saved; of `over`, `dead`, `drain` only the parts named."""
+        """Take back what was saved; of `over`, `doubt`, `dead`, `drain` only the parts named."""
         for name in _KEPT:
             setattr(self, name, state[name])
         self.silence.restore(state["silence"])
         if "over" in parts:
             self.over.restore(state["over"])
+        if self.doubt and state["doubt"] and "doubt" in parts:
+            self.doubt.restore(state["doubt"])
         if self.dead and state["dead"] and "dead" in parts:
             self.dead.restore(state["dead"])
         if self.drain and state["drain"] and "drain" in parts:

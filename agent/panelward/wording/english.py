@@ -11,6 +11,7 @@ from __future__ import annotations
 _FOR_LONG = "{amps} A since {since}, more than its {word} carries for long."
 _MINUTES = " It may cut off within minutes."
 _CABLE = "its cable may be overheating, {amps} A since {since}."
+_LISTED = "longer than the {word} on the door list could."
 _OUT = " Smell or smoke: get everyone out."
 
 SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
@@ -50,6 +51,16 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
                      "Shut the gas, get all out: {label}'s cable may be overheating, {amps} A since {since}."),
         "medical": ("Ring whoever needs {label} now: " + _CABLE + _OUT,),
         "*": ("Ring the fitter now about {label}: " + _CABLE + _OUT,),
+    },
+    "doubtful": {
+        "plain": ("Keep {label} off, ring the fitter: at {since} it held {amps} A " + _LISTED,),
+        "socket": ("Keep all off at {label}, ring the fitter: at {since} it held {amps} A " + _LISTED,
+                   "Keep all off at {label}: at {since} it held {amps} A " + _LISTED),
+        "inverter": ("Keep off what {label} runs, ring the fitter: at {since} it held {amps} A " + _LISTED,
+                     "Keep off what {label} runs: at {since} it held {amps} A " + _LISTED),
+        "ac": ("Keep {label} unplugged, ask a licensed person: at {since} it held {amps} A " + _LISTED,
+               "Keep {label} unplugged: at {since} it held {amps} A " + _LISTED),
+        "*": ("Ring the fitter about {label}: at {since} it held {amps} A " + _LISTED,),
     },
     "opened-overload": {
         "cold": ("Look at {label}'s display, ring the fitter: its {word} cut off at {since}, overloaded at {amps} A.",),
@@ -247,6 +258,8 @@ EVIDENCE: dict[str, str] = {
     "draw-of-rating": "It draws {amps} A; its {word} is rated {rating_a} A.",
     "heat-of-device": "Heat of its device: {slowest} of its opening heat if it is the slowest of its type, "
                       "{quickest} if the quickest.",
+    "carried-too-much": "It drew more than its {rating_a} A for {carried_for_s} s, {draw_a} A at the end: with the meter's error "
+                        "taken off and the cold allowed for, no fuse of that rating that goes into its holder can do that.",
     "panel-warmth": "The panel is at {celsius} °C: there the device carries {carries_a} A for ever at the least.",
     "conductor-warmth": "Its conductor is reckoned at {celsius} °C of {rated_c} °C; it may carry {ampacity_a} A in its place "
                         "({rule}).",

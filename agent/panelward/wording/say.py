@@ -68,6 +68,8 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         if kind == "conductor-overheating":
             return "conductor", None
         return ("continuous" if transition.priority == "low" else "overcurrent"), None
+    if kind == "protection-doubtful":
+        return "doubtful", None
     if transition.subject != "circuit":
         return ("parent-back" if ended else "parent-lost"), None
     if ended:

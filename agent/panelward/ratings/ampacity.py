@@ -1,0 +1,256 @@
+"""What a conductor may carry continuously in its place, by every rule that is named for the vehicle.
+
+The rules do not agree, and none is right for all: 33 CFR 183.425 (boats, free air, under 50 V) allows two to three times
+what the US low-voltage rule for vehicles does. So the schedule names the rules, each is applied with its own factors
+for ambient, bundling and thermal insulation, the strictest decides, and it is named. A size between two rows takes the
+smaller row, insulation between two columns the cooler column. Nothing is gained from a cold place.
+Local code and licensed practice win over this arithmetic.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+from panelward.ratings.conductor import COPPER_J_PER_M3_K, area_mm2, awg_area_mm2, resistance_ohm_per_m
+from panelward.records import Segment
+
+
+@dataclass(frozen=True, slots=True)
+class Ampacity:
+    """What a stretch of conductor may carry continuously in its place."""
+
+    amps: float
+    rule: str
+    source: str
+    insulation_c: float  # the column that was used
+    ambient_c: float
+    area_mm2: float  # of the table row that was used
+    assumed: tuple[str, ...]  # what the schedule does not say, and what was taken for it
+    by_rule: tuple[tuple[str, float | None], ...]  # every rule named for it, and what it gives; None: it does not reach
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    amps: float
+    column_c: float
+    area_mm2: float
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One published rule of ampacity."""
+
+    name: str
+    source: str
+    kinds: tuple[str, ...]  # dc, ac
+    row: Callable[[float, Segment, float, int], _Row | None]
+
+
+_CFR_COLUMNS_C = (60, 75, 80, 90, 105, 125, 200)
+_CFR_A: dict[str, tuple[int, ...]] = {  # 33 CFR 183.425 Table 5, federal.elaws.us and edocket.access.gpo.gov
+    "18": (10, 10, 15, 20, 20, 25, 25),
+    "16": (15, 15, 20, 25, 25, 30, 35),
+    "14": (20, 20, 25, 30, 35, 40, 45),
+    "12": (25, 25, 35, 40, 45, 50, 55),
+    "10": (40, 40, 50, 55, 60, 70, 70),
+    "8": (55, 65, 70, 70, 80, 90, 100),
+    "6": (80, 95, 100, 100, 120, 125, 135),
+    "4": (105, 125, 130, 135, 160, 170, 180),
+    "3": (120, 145, 150, 155, 180, 195, 210),
+    "2": (140, 170, 175, 180, 210, 225, 240),
+    "1": (165, 195, 210, 210, 245, 265, 280),
+    "1/0": (195, 230, 245, 245, 285, 305, 325),
+    "2/0": (225, 265, 285, 285, 330, 355, 370),
+    "3/0": (260, 310, 330, 330, 385, 410, 430),
+    "4/0": (300, 360, 385, 385, 445, 475, 510),
+}
+# 33 CFR 183.425 note 2 as reprinted, and a wire maker's table: conductors in one bundle, up to and including.
+_CFR_BUNDLE = ((2, 1.0), (3, 0.70), (6, 0.60), (24, 0.50), (10**9, 0.40))
+
+_NEC_COLUMNS_C = (60, 75, 90)
+_NEC_A: dict[str, tuple[int, int, int]] = {  # NEC 2023 Table 310.16, copper: wiresizes.com; intrysys.com; 0: not listed
+    "18": (0, 0, 14),
+    "16": (0, 0, 18),
+    "14": (15, 20, 25),
+    "12": (20, 25, 30),
+    "10": (30, 35, 40),
+    "8": (40, 50, 55),
+    "6": (55, 65, 75),
+    "4": (70, 85, 95),
+    "3": (85, 100, 115),
+    "2": (95, 115, 130),
+    "1": (110, 130, 145),
+    "1/0": (125, 150, 170),
+    "2/0": (145, 175, 195),
+    "3/0": (165, 200, 225),
+    "4/0": (195, 230, 260),
+}
+# NEC Table 310.15(B)(1): up to this ambient, for 60, 75 and 90 °C. Its factors above 1 are not used here.
+_NEC_AMBIENT = (
+    (30, (1.0, 1.0, 1.0)),
+    (35, (0.91, 0.94, 0.96)),
+    (40, (0.82, 0.88, 0.91)),
+    (45, (0.71, 0.82, 0.87)),
+    (50, (0.58, 0.75, 0.82)),
+    (55, (0.41, 0.67, 0.76)),
+    (60, (0.0, 0.58, 0.71)),
+    (65, (0.0, 0.0, 0.65)),
+    (70, (0.0, 0.0, 0.58)),
+    (75, (0.0, 0.0, 0.50)),
+    (80, (0.0, 0.0, 0.41)),
+    (85, (0.0, 0.0, 0.29)),
+)
+# NEC 310.15(C)(1), in 2014 Table 310.15(B)(3)(a): conductors in one raceway or bundle.
+_NEC_BUNDLE = ((3, 1.0), (6, 0.80), (9, 0.70), (20, 0.50), (30, 0.45), (40, 0.40), (10**9, 0.35))
+# NEC 240.4(D): the device of a small conductor. 14 to 10 AWG: voltagelab.com, intrysys.com; 18 and 16 from memory.
+_NEC_SMALL_A = {"18": 7.0, "16": 10.0, "14": 15.0, "12": 20.0, "10": 30.0}
+_NEC_551_A = {"18": 6.0, "16": 8.0, "14": 15.0, "12": 20.0, "10": 30.0}  # NEC 551.10(E)(1), from memory
+
+_IEC_MM2 = (1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0)
+_IEC_B2_A = (15, 20, 27, 34, 46, 62, 80, 99, 118, 149, 179)  # three loaded, method B2, two instruction books
+_IEC_AMBIENT = ((30, 1.0), (35, 0.94), (40, 0.87), (45, 0.79), (50, 0.71), (55, 0.61), (60, 0.50))
+_IEC_BUNCHED = (  # IEC 60364-5-52 table B.52.17, from memory
+    (1, 1.0), (2, 0.80), (3, 0.70), (4, 0.65), (5, 0.60), (6, 0.57),
+    (7, 0.54), (8, 0.52), (9, 0.50), (12, 0.45), (16, 0.41), (10**9, 0.38),
+)  # fmt: skip
+# FAA AC 43.13-1B Table 11-9: conductor at 105 °C, bundles of 33 or more, 70 °C ambient; landseaskyspace.com.
+_FAA_A = {
+    "24": 2.5, "22": 3.0, "20": 4.0, "18": 6.0, "16": 7.0, "14": 10.0, "12": 13.0, "10": 17.0, "8": 38.0, "6": 50.0,
+    "4": 68.0, "2": 95.0, "1": 113.0, "1/0": 128.0, "2/0": 147.0, "3/0": 172.0, "4/0": 204.0,
+}  # fmt: skip
+
+# Length surrounded by thermal insulation, m; IEC 60364-5-52 clause 523.9, from memory. Rules without one of their own take it.
+_INSULATED = ((0.05, 0.88), (0.1, 0.78), (0.2, 0.63), (0.4, 0.51), (1e9, 0.50))
+
+
+def _step(table: Sequence[tuple[float, float]], value: float) -> float:
+    return next(factor for limit, factor in table if value <= limit + 1e-9)
+
+
+def _awg_row(area: float, sizes: Sequence[str]) -> str | None:
+    """The greatest tabulated AWG size that holds no more copper than this one."""
+    fitting = [awg for awg in sizes if awg_area_mm2(awg) <= area * 1.0005]
+    return max(fitting, key=awg_area_mm2) if fitting else None
+
+
+def _insulation(segment: Segment, columns: Sequence[int], otherwise: int) -> tuple[int, tuple[str, ...]] | None:
+    """The column for the insulation, as a number in `columns`, and what was assumed. None: below the coolest."""
+    wanted = segment.insulation_c if segment.insulation_c is not None else float(otherwise)
+    fitting = [i for i, column in enumerate(columns) if column <= wanted]
+    if not fitting:
+        return None
+    return fitting[-1], (f"insulation {otherwise} °C",) if segment.insulation_c is None else ()
+
+
+def _cfr(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
+    """The ambient factor sqrt((Tins - Ta) / (Tins - 30)) gives the printed 0.85 of 105 °C cable at 50 °C."""
+    awg, column = _awg_row(area, tuple(_CFR_A)), _insulation(segment, _CFR_COLUMNS_C, 60)
+    if awg is None or column is None:
+        return None
+    at_c = _CFR_COLUMNS_C[column[0]]
+    factor = min(1.0, sqrt(max(0.0, at_c - ambient) / (at_c - 30.0))) * _step(_CFR_BUNDLE, bundled)
+    return _Row(_CFR_A[awg][column[0]] * factor, at_c, awg_area_mm2(awg), column[1])
+
+
+def _nec(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
+    awg, column = _awg_row(area, tuple(_NEC_A)), _insulation(segment, _NEC_COLUMNS_C, 60)
+    if awg is None or column is None or not _NEC_A[awg][column[0]]:
+        return None
+    warm = next((factors[column[0]] for limit, factors in _NEC_AMBIENT if ambient <= limit + 1e-9), 0.0)
+    amps = _NEC_A[awg][column[0]] * warm * _step(_NEC_BUNDLE, bundled)
+    return _Row(min(amps, _NEC_SMALL_A.get(awg, amps)), _NEC_COLUMNS_C[column[0]], awg_area_mm2(awg), column[1])
+
+
+def _nec_551(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
+    del ambient, bundled  # it prints none; a rule named beside it brings its own
+    awg = _awg_row(area, tuple(_NEC_551_A))
+    if awg is None or area > awg_area_mm2("10") * 1.0005:
+        return None
+    return _Row(_NEC_551_A[awg], segment.insulation_c or 60.0, awg_area_mm2(awg))
+
+
+def _iec(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
+    rows = [i for i, mm2 in enumerate(_IEC_MM2) if mm2 <= area * 1.0005]
+    column = _insulation(segment, (70,), 70)
+    if not rows or column is None:
+        return None
+    factor = _step(_IEC_AMBIENT, ambient) if ambient <= 60 else 0.0
+    return _Row(_IEC_B2_A[rows[-1]] * factor * _step(_IEC_BUNCHED, bundled), 70.0, _IEC_MM2[rows[-1]], column[1])
+
+
+def _faa(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
+    del bundled  # the table is for bundles of 33 or more
+    awg, column = _awg_row(area, tuple(_FAA_A)), _insulation(segment, (105,), 105)
+    if awg is None or column is None or segment.insulation_c is None:
+        return None
+    return _Row(_FAA_A[awg] if ambient <= 70 else 0.0, 105.0, awg_area_mm2(awg))
+
+
+RULES: dict[str, Rule] = {
+    rule.name: rule
+    for rule in (
+        Rule("33 CFR 183.425", "33 CFR 183.425 Table 5 (free air, under 50 V, 30 °C)", ("dc",), _cfr),
+        Rule("NEC 310.16", "NEC 2023 Table 310.16 (30 °C) with 310.15 and 240.4(D)", ("dc", "ac"), _nec),
+        Rule("NEC 551.10", "NEC 551.10(E)(1), low voltage, 18 to 10 AWG, from memory", ("dc",), _nec_551),
+        Rule("IEC 60364-5-52", "IEC 60364-5-52, method B2, PVC 70 °C, 30 °C", ("dc", "ac"), _iec),
+        Rule("FAA AC 43.13-1B", "FAA AC 43.13-1B Table 11-9 (105 °C, bundles, 70 °C)", ("dc", "ac"), _faa),
+    )
+}
+DEFAULT_RULES = {"dc": ("33 CFR 183.425",), "ac": ("IEC 60364-5-52",)}
+
+
+def corrected_ampacity_a(segment: Segment, supply_kind: str, rules: Sequence[str] = ()) -> Ampacity | None:
+    """Ampacity of a segment in its place, A, by the strictest of the named `rules`; none named: DEFAULT_RULES.
+
+    None: its size is not known, or none of the rules reaches its size and insulation. What the segment does not say is
+    taken as stated in `assumed`: 30 °C ambient, not bundled, the coolest insulation of the rule. Only rules that
+    apply to the kind of supply (dc, ac) count. KeyError for a rule that is not in RULES.
+    """
+    area = area_mm2(segment)
+    if area is None:
+        return None
+    ambient = 30.0 if segment.ambient_c is None else segment.ambient_c
+    bundled = segment.bundled or 1
+    buried = _step(_INSULATED, segment.thermal_insulation_m) if segment.thermal_insulation_m > 0 else 1.0
+    named = [RULES[name] for name in rules or DEFAULT_RULES[supply_kind]]
+    found: list[tuple[Rule, _Row]] = []
+    by_rule: list[tuple[str, float | None]] = []
+    for rule in named:
+        if supply_kind not in rule.kinds:
+            continue
+        row = rule.row(area, segment, max(30.0, ambient), bundled)
+        by_rule.append((rule.name, row.amps * buried if row is not None else None))
+        if row is not None:
+            found.append((rule, row))
+    if not found:
+        return None
+    rule, row = min(found, key=lambda pair: pair[1].amps)
+    assumed = [] if segment.ambient_c is not None else ["ambient 30 °C"]
+    assumed += [] if segment.bundled is not None else ["not bundled"]
+    return Ampacity(
+        row.amps * buried, rule.name, rule.source, row.column_c, ambient, row.area_mm2, (*assumed, *row.assumed), tuple(by_rule)
+    )
+
+
+def steady_c(ampacity: Ampacity, amps: float) -> float:
+    """Temperature, °C, at which the conductor comes to rest at `amps`: its rise goes with the square of the current.
+
+    At 1.65 times its ampacity, 105 °C cable in 30 °C air comes to 234 °C. inf where it may carry nothing.
+    """
+    if ampacity.amps <= 0.0:
+        return float("inf") if amps > 0.0 else ampacity.ambient_c
+    return ampacity.ambient_c + (ampacity.insulation_c - ampacity.ambient_c) * (amps / ampacity.amps) ** 2
+
+
+def time_constant_s(ampacity: Ampacity) -> float:
+    """Seconds in which a conductor takes up 63 % of its final rise.
+
+    Energy balance of the bare copper at its ampacity: tau = c A dT / (I^2 R'), insulation left out (the quick side).
+    """
+    ohm_per_m = resistance_ohm_per_m(ampacity.area_mm2, ampacity.insulation_c)
+    rise_k = max(1.0, ampacity.insulation_c - ampacity.ambient_c)
+    stored_j_per_m = COPPER_J_PER_M3_K * ampacity.area_mm2 * 1e-6 * rise_k
+    return stored_j_per_m / (max(0.1, ampacity.amps) ** 2 * ohm_per_m)
