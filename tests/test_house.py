@@ -12,7 +12,7 @@ ROOT = Path(__file__).parent.parent / "agent" / "panelward"
 
 # The walk: a room may import what stands before it.
 WALK = (
-    "errors", "records", "ratings", "schedule", "link", "intake", "watch", "alarm", "core", "wording", "journal",
+    "errors", "records", "ratings", "schedule", "link", "intake", "watch", "alarm", "core", "wording", "papers", "journal",
     "notify", "rehearse", "rig", "daemon", "commands", "__main__",
 )  # fmt: skip
 HOME = {
@@ -22,6 +22,7 @@ HOME = {
     "pydantic": "schedule",
     "pydantic_core": "schedule",
     "pandas": "review",
+    "reportlab": "papers",
 }
 PURE = ("records", "errors", "ratings", "watch", "alarm", "core", "wording", "intake")
 NO_CLOCK = (
