@@ -18,6 +18,7 @@ from panelward.records import (
     Battery,
     Broker,
     Duty,
+    Exemption,
     Level,
     Load,
     Monitor,
@@ -77,7 +78,10 @@ def fault_of(path: str | Path) -> Fault:
 
 def test_every_key_arrives() -> None:
     schedule = parse(WHOLE, "van.toml")
-    assert schedule.vehicle == Vehicle(name="Survey van", id="survey-van", timezone="Europe/Oslo")
+    assert schedule.vehicle == Vehicle(
+        name="Survey van", id="survey-van", timezone="Europe/Oslo", rules_dc=("33 CFR 183.425",), rules_ac=("IEC 60364-5-52",),
+        spares=("D14",),
+    )  # fmt: skip
     assert schedule.broker == Broker(
         host="127.0.0.1", port=8883, username="panelward", password_file="/etc/panelward/broker.password", tls=True,
         ca_file="/etc/panelward/ca.crt", cert_file="/etc/panelward/van.crt", key_file="/etc/panelward/van.key",
@@ -109,12 +113,16 @@ def test_every_key_arrives() -> None:
     )  # fmt: skip
     feeder = schedule.feeder("rear")
     assert (feeder.supply, feeder.behind) == ("house", ("disconnect",))
-    assert feeder.protection == Protection(kind="bolt-fuse", rating_a=60)
+    exemption = Exemption(rule="33 CFR 183.455(c)", edition="2024", why="starter circuit")
+    assert feeder.protection == Protection(kind="bolt-fuse", rating_a=60, exemption=exemption)
+    assert (feeder.conductor, feeder.diversity) == ((Segment(sae="2"),), 0.7)
     assert schedule.probes == (Probe(id="T1", where="load:D1", monitor="dc-panel"),)
     assert [circuit.id for circuit in schedule.circuits] == ["SH", "D1", "D5", "D9", "A1"]
     freezer = schedule.circuit("D1")
     assert freezer.sense == Sense(volts_at="after-device", reports="mean", resolution_a=0.01, publishes="on-change")
-    assert freezer.protection == Protection(kind="blade-fuse", type="C", rating_a=15, as_found_a=15, as_left_a=15, way_max_a=20)
+    assert freezer.protection == Protection(
+        kind="blade-fuse", type="C", rating_a=15, as_found_a=15, as_left_a=15, way_max_a=20, rated_v=32, breaking_a=3500
+    )
     assert freezer.conductor == (
         Segment(area_mm2=6, length_m=4.5, insulation_c=105, bundled=3, ambient_c=40, return_path="wire"),
     )
@@ -132,6 +140,12 @@ def test_lists_stay_lists_and_a_feeder_gives_its_supply() -> None:
     assert lights.conductor == (Segment(awg="12"), Segment(awg="1/0"))
     assert [found.kind for found in lights.loads] == ["light", "fan"]
     assert (lights.feeder, lights.supply) == ("rear", "house")
+
+
+@pytest.mark.parametrize(("written", "size"), [("00", "2/0"), ("0", "1/0"), ("0000", "4/0"), ("2/0", "2/0")])
+def test_sizes_with_noughts_are_read_both_ways(written: str, size: str) -> None:
+    text, _ = swapped('awg = "1/0"', f'awg = "{written}"')
+    assert parse(text, "van.toml").circuit("D5").conductor[1].awg == size
 
 
 def test_the_defaults_are_those_of_the_interface() -> None:

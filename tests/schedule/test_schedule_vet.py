@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from panelward.ratings import corrected_ampacity_a
 from panelward.records import Circuit, Feeder, Level, Load, Protection, Schedule, Segment, Sense, Supply
-from panelward.schedule import Finding, load, vet
+from panelward.schedule import GRADES, Finding, load, vet
 from plans import DETECTOR, FREEZER, PLAN, circuit, plan
 
 CONFIG = Path(__file__).parent.parent.parent / "config"
@@ -154,10 +154,10 @@ def test_the_switch_is_found_up_through_feeders_and_supplies() -> None:
     assert one(fed, "life-behind-switch").found == "user-switch"
 
 
-def test_a_way_below_its_device_and_a_device_above_its_maker_are_refused() -> None:
+def test_a_way_below_its_device_is_warned_of_and_a_device_above_its_maker_refused() -> None:
     """A way's rating and a maker's instruction: common practice, no source."""
     finding = one(plan(way(protection=blade(25, way_max_a=20))), "way-below-device")
-    assert (finding.grade, finding.found, finding.limit) == ("refuse", 25, 20)
+    assert (finding.grade, finding.found, finding.limit) == ("warn", 25, 20)
     assert "at most 20 A" in finding.remedy
     assert of(plan(way(protection=blade(20, way_max_a=20))), "way-below-device") == []
     finding = one(plan(way(protection=blade(15), maker_fuse_a=10)), "device-above-maker")
@@ -219,8 +219,11 @@ def test_a_continuous_load_takes_eighty_percent_of_its_device() -> None:
     assert running(amps * V * 1.01, None) == []
     finding = running(amps * V * 1.01, seconds)[0]
     assert (finding.grade, finding.limit, finding.found) == ("warn", amps, 12.12)
-    assert "210.20(A)" in finding.source
+    assert "75 %" in finding.source  # a fuse: its holder's heat; three rules with three sources, never one number
     assert running(16 * V, seconds) == []  # refused already
+    ul = running(amps * V * 1.01, seconds, protection=Protection(kind="breaker-thermal", rating_a=15))
+    assert "210.20(A)" in ul[0].source
+    assert running(amps * V * 1.2, seconds, protection=Protection(kind="breaker-b", rating_a=15)) == []  # carries 1.13 times
 
 
 @pytest.mark.parametrize("kind", ["electronics", "detector"])
@@ -252,6 +255,10 @@ def test_what_cannot_be_judged_is_noted() -> None:
     found = vet(plan(bare, supplies=(supply,)))
     assert {finding.grade for finding in found} == {"note"}
     assert {finding.rule: finding.circuit for finding in found} == {
+        "rules-not-named": None,
+        "bonding-unseen": None,
+        "fault-unknown": None,
+        "feeder-unprotected": None,
         "battery-unknown": None,
         "cutoff-unknown": None,
         "floor-unknown": "D4",
@@ -271,7 +278,8 @@ def test_a_supply_that_is_fed_needs_neither_battery_nor_cut_off() -> None:
     fed = Supply(id="sub", kind="dc", nominal_v=24, fed_by="D9")
     shore = Supply(id="shore", kind="ac", nominal_v=230, presence="comes-and-goes")
     found = vet(replace(PLAN, supplies=(*PLAN.supplies, fed, shore)))
-    assert [finding for finding in found if finding.circuit is None] == []
+    named = [f.rule for f in found if f.message.startswith(("Supply sub", "Supply shore"))]
+    assert named == ["neutral-bond"]
 
 
 def test_every_ac_circuit_is_for_licensed_practice() -> None:
@@ -283,13 +291,15 @@ def test_every_ac_circuit_is_for_licensed_practice() -> None:
 
 
 def test_a_meter_without_a_device_gives_nothing() -> None:
-    assert vet(plan(PLAN.circuits[0])) == ()
+    assert [finding for finding in vet(plan(PLAN.circuits[0])) if finding.circuit is not None] == []
 
 
 def test_refusals_come_first_and_the_rest_as_on_the_panel() -> None:
     bad = way(protection=blade(50, as_found_a=20), conductor=wire("18"))
     worse = circuit("D5", "Lights", protection=blade(50), conductor=wire("18"))
-    grades = [(f.grade, f.circuit) for f in vet(plan(replace(bad, feed="always-on"), worse))]
+    found = vet(plan(replace(bad, feed="always-on"), worse))
+    assert [f.grade for f in found] == sorted([f.grade for f in found], key=GRADES.index)
+    grades = [(f.grade, f.circuit) for f in found if f.circuit is not None and f.rule != "length-unknown"]
     assert grades == [("refuse", "D4"), ("refuse", "D5"), ("warn", "D4"), ("note", "D4")]
 
 
@@ -299,8 +309,8 @@ def test_the_schedules_that_come_with_it_are_neither_refused_nor_warned_of(name:
     assert [finding for finding in vet(schedule) if finding.grade != "note"] == []
 
 
-def test_the_minimal_schedule_leaves_nothing_open() -> None:
-    assert vet(load(CONFIG / "minimal.toml")[0]) == ()
+def test_the_minimal_schedule_leaves_nothing_open_on_its_circuits() -> None:
+    assert [finding for finding in vet(load(CONFIG / "minimal.toml")[0]) if finding.circuit is not None] == []
 
 
 def test_a_schedule_without_circuits_and_a_cutoff_that_does_not_fit_are_warned_of() -> None:

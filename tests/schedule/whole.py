@@ -7,6 +7,10 @@ WHOLE = """\
 name = "Survey van"
 id = "survey-van"
 timezone = "Europe/Oslo"
+spares = ["D14"]
+[vehicle.rules]
+dc = ["33 CFR 183.425"]
+ac = ["IEC 60364-5-52"]
 
 [broker]
 host = "127.0.0.1"
@@ -85,9 +89,16 @@ fed_by = "D9"
 [feeder.rear]
 supply = "house"
 behind = ["disconnect"]
+diversity = 0.7
+[feeder.rear.conductor]
+sae = "2"
 [feeder.rear.protection]
 kind = "bolt-fuse"
 rating_a = 60
+[feeder.rear.protection.exemption]
+rule = "33 CFR 183.455(c)"
+edition = "2024"
+why = "starter circuit"
 
 [[probe]]
 id = "T1"
@@ -120,6 +131,8 @@ rating_a = 15
 as_found_a = 15
 as_left_a = 15
 way_max_a = 20
+rated_v = 32
+breaking_a = 3500
 [circuit.conductor]
 area_mm2 = 6.0
 length_m = 4.5
@@ -161,6 +174,8 @@ feed = "switched"
 [circuit.protection]
 kind = "breaker-c"
 rating_a = 10
+rated_v = 60
+breaking_a = 5000
 [[circuit.conductor]]
 awg = "12"
 [[circuit.conductor]]
@@ -181,6 +196,7 @@ feed = "switched"
 [circuit.protection]
 kind = "bolt-fuse"
 rating_a = 125
+breaking_a = 5000
 
 [[circuit]]
 id = "A1"

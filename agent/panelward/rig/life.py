@@ -232,6 +232,15 @@ def _cable(life: Life, begins_ms: int) -> None:
     life.at(begins_ms, act)
 
 
+def _wrong_fuse(life: Life, begins_ms: int) -> None:
+    def act(van: Van) -> None:
+        van.devices["D7"].rating_a = 40.0  # not the fuse of the schedule
+
+    life.at(begins_ms, act)
+    life.at(begins_ms, _plug(27.0))
+    life.at(begins_ms + 900_000, _plug(2.0))
+
+
 def _left_on(life: Life, begins_ms: int) -> None:
     def again(van: Van) -> None:
         _inverter(True)(van)
@@ -329,6 +338,7 @@ def _cloudy(life: Life, begins_ms: int) -> None:
 FAULTS: dict[str, tuple[str, str | None, str, Callable[[Life, int], None]]] = {
     "bench-overload": ("D7", "overcurrent-approach", "a tool of about 18 A on the 15 A sockets for 15 min", _overload),
     "bench-opens": ("D7", "protection-opened", "a tool of 20.8 A on the 15 A sockets until the fuse opens", _gross_overload),
+    "bench-wrong-fuse": ("D7", "protection-doubtful", "27 A for 15 min: 40 A is fitted where 15 A is listed", _wrong_fuse),
     "inverter-left-on": ("D9", "standby-drain", "nobody switches the inverter off", _left_on),
     "freezer-feed-lost": ("D1", "feed-lost", "its feed opens, the bus is well", lambda f, t: f.at(t, _feed("D1", False))),
     "freezer-switched-off": ("D1", "feed-lost", "somebody switches it off remotely", _switched_off),

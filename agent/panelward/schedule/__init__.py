@@ -9,6 +9,6 @@ from __future__ import annotations
 
 from panelward.schedule.file import load, parse
 from panelward.schedule.topics import filter_is_valid
-from panelward.schedule.vet import GRADES, Finding, vet
+from panelward.schedule.vetting import GRADES, Finding, vet
 
 __all__ = ["GRADES", "Finding", "filter_is_valid", "load", "parse", "vet"]

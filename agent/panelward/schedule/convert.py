@@ -8,6 +8,7 @@ from panelward.records import (
     Broker,
     Circuit,
     Duty,
+    Exemption,
     Feeder,
     Level,
     Load,
@@ -44,12 +45,26 @@ def schedule_of(document: Document) -> Schedule:
     kinds = {supply.id: supply.kind for supply in supplies}
     only = next(iter(monitors), None)
     return Schedule(
-        vehicle=Vehicle(name=vehicle.name, id=vehicle.id or vehicle_id(vehicle.name), timezone=vehicle.timezone),
+        vehicle=Vehicle(
+            name=vehicle.name,
+            id=vehicle.id or vehicle_id(vehicle.name),
+            timezone=vehicle.timezone,
+            rules_dc=tuple(vehicle.rules.dc) if vehicle.rules else (),
+            rules_ac=tuple(vehicle.rules.ac) if vehicle.rules else (),
+            spares=tuple(vehicle.spares),
+        ),
         broker=Broker(**document.broker.model_dump()) if document.broker else None,
         monitors=tuple(monitors.values()),
         supplies=supplies,
         feeders=tuple(
-            Feeder(id=name, supply=f.supply, behind=tuple(f.behind), protection=_protection(f.protection))
+            Feeder(
+                id=name,
+                supply=f.supply,
+                behind=tuple(f.behind),
+                protection=_protection(f.protection),
+                conductor=tuple(Segment(**segment.model_dump()) for segment in f.conductor),
+                diversity=f.diversity,
+            )
             for name, f in document.feeder.items()
         ),
         probes=tuple(Probe(id=p.id, where=p.where, monitor=p.monitor or only) for p in document.probe),
@@ -147,7 +162,10 @@ def _sense(base: Sense, over: SenseTable) -> Sense:
 
 
 def _protection(table: ProtectionTable | None) -> Protection | None:
-    return Protection(**table.model_dump()) if table else None
+    if table is None:
+        return None
+    exemption = Exemption(**table.exemption.model_dump()) if table.exemption else None
+    return Protection(**table.model_dump(exclude={"exemption"}), exemption=exemption)
 
 
 def _pointer(table: PointerTable) -> Pointer:

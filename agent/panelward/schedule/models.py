@@ -10,8 +10,10 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from panelward.ratings.conductor import AWG_SIZES
+from panelward.ratings.ampacity import RULES
+from panelward.ratings.conductor import AWG_ALIASES, AWG_SIZES, SAE_CMIL
 from panelward.schedule.values import (
+    Alias,
     Duration,
     Hours,
     JsonPointer,
@@ -69,10 +71,23 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
+RuleOfDc = Annotated[str, OneOf(*(name for name, rule in RULES.items() if "dc" in rule.kinds))]
+RuleOfAc = Annotated[str, OneOf(*(name for name, rule in RULES.items() if "ac" in rule.kinds))]
+
+
+class RulesTable(Table):
+    """The ampacity rules named for the vehicle, by kind of supply; the strictest decides."""
+
+    dc: list[RuleOfDc] = Field(default_factory=list)
+    ac: list[RuleOfAc] = Field(default_factory=list)
+
+
 class VehicleTable(Table):
     name: Name
     id: VehicleId | None = None
     timezone: Zone = "UTC"
+    rules: RulesTable | None = None
+    spares: list[Name] = Field(default_factory=list)
 
 
 class BrokerTable(Table):
@@ -159,6 +174,12 @@ class SupplyTable(Table):
     presence: Annotated[str, OneOf("always", "comes-and-goes")] = "always"
 
 
+class ExemptionTable(Table):
+    rule: Line
+    edition: Line
+    why: Line
+
+
 class ProtectionTable(Table):
     kind: Annotated[str, OneOf(*PROTECTION_KINDS)]
     type: Annotated[str, OneOf("C", "E", "F")] | None = None
@@ -166,12 +187,9 @@ class ProtectionTable(Table):
     as_found_a: Positive | None = None
     as_left_a: Positive | None = None
     way_max_a: Positive | None = None
-
-
-class FeederTable(Table):
-    supply: Line
-    behind: list[Line] = Field(default_factory=list)
-    protection: ProtectionTable | None = None
+    rated_v: Volts | None = None
+    breaking_a: Positive | None = None
+    exemption: ExemptionTable | None = None
 
 
 class ProbeTable(Table):
@@ -182,13 +200,22 @@ class ProbeTable(Table):
 
 class SegmentTable(Table):
     area_mm2: Positive | None = None
-    awg: Annotated[str, OneOf(*AWG_SIZES)] | None = None
+    awg: Annotated[str, Alias(*AWG_SIZES, aliases=AWG_ALIASES)] | None = None
+    sae: Annotated[str, Alias(*SAE_CMIL, aliases=AWG_ALIASES)] | None = None
     length_m: Positive | None = None
     insulation_c: Insulation | None = None
     bundled: Count | None = None
     ambient_c: Ambient | None = None
     thermal_insulation_m: FromZero = 0.0
     return_path: Annotated[str, OneOf("wire", "chassis")] = Field(default="wire", alias="return")
+
+
+class FeederTable(Table):
+    supply: Line
+    behind: list[Line] = Field(default_factory=list)
+    protection: ProtectionTable | None = None
+    conductor: Annotated[list[SegmentTable], BeforeValidator(_as_list)] = Field(default_factory=list)
+    diversity: Usable = 1.0
 
 
 class SurgeTable(Table):

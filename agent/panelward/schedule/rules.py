@@ -25,6 +25,7 @@ def check(report: Report) -> None:
     circuits, monitors, probes = (_array(raw, name) for name in ("circuit", "monitor", "probe"))
     supplies, feeders = (_named(raw, name) for name in ("supply", "feeder"))
     _ids(report, circuits, monitors, probes, supplies, feeders)
+    _spares(report, _table(raw, "vehicle"), circuits)
     _broker(report, _table(raw, "broker"))
     for path, monitor in monitors:
         _monitor(report, path, monitor)
@@ -35,6 +36,7 @@ def check(report: Report) -> None:
         refer.one(path, feeder, "supply", "the id of a supply", list(supplies))
         refer.behind(path, feeder)
         _protection(report, path, feeder)
+        _conductor(report, path, feeder)
     for path, probe in probes:
         refer.monitor(path, probe)
         _where(refer, path, probe)
@@ -283,9 +285,7 @@ def _circuit(refer: _References, path: Path, circuit: Raw) -> None:
             wanted = "a table: its protective device"
             report.add((*path, "protection"), wanted, "nothing", "It is required for a load.")
     _protection(report, path, circuit)
-    for below, segment in _tables(circuit, "conductor"):
-        if "area_mm2" in segment and "awg" in segment:
-            report.add((*path, *below, "awg"), "area_mm2 or awg, one of the two", "both")
+    _conductor(report, path, circuit)
     for below, load in _tables(circuit, "load"):
         first: dict[str, None] = {}
         for place, level in _array(load, "levels"):
@@ -295,6 +295,20 @@ def _circuit(refer: _References, path: Path, circuit: Raw) -> None:
             first[name or ""] = None
         if load.get("hours") == []:
             report.add((*path, *below, "hours"), "at least one span", "an empty array", "Leave it out if any time will do.")
+
+
+def _spares(report: Report, vehicle: Raw, circuits: list[Item]) -> None:
+    taken = [_text(circuit, "id") for _, circuit in circuits]
+    for index, name in _texts(vehicle, "spares"):
+        if name in taken:
+            report.add(("vehicle", "spares", index), "the position of a way that is not wired", f"{shown(name)}, a circuit")
+
+
+def _conductor(report: Report, path: Path, table: Raw) -> None:
+    for below, segment in _tables(table, "conductor"):
+        sizes = [key for key in ("area_mm2", "awg", "sae") if key in segment]
+        if len(sizes) > 1:
+            report.add((*path, *below, sizes[1]), "area_mm2, awg or sae: one of them", " and ".join(sizes))
 
 
 def _protection(report: Report, path: Path, table: Raw) -> None:

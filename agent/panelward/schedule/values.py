@@ -136,6 +136,17 @@ class OneOf(Kind):
         raise self.unfit(f'Write it in quotes: "{value}".' if quoted else "")
 
 
+class Alias(OneOf):
+    """One word of a list, some of which people also write in another way."""
+
+    def __init__(self, *choices: str, aliases: Mapping[str, str]) -> None:
+        super().__init__(*choices)
+        self.aliases = aliases
+
+    def read(self, value: object) -> object:
+        return super().read(self.aliases.get(value, value) if isinstance(value, str) else value)
+
+
 class Duration(Kind):
     """A time span like "3h", "10min", "90s" or "1h30min"; read as seconds."""
 

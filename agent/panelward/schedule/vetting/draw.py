@@ -1,0 +1,109 @@
+"""The loads: against the device's rating, what they ask of it for hours, and the volts that reach them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from panelward.ratings import drop, solve
+from panelward.records import Load, Segment
+from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, Finding, above
+from panelward.schedule.vetting.fitted import segments_known
+from panelward.schedule.vetting.way import Way
+
+CONTINUOUS_S = 3 * 3600  # NEC art. 100: a continuous load runs three hours or more
+ALWAYS_RUNNING = ("electronics", "detector")  # on an always-on feed these are continuous without a longest_run
+# Three rules with three sources; never one number.
+CONTINUOUS = {
+    "fuse": (0.80, "a fuse in its holder: at most 75 to 80 % for hours (a fuse guide: 75 % at 25 °C)"),
+    "breaker-thermal": (0.80, "NEC art. 100 and 210.20(A)"),
+    "breaker-self-resetting": (0.80, "NEC art. 100 and 210.20(A)"),
+    # IEC 60898-1 breakers carry 1.13 times their rating at 30 °C; their grouping and warmth are the panel maker's.
+}
+CRITICAL_KINDS = ("electronics", "detector")
+DROP_SOURCE = "ABYC E-11 and ISO 10133 as quoted: 3 % for feeders, electronics, bilge pumps; 10 % otherwise"
+DROP_SOURCE_AC = "NEC 210.19(A) informational note: 3 % branch"
+
+
+def findings(way: Way) -> Iterator[Finding]:
+    if way.protection is not None:
+        yield from _levels(way)
+    yield from _drop(way)
+
+
+def _levels(way: Way) -> Iterator[Finding]:
+    protection = way.protection
+    assert protection is not None
+    assert way.family is not None
+    fitted = protection.fitted_a
+    key = "fuse" if way.family.word == "fuse" else protection.kind
+    share, source = CONTINUOUS.get(key, (1.0, COORDINATION))
+    for load in way.circuit.loads:
+        for level in load.levels:
+            amps = level.watts / way.supply.nominal_v
+            draws = f'level "{level.name}" draws {amps:.3g} A at {way.supply.nominal_v:g} V'
+            if above(amps, fitted):
+                yield way.find(
+                    "refuse", "level-above-rating", COORDINATION,
+                    "Lower the load or share it out over more circuits; the device stays as its conductor wants it.",
+                    f"{draws}, above its {fitted:g} A device.", amps, fitted, "A",
+                )  # fmt: skip
+            elif continuous(way, load) and above(amps, share * fitted):
+                why = "three hours or more" if load.longest_run_s is not None else "for ever"
+                yield way.find(
+                    "warn", "continuous-above-80-percent", source,
+                    "Lower the load, shorten its run, or share it out over more circuits.",
+                    f"{draws} {why}: above {100 * share:.0f} % of its {fitted:g} A device.", amps, share * fitted, "A",
+                )  # fmt: skip
+
+
+def continuous(way: Way, load: Load) -> bool:
+    """Does it run three hours or more? Its longest run says so, or what it is."""
+    if load.longest_run_s is not None:
+        return load.longest_run_s >= CONTINUOUS_S
+    return way.circuit.feed == "always-on" and load.kind in ALWAYS_RUNNING
+
+
+def allowed_share(way: Way) -> float:
+    """How much of nominal may be lost on the way: 3 % for what must have its volts, 10 % for the rest."""
+    if way.supply.kind == "ac" or way.circuit.importance == "life":
+        return drop.CRITICAL_SHARE
+    kinds = [load.kind for load in way.circuit.loads]
+    bilge = "pump" in kinds and way.circuit.feed == "always-on"
+    return drop.CRITICAL_SHARE if bilge or any(kind in CRITICAL_KINDS for kind in kinds) else drop.OTHER_SHARE
+
+
+def _drop(way: Way) -> Iterator[Finding]:
+    circuit, supply = way.circuit, way.supply
+    if circuit.role != "load" or not segments_known(circuit.conductor):
+        return
+    loads = way.peaks if way.bounded else (("constant-current", way.design_a * supply.nominal_v),)
+    if not any(watts > 0.0 for _, watts in loads):
+        return
+    ohm = way.loop(way.design_a).ohm
+    limit = allowed_share(way)
+    source = DROP_SOURCE_AC if supply.kind == "ac" else DROP_SOURCE
+    solved = solve(loads, ohm, supply.nominal_v, supply.nominal_v)
+    if solved is None or above(solved.share, limit):
+        lost = "all of its volts: it browns out" if solved is None else f"{solved.drop_v:.3g} V, {100 * solved.share:.2g} %,"
+        yield way.find(
+            "refuse" if solved is None else "warn", "brown-out" if solved is None else "drop-above-limit", source,
+            _remedy(way, loads, limit), f"at {way.design_a:.3g} A it loses {lost} on the way.",
+            None if solved is None else 100 * solved.share, 100 * limit, "%",
+        )  # fmt: skip
+        return
+    if supply.kind == "dc" and solve(loads, ohm, way.low_v, supply.nominal_v) is None:
+        yield way.find(
+            "warn", "brown-out", f"P > V² / 4R has no solution; {PRACTICE}", _remedy(way, loads, limit),
+            f"at {way.low_v:g} V its loads find no working point at the end of {1000 * ohm:.3g} mohm: they brown out.",
+        )  # fmt: skip
+
+
+def _remedy(way: Way, loads: Sequence[tuple[str, float]], limit: float) -> str:
+    def good(segments: Sequence[Segment]) -> bool:
+        solved = solve(loads, way.loop(way.design_a, segments).ohm, way.supply.nominal_v, way.supply.nominal_v)
+        return solved is not None and not above(solved.share, limit)
+
+    size = way.conductor_for(good)
+    return (
+        f"Lay at least {size}, or shorten the run." if size else "Shorten the run or lower the load: no standard size does it."
+    )

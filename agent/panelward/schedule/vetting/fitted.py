@@ -1,0 +1,225 @@
+"""The device: against its conductor, its way, the load's maker, its bus, the fault it may meet, and its load's need."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from math import inf
+
+from panelward.ratings import area_mm2, fitting_ratings_a, stall
+from panelward.records import Protection, Segment
+from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, Finding, above, down, listed
+from panelward.schedule.vetting.way import BOOST, Way, weakest
+
+GOOD_INSULATION_C = 105.0  # the best in common use in vehicles; what fails even with it fails plainly
+EXEMPT_TIMES = 1.5  # 33 CFR 183.455(c): below 50 V the device at most 150 % of the ampacity
+FAR_TIMES = 5.0  # times the load: far above what it needs; common practice, no source
+ORDINARY_A = 10.0  # up to here a device is ordinary for a small load: it protects the cable; common practice, no source
+MOTORS = ("fan", "pump", "motor")
+LEAST_MM2 = 0.75  # in a sheath; ISO 10133:2012 7.7, and 18 AWG in 33 CFR 183.425
+EXEMPT_A = 1.0  # 33 CFR 183.425 leaves circuits under 1 A out
+
+
+def findings(way: Way) -> Iterator[Finding]:
+    protection = way.protection
+    if protection is None:
+        if way.circuit.role == "load":
+            yield way.find(
+                "refuse", "no-device", COORDINATION, "Fit a device at its source end that its conductor can bear.",
+                "no device protects it.",
+            )  # fmt: skip
+        return
+    for what, amps in ratings(protection):
+        yield from _conductor(way, what, amps)
+        yield from _limits(way, what, amps)
+    yield from _bus(way, protection)
+    yield from _records(way, protection)
+    yield from _need(way, protection)
+
+
+def ratings(protection: Protection) -> Iterator[tuple[str, float]]:
+    """The scheduled device, and the one left in the way where it is another."""
+    word = "electronic output" if protection.kind == "electronic" else protection.kind.replace("-", " ")
+    named = f"an {word}" if word[0] in "aeiou" else f"a {word}"
+    yield named, protection.rating_a
+    if protection.as_left_a is not None and protection.as_left_a != protection.rating_a:
+        yield f"as left, {named}", protection.as_left_a
+
+
+def _conductor(way: Way, what: str, amps: float) -> Iterator[Finding]:
+    weak = way.weakest
+    thin = [s for s in way.circuit.conductor if (area_mm2(s) or inf) < LEAST_MM2 * 0.999]
+    if thin and amps > EXEMPT_A:
+        least = way.conductor_for(lambda _: True, least_a=amps) or "a tabulated size"
+        yield way.find(
+            "refuse", "conductor-too-thin", "ISO 10133:2012 7.7 and 33 CFR 183.425 (18 AWG in a sheath)",
+            f"Lay at least {least}.", f"{what} of {amps:g} A on a conductor of {area_mm2(thin[0]):.3g} mm².",
+            area_mm2(thin[0]), LEAST_MM2, "mm²",
+        )  # fmt: skip
+    if weak is None or not above(amps, weak.amps):
+        return
+    protection = way.protection
+    exemption = protection.exemption if protection else None
+    buried = any(s.thermal_insulation_m > 0 for s in way.circuit.conductor)
+    if exemption is not None and way.supply.kind == "dc" and not buried and not above(amps, EXEMPT_TIMES * weak.amps):
+        yield way.find(
+            "note", "device-above-ampacity-exempted", f"{exemption.rule}, {exemption.edition}",
+            "Have it confirmed by whoever answers for the installation.",
+            f"{what} of {amps:g} A, above the {down(weak.amps):g} A its conductor carries by {weak.rule}: allowed in "
+            f"writing ({exemption.why}).",
+            amps, weak.amps, "A",
+        )  # fmt: skip
+        return
+    best = weakest(way.circuit.conductor, way.supply.kind, way.rules, GOOD_INSULATION_C)
+    plain = best is None or above(amps, best.amps)
+    doubt = "" if plain else f" if its insulation is of {weak.insulation_c:g} °C: it is not written"
+    refused = ""
+    if exemption is not None:
+        why = "never for AC" if way.supply.kind == "ac" else "never in thermal insulation" if buried else "at most 150 %"
+        refused = f" Its exemption does not hold here: {why}."
+    size = way.conductor_for(lambda _: True, least_a=amps)
+    lay = f"lay at least {size}" if size else "lay a bigger conductor"
+    cap = way.cap()
+    yield way.find(
+        "refuse" if plain else "warn", "device-above-ampacity", f"{weak.source}; {COORDINATION}",
+        f"{cap}, or {lay}, a bigger conductor." if plain and size else f"{cap}, or {lay}."
+        if plain else f"Write insulation_c. If it is no better: {cap[0].lower()}{cap[1:]}.",
+        f"{what} of {amps:g} A, above the {down(weak.amps):g} A its conductor carries in its place{doubt}.{refused}",
+        amps, weak.amps, "A",
+    )  # fmt: skip
+
+
+def _limits(way: Way, what: str, amps: float) -> Iterator[Finding]:
+    protection, maker = way.protection, way.maker_a
+    assert protection is not None
+    way_max = protection.way_max_a
+    if way_max is not None and way_max < amps:
+        yield way.find(
+            "warn", "way-below-device", f"the panel maker's rating of the way; {PRACTICE}", f"{way.cap()}.",
+            f"{what} of {amps:g} A in a way rated {way_max:g} A.", amps, way_max, "A",
+        )  # fmt: skip
+    if maker is not None and amps > maker:
+        yield way.find(
+            "refuse", "device-above-maker", "the load maker's instruction (maker_fuse_a)", f"{way.cap()}.",
+            f"{what} of {amps:g} A, above the {maker:g} A its load's maker allows.", amps, maker, "A",
+        )  # fmt: skip
+    elif maker is not None and amps < maker and len(way.circuit.loads) == 1:
+        fits = f"Fit {maker:g} A" if maker <= way.most_a else f"Lay a conductor that carries {maker:g} A, then fit {maker:g} A"
+        yield way.find(
+            "warn", "device-below-maker", "the load maker's instruction (maker_fuse_a)",
+            f"{fits}, if its maker demands it and does not merely allow it.",
+            f"{what} of {amps:g} A, below the {maker:g} A of its load's maker: it may open on an ordinary start.",
+            amps, maker, "A",
+        )  # fmt: skip
+    upstream = way.feeder.protection if way.feeder else None
+    if way.feeder is not None and upstream is not None and upstream.fitted_a < amps:
+        yield way.find(
+            "warn", "feeder-below-branch", PRACTICE, f"{way.cap()}; else the whole feeder goes out first.",
+            f"{what} of {amps:g} A behind feeder {way.feeder.id} with {upstream.fitted_a:g} A.",
+            amps, upstream.fitted_a, "A",
+        )  # fmt: skip
+
+
+def _bus(way: Way, protection: Protection) -> Iterator[Finding]:
+    """Its voltage and its breaking capacity: as marked, else as its standard has them."""
+    assert way.family is not None
+    supply, word = way.supply, next(ratings(protection))[0]
+    rated_v = protection.rated_v if protection.rated_v is not None else way.family.rated_v
+    bus_v = round(supply.nominal_v * BOOST) if supply.kind == "dc" else supply.nominal_v
+    if rated_v is not None and bus_v > rated_v:
+        yield way.find(
+            "refuse", "device-below-bus-volts", way.family.source,
+            f"Fit a device marked for at least {bus_v:g} V {supply.kind.upper()} (a 58 V blade, or a breaker so marked), "
+            "and write rated_v.",
+            f"{word} of {rated_v:g} V on a bus that comes to {bus_v:g} V: it may not quench the arc.", bus_v, rated_v, "V",
+        )  # fmt: skip
+    if supply.kind == "dc" and not way.family.dc and protection.rated_v is None:
+        yield way.find(
+            "warn", "breaker-for-ac-only", "IEC 60898-1 scope: part 1 is for AC, DC needs IEC 60898-2 or -3",
+            "Fit a device marked for direct current at this voltage, and write rated_v and breaking_a as marked.",
+            f"{word} on direct current: its standard is for alternating current only.",
+        )  # fmt: skip
+    breaking = protection.breaking_a if protection.breaking_a is not None else way.family.breaking_a
+    fault = supply.fault_max_a
+    if fault is not None and breaking is not None and above(fault, breaking):
+        yield way.find(
+            "refuse", "fault-above-breaking", way.family.source,
+            f"Put a device that breaks at least {fault:g} A at the bank, or fit one here, and write breaking_a as marked; "
+            "or have the fault current at this panel reckoned anew.",
+            f"{word} breaks {breaking:g} A; a short at the panel may bring {fault:g} A.", fault, breaking, "A",
+        )  # fmt: skip
+    elif fault is not None and breaking is None and way.family.word != "output":
+        yield way.find(
+            "note", "breaking-unknown", way.family.source, "Write breaking_a as it is marked.",
+            f"what {word} can break is not known; a short at the panel may bring {fault:g} A.",
+        )  # fmt: skip
+
+
+def _records(way: Way, protection: Protection) -> Iterator[Finding]:
+    """What was found and left in the way against what the schedule says."""
+    for rule, when, amps in (
+        ("as-found-differs", "found", protection.as_found_a),
+        ("as-left-differs", "left", protection.as_left_a),
+    ):
+        if amps is not None and amps != protection.rating_a:
+            remedy = (
+                "Settle which is right, from the conductor. The watch judges what was left in the way."
+                if when == "left"
+                else "Find out who changed it and why, and whether the conductor was harmed."
+            )
+            yield way.find(
+                "warn", rule, f"as-found and as-left record; {PRACTICE}", remedy,
+                f"{when} with {amps:g} A, scheduled with {protection.rating_a:g} A.", amps, protection.rating_a, "A",
+            )  # fmt: skip
+
+
+def _need(way: Way, protection: Protection) -> Iterator[Finding]:
+    """Far above what the load needs: it protects the cable at best, the load never."""
+    amps, steady = protection.fitted_a, way.steady_a
+    if not way.bounded or steady <= 0.0:
+        return
+    fits = fitting_ratings_a(protection, steady, surges=way.surges, most_a=way.most_a)
+    motor = all(load.kind in MOTORS for load in way.circuit.loads) and len(way.circuit.loads) == 1
+    demanded = way.maker_a is not None and amps == way.maker_a
+    if above(amps, FAR_TIMES * steady) and amps > ORDINARY_A and fits and amps > max(fits) and not demanded:
+        yield way.find(
+            "warn", "device-far-above-load", PRACTICE,
+            f"Ratings that fit this load: {listed(fits)} A.{_stalls(way, protection, fits) if motor else ''}",
+            f"{amps:g} A is far above what the load needs: it draws {steady:.3g} A.", amps, max(fits), "A",
+        )  # fmt: skip
+    if motor:
+        verdict = stall(protection, steady, _stall_times(way))
+        said, remedy = {
+            "opens": ("opens on the stall within a minute", "Nothing to do."),
+            "carries": (
+                "protects its cable and not a stalled motor",
+                "Ask its maker whether the motor has a protector of its own.",
+            ),
+            "may-open": (
+                "protects its cable; on a stalled motor it may or may not open",
+                "Ask its maker whether the motor has a protector of its own.",
+            ),
+        }[verdict]
+        yield way.find(
+            "note", "stalled-motor", f"a stalled motor draws three to five times its running current; {PRACTICE}", remedy,
+            f"stalled, its motor draws about {_stall_times(way) * steady:.3g} A: {amps:g} A {said}.",
+        )  # fmt: skip
+
+
+def _stall_times(way: Way) -> float:
+    return max([4.0, *(level.surge.times for load in way.circuit.loads for level in load.levels if level.surge)])
+
+
+def _stalls(way: Way, protection: Protection, fits: Sequence[float]) -> str:
+    """Which of the fitting ratings opens on a stalled motor, and what the greatest does."""
+    said = {"opens": "opens on the stalled motor", "may-open": "may open on the stalled motor in some minutes",
+            "carries": "protects its cable and not a stalled motor"}  # fmt: skip
+    verdicts = {r: stall(replace(protection, rating_a=r, as_left_a=None), way.steady_a, _stall_times(way)) for r in fits}
+    opening = [r for r, verdict in verdicts.items() if verdict == "opens"]
+    told = dict.fromkeys([*opening[-1:], fits[-1]])
+    return f" {'; '.join(f'{r:g} A {said[verdicts[r]]}' for r in told)}."
+
+
+def segments_known(segments: Sequence[Segment]) -> bool:
+    """Has every stretch a size and a length?"""
+    return bool(segments) and all(area_mm2(s) is not None and s.length_m is not None for s in segments)

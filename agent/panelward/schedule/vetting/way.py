@@ -1,0 +1,198 @@
+"""One circuit with what is known around it: what the files beside this judge."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from math import inf
+
+from panelward.ratings import (
+    Ampacity,
+    Device,
+    Family,
+    Loop,
+    Size,
+    corrected_ampacity_a,
+    device,
+    family,
+    greatest_standard_a,
+    loop_ohm,
+    standard_sizes,
+)
+from panelward.records import Circuit, Feeder, Protection, Schedule, Segment, Supply
+from panelward.schedule.vetting.finding import Finding, down, finding
+
+UNBOUNDED = ("socket", "inverter", "charger")  # what hangs on them is not written in their levels
+BOOST = 1.14  # 14.6 V on a 12.8 V bank: what charging lifts a bus to
+LOW_SHARE = 0.9  # of nominal, where the schedule has no cut-off: the least a bus is run at; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What all circuits of a schedule share, looked up once."""
+
+    schedule: Schedule
+    supplies: dict[str, Supply]
+    feeders: dict[str, Feeder]
+    circuits: dict[str, Circuit]
+
+    @classmethod
+    def of(cls, schedule: Schedule) -> Around:
+        return cls(
+            schedule,
+            {s.id: s for s in schedule.supplies},
+            {f.id: f for f in schedule.feeders},
+            {c.id: c for c in schedule.circuits},
+        )
+
+
+class Way:
+    """One circuit, its device, conductor and loads, and what stands upstream."""
+
+    def __init__(self, around: Around, circuit: Circuit) -> None:
+        self.around, self.circuit = around, circuit
+        self.supply: Supply = around.supplies[circuit.supply]
+        self.feeder: Feeder | None = around.feeders[circuit.feeder] if circuit.feeder else None
+        self.protection: Protection | None = circuit.protection
+        self.title = f"{circuit.label} ({circuit.id})"
+        self.rules = around.schedule.vehicle.rules(self.supply.kind)
+        makers = [load.maker_fuse_a for load in circuit.loads if load.maker_fuse_a is not None]
+        self.maker_a = min(makers) if makers else None
+
+    def find(
+        self, grade: str, rule: str, source: str, remedy: str, message: str,
+        found: float | str | None = None, limit: float | str | None = None, unit: str | None = None,
+    ) -> Finding:  # fmt: skip
+        """A finding about this circuit; its message begins with the circuit's title."""
+        told = f"{self.title}: {message}"
+        return finding(grade, rule, source, remedy, told, found, limit, unit, circuit=self.circuit.id)
+
+    @cached_property
+    def weakest(self) -> Ampacity | None:
+        """The ampacity of the stretch that carries least."""
+        return weakest(self.circuit.conductor, self.supply.kind, self.rules)
+
+    @cached_property
+    def device(self) -> Device | None:
+        return device(self.protection) if self.protection else None
+
+    @cached_property
+    def family(self) -> Family | None:
+        return family(self.protection) if self.protection else None
+
+    @cached_property
+    def peaks(self) -> tuple[tuple[str, float], ...]:
+        """The highest level of each load as (behaves, watts); loads without a level are not in it."""
+        return tuple((load.behaves, max(level.watts for level in load.levels)) for load in self.circuit.loads if load.levels)
+
+    @cached_property
+    def steady_a(self) -> float:
+        """All loads at their highest level, A at nominal volts; 0 where none is written."""
+        return sum(watts for _, watts in self.peaks) / self.supply.nominal_v
+
+    @property
+    def bounded(self) -> bool:
+        """Do the levels say all that may be drawn here?"""
+        loads = self.circuit.loads
+        return bool(loads) and all(load.levels and load.kind not in UNBOUNDED for load in loads)
+
+    @property
+    def design_a(self) -> float:
+        """What the circuit is reckoned to draw: its levels, or where they do not bound it its device's rating."""
+        fitted = self.protection.fitted_a if self.protection else 0.0
+        return self.steady_a if self.bounded else max(self.steady_a, fitted)
+
+    @property
+    def surges(self) -> tuple[tuple[float, float], ...]:
+        """Start surges as (amps, seconds), the other loads at rest."""
+        return tuple(
+            (level.surge.times * level.watts / self.supply.nominal_v, level.surge.seconds)
+            for load in self.circuit.loads
+            for level in load.levels
+            if level.surge
+        )
+
+    @property
+    def low_v(self) -> float:
+        """The least the supply is run at, V: its cut-off, or nine tenths of nominal."""
+        return self.supply.cutoff_v if self.supply.cutoff_v is not None else LOW_SHARE * self.supply.nominal_v
+
+    def loop(self, amps: float, segments: Sequence[Segment] | None = None) -> Loop:
+        """Its conductor out and back, warm from `amps`."""
+        return loop_ohm(self.circuit.conductor if segments is None else segments, None, amps, self.supply.kind)
+
+    @cached_property
+    def most_a(self) -> float:
+        """How far a device may go here: the least of conductor, way, maker and feeder; inf where none is known."""
+        protection = self.protection
+        limits = [
+            self.maker_a,
+            protection.way_max_a if protection else None,
+            self.weakest.amps if self.weakest else None,
+            self.feeder.protection.fitted_a if self.feeder and self.feeder.protection else None,
+        ]
+        return min((limit for limit in limits if limit is not None), default=inf)
+
+    def cap(self) -> str:
+        """The device that may be fitted at most, in words."""
+        if self.most_a < inf and down(self.most_a) <= 0:
+            return "Move the conductor to a cooler place"
+        if self.most_a == inf:
+            return "Fit a smaller device, and none above the ampacity of its conductor"
+        text = f"Fit a device of at most {down(self.most_a):g} A"
+        standard = greatest_standard_a(self.protection, self.most_a) if self.protection else None
+        if standard is not None and standard < down(self.most_a):
+            text = f"{text} ({standard:g} A is a standard rating)"
+        return text if self.weakest else f"{text}, and none above the ampacity of its conductor"
+
+    def conductor_for(self, good: Callable[[Sequence[Segment]], bool], *, least_a: float = 0.0) -> str | None:
+        """The smallest standard size that, laid in place of the thinner stretches, makes `good` true; None: none does.
+
+        It carries at least `least_a` in its place by the rules named.
+        """
+        if not self.circuit.conductor:
+            return None
+        for size in standard_sizes(self.circuit.conductor[0], self.supply.kind, self.rules):
+            laid = [self._laid(segment, size) for segment in self.circuit.conductor]
+            carries = weakest(laid, self.supply.kind, self.rules)
+            if (carries is None or carries.amps < least_a) and least_a > 0.0:
+                continue
+            if good(laid):
+                return size.text
+        return None
+
+    def _laid(self, segment: Segment, size: Size) -> Segment:
+        """The segment in that size, or as it is where it is thicker."""
+        other = replace(segment, area_mm2=size.segment.area_mm2, awg=size.segment.awg, sae=size.segment.sae)
+        was, new = (corrected_ampacity_a(s, self.supply.kind, self.rules) for s in (segment, other))
+        return segment if was is not None and new is not None and was.amps >= new.amps else other
+
+    def upstream(self) -> Iterator[Circuit | Feeder]:
+        """This circuit, and everything it passes on the way up to its source: feeders, and what feeds its supply."""
+        waiting: list[Circuit | Feeder] = [self.circuit]
+        seen: dict[str, None] = {}
+        while waiting:
+            part = waiting.pop(0)
+            yield part
+            names = [name for name in part.behind if name in self.around.feeders]
+            if isinstance(part, Circuit) and part.feeder:
+                names.append(part.feeder)
+            for name in names:
+                if f"feeder {name}" not in seen:
+                    seen[f"feeder {name}"] = None
+                    waiting.append(self.around.feeders[name])
+            source = self.around.supplies[part.supply]
+            if source.fed_by is not None and f"supply {source.id}" not in seen:
+                seen[f"supply {source.id}"] = None
+                waiting.append(self.around.circuits[source.fed_by])
+
+
+def weakest(segments: Sequence[Segment], kind: str, rules: Sequence[str], insulation_c: float | None = None) -> Ampacity | None:
+    """The ampacity of the stretch that carries least; `insulation_c` stands in where none is written."""
+    found = [corrected_ampacity_a(_insulated(s, insulation_c), kind, rules) for s in segments]
+    return min((a for a in found if a is not None), key=lambda a: a.amps, default=None)
+
+
+def _insulated(segment: Segment, insulation_c: float | None) -> Segment:
+    return replace(segment, insulation_c=insulation_c) if segment.insulation_c is None and insulation_c else segment

@@ -1,0 +1,240 @@
+"""Vetting beyond the mistakes of one day: bus, fault, exemptions, sources that limit, the volts that arrive.
+
+Sources stand with the rule in ratings; what is common practice says so there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from panelward.records import Battery, Circuit, Exemption, Feeder, Level, Load, Protection, Schedule, Segment, Supply
+from panelward.schedule import Finding, vet
+from plans import PLAN, circuit, plan
+
+HOUSE = PLAN.supplies[0]
+V = HOUSE.nominal_v
+
+
+def blade(rating_a: float, **keys: Any) -> Protection:
+    return Protection(kind="blade-fuse", type="C", rating_a=rating_a, **keys)
+
+
+def wire(**keys: Any) -> tuple[Segment, ...]:
+    return (Segment(**({"area_mm2": 2.5, "length_m": 3.0, "insulation_c": 105, "ambient_c": 30, "bundled": 1} | keys)),)
+
+
+def way(**keys: Any) -> Circuit:
+    base: dict[str, Any] = {"protection": blade(10), "conductor": wire(), "levels": (Level(name="on", watts=60),)}
+    return circuit("D4", "Deck lights", "light", **(base | keys))
+
+
+def on(supply: Supply, *circuits: Circuit, **keys: Any) -> Schedule:
+    return plan(*circuits, supplies=(supply,), feeders=keys.pop("feeders", ()), **keys)
+
+
+def of(schedule: Schedule, rule: str) -> list[Finding]:
+    return [finding for finding in vet(schedule) if finding.rule == rule]
+
+
+@pytest.mark.parametrize(
+    ("nominal_v", "rated_v", "refused"),
+    [
+        (12.8, None, False),
+        (25.6, None, False),
+        (51.2, None, True),
+        (48.0, 58.0, False),
+        (51.2, 58.0, False),
+        (51.2, 32.0, True),
+    ],
+)
+def test_a_32_v_blade_is_for_12_and_24_v_only(nominal_v: float, rated_v: float | None, refused: bool) -> None:
+    """ISO 8820-3:2015: 32 V or 58 V. A 48 V bus charges at 52 to 58 V."""
+    supply = replace(HOUSE, nominal_v=nominal_v, cutoff_v=None)
+    found = of(on(supply, way(protection=blade(10, rated_v=rated_v))), "device-below-bus-volts")
+    assert [f.grade for f in found] == (["refuse"] if refused else [])
+
+
+@pytest.mark.parametrize(("fault_a", "marked_a", "refused"), [(900, None, False), (1500, None, True), (1500, 2000, False)])
+def test_no_short_may_exceed_what_the_device_breaks(fault_a: float, marked_a: float | None, refused: bool) -> None:
+    """ISO 8820-3:2015: blades break 1,000 A; ISO 8820-5: bolt-in links 2,000 A."""
+    supply = replace(HOUSE, fault_min_a=500, fault_max_a=fault_a)
+    found = of(on(supply, way(protection=blade(10, breaking_a=marked_a))), "fault-above-breaking")
+    assert [f.grade for f in found] == (["refuse"] if refused else [])
+    bolt = way(protection=Protection(kind="bolt-fuse", rating_a=60), conductor=wire(area_mm2=25))
+    assert of(on(replace(supply, fault_max_a=1999), bolt), "fault-above-breaking") == []
+    assert of(on(replace(supply, fault_max_a=2001), bolt), "fault-above-breaking") != []
+
+
+def test_a_written_exemption_holds_for_direct_current_to_150_percent_and_never_in_insulation() -> None:
+    """33 CFR 183.455(c): below 50 V at most 150 % of the ampacity. 16 AWG at 105 °C carries 25 A."""
+    exemption = Exemption(rule="33 CFR 183.455(c)", edition="2024", why="next standard size")
+    cable = wire(area_mm2=None, awg="16")
+    assert of(plan(way(protection=blade(30), conductor=cable)), "device-above-ampacity")[0].grade == "refuse"
+    exempted = plan(way(protection=blade(30, exemption=exemption), conductor=cable))
+    assert of(exempted, "device-above-ampacity") == []
+    (note,) = of(exempted, "device-above-ampacity-exempted")
+    assert note.grade == "note"
+    assert "33 CFR 183.455(c), 2024" in note.source
+    over = of(plan(way(protection=blade(40, exemption=exemption), conductor=cable)), "device-above-ampacity")
+    assert "150 %" in over[0].message
+    buried = wire(area_mm2=None, awg="16", thermal_insulation_m=1.0)
+    found = of(plan(way(protection=blade(15, exemption=exemption), conductor=buried)), "device-above-ampacity")
+    assert "never in thermal insulation" in found[0].message
+    shore = Supply(id="shore", kind="ac", nominal_v=230)
+    breaker = Protection(kind="breaker-b", rating_a=25, exemption=exemption)
+    outlet = circuit("A1", "Outlet", "socket", supply="shore", protection=breaker, conductor=wire(insulation_c=70))
+    found = of(plan(outlet, supplies=(*PLAN.supplies, shore)), "device-above-ampacity")
+    assert "never for AC" in found[0].message
+
+
+def test_a_circuit_without_a_device_is_refused() -> None:
+    assert [f.grade for f in of(plan(replace(way(), protection=None)), "no-device")] == ["refuse"]
+    assert of(plan(PLAN.circuits[0]), "no-device") == []  # the bank's meter
+
+
+@pytest.mark.parametrize(("mm2", "rating", "refused"), [(0.01, 5, True), (0.5, 5, True), (0.75, 5, False), (0.5, 1, False)])
+def test_a_conductor_below_the_least_size_is_refused(mm2: float, rating: float, refused: bool) -> None:
+    """ISO 10133:2012 7.7 and 33 CFR 183.425, which leaves circuits under 1 A out."""
+    found = of(plan(way(protection=blade(rating), conductor=wire(area_mm2=mm2))), "conductor-too-thin")
+    assert [f.grade for f in found] == (["refuse"] if refused else [])
+
+
+@pytest.mark.parametrize("kind", ["inverter", "charger"])
+def test_behind_a_source_that_limits_no_device_is_relied_on(kind: str) -> None:
+    """A 1 kW 230 V inverter gives 4.3 A, perhaps twice that for a moment; a B10 breaker wants 50 A. Common practice."""
+    feeding = circuit("D9", "Inverter", kind, protection=blade(40), conductor=wire(area_mm2=16))
+    out = Supply(id="out", kind="ac" if kind == "inverter" else "dc", nominal_v=230 if kind == "inverter" else 24, fed_by="D9")
+    device = Protection(kind="breaker-b", rating_a=10) if kind == "inverter" else blade(5)
+    load = circuit("A1", "Outlet", "socket", supply="out", protection=device, conductor=wire(length_m=200, insulation_c=70))
+    schedule = plan(feeding, load, supplies=(HOUSE, out))
+    (note,) = of(schedule, "source-limits")
+    assert (note.circuit, note.grade) == ("A1", "note")
+    assert of(schedule, "far-short-never-opens") == []
+    known = replace(out, fault_min_a=4.0, fault_max_a=9.0)
+    assert of(plan(feeding, load, supplies=(HOUSE, known)), "source-limits") == []
+
+
+def test_loads_that_find_no_working_point_are_refused() -> None:
+    """P > V² / 4R has no solution."""
+    (found,) = of(plan(way(conductor=wire(area_mm2=1.0, length_m=30), levels=(Level(name="on", watts=60),))), "brown-out")
+    assert found.grade == "refuse"
+    assert "Lay at least" in found.remedy
+    steady = way(conductor=wire(area_mm2=1.0, length_m=30), levels=(Level(name="on", watts=60),), behaves="constant-current")
+    assert of(plan(steady), "brown-out") == []
+    assert len(of(plan(steady), "drop-above-limit")) == 1
+
+
+def test_three_percent_for_what_must_have_its_volts_and_ten_for_the_rest() -> None:
+    """ABYC E-11 and ISO 10133 as quoted."""
+    cable = wire(area_mm2=2.5, length_m=8)
+    lamp = plan(way(conductor=cable))
+    assert of(lamp, "drop-above-limit") == []
+    screen = circuit("D4", "Screen", "electronics", protection=blade(10), conductor=cable, levels=(Level(name="on", watts=60),))
+    assert [f.limit for f in of(plan(screen), "drop-above-limit")] == [3.0]
+
+
+def test_a_chassis_return_is_said_and_counts_one_way() -> None:
+    both = plan(way(conductor=wire(length_m=9, area_mm2=1.5)))
+    one = plan(way(conductor=wire(length_m=9, area_mm2=1.5, return_path="chassis")))
+    assert of(both, "drop-above-limit")
+    assert of(one, "drop-above-limit") == []
+    assert len(of(one, "chassis-return")) == 1
+
+
+def test_a_feeder_is_judged_like_a_circuit() -> None:
+    thin = Feeder(
+        id="rear", supply="house", protection=Protection(kind="bolt-fuse", rating_a=60), conductor=wire(area_mm2=6, length_m=9)
+    )
+    loads = [circuit(f"D{n}", f"Load {n}", "light", feeder="rear", levels=(Level(name="on", watts=120),)) for n in range(4)]
+    schedule = on(HOUSE, *loads, feeders=(thin,))
+    assert len(of(schedule, "drop-above-limit")) >= 1
+    assert any(f.message.startswith("Feeder rear") for f in of(schedule, "drop-above-limit"))
+    small = replace(thin, protection=Protection(kind="bolt-fuse", rating_a=100))
+    assert any(f.message.startswith("Feeder rear") for f in of(on(HOUSE, *loads, feeders=(small,)), "device-above-ampacity"))
+
+
+def test_selectivity_is_told_as_it_is() -> None:
+    """Twice the rating holds for overloads; on a bolted fault both blades may go."""
+    feeder = Feeder(id="rear", supply="house", protection=blade(20))
+    branch = way(feeder="rear", protection=blade(10))
+    supply = replace(HOUSE, fault_min_a=300, fault_max_a=900)
+    (note,) = of(on(supply, branch, feeders=(feeder,)), "selectivity-not-shown")
+    assert "Deck lights" in note.message
+    equal = on(supply, way(feeder="rear", protection=blade(20)), feeders=(feeder,))
+    assert [f.grade for f in of(equal, "not-selective")] == ["warn"]
+
+
+def test_days_are_told_from_the_bank_and_what_is_always_on() -> None:
+    """50 mA is 36 Ah a month; 200 Ah at 80 % carries 1.5 A for 4.4 days: arithmetic."""
+    bank = replace(HOUSE, battery=Battery(chemistry="lfp", capacity_ah=200, usable=0.8))
+    always = circuit("D1", "Computer", "electronics", feed="always-on", always_draws_w=1.5 * V)
+    schedule = on(bank, always)
+    (days,) = of(schedule, "days-of-autonomy")
+    assert days.found == pytest.approx(4.44, abs=0.01)
+    (stands,) = of(schedule, "storage-days")
+    assert isinstance(stands.found, float)
+    assert stands.found < 4.44
+
+
+def test_rules_are_named_or_said_to_be_taken() -> None:
+    assert {f.grade for f in of(plan(way()), "rules-not-named")} == {"note"}
+    named = replace(plan(way()), vehicle=replace(PLAN.vehicle, rules_dc=("NEC 551.10", "33 CFR 183.425")))
+    assert of(named, "rules-not-named") == []
+    fitted = replace(named, circuits=(way(protection=blade(20), conductor=wire(area_mm2=2.5)),))
+    (found,) = of(fitted, "device-above-ampacity")
+    assert found.limit == 15  # 14 AWG's row of the US low-voltage rule, from memory; 33 CFR has 35 A
+    assert "NEC 551.10" in found.source
+
+
+LOADS = st.builds(
+    Load,
+    kind=st.sampled_from(["compressor", "fan", "pump", "light", "electronics", "socket", "inverter", "motor", "air-heater"]),
+    behaves=st.sampled_from(["constant-power", "constant-current", "constant-impedance", "fan"]),
+    maker_fuse_a=st.none() | st.floats(0.5, 80),
+    levels=st.lists(st.builds(Level, name=st.just("on"), watts=st.floats(0.01, 30_000)), max_size=2).map(tuple),
+    longest_run_s=st.none() | st.floats(1, 1e6),
+)
+SEGMENTS = st.builds(
+    Segment,
+    area_mm2=st.none() | st.floats(0.005, 200), length_m=st.none() | st.floats(0.01, 500),
+    insulation_c=st.none() | st.floats(60, 260), ambient_c=st.none() | st.floats(-60, 150),
+    bundled=st.none() | st.integers(1, 99), thermal_insulation_m=st.floats(0, 3),
+    return_path=st.sampled_from(["wire", "chassis"]),
+)  # fmt: skip
+PROTECTIONS = st.builds(
+    Protection,
+    kind=st.sampled_from(
+        ["blade-fuse", "bolt-fuse", "glass-fuse", "breaker-b", "breaker-c", "breaker-d", "breaker-thermal", "electronic",
+         "breaker-self-resetting"]
+    ),
+    rating_a=st.floats(0.1, 900), as_left_a=st.none() | st.floats(0.1, 900), way_max_a=st.none() | st.floats(1, 99),
+)  # fmt: skip
+
+
+@given(
+    protection=PROTECTIONS, conductor=st.lists(SEGMENTS, max_size=3).map(tuple), loads=st.lists(LOADS, max_size=3).map(tuple),
+    fault=st.none() | st.floats(1, 10_000), nominal=st.sampled_from([12.8, 25.6, 51.2, 230.0]), feeder=st.booleans(),
+)  # fmt: skip
+@settings(deadline=None, max_examples=200)
+def test_whatever_is_written_is_vetted_without_a_crash_and_told_whole(
+    protection: Protection, conductor: tuple[Segment, ...], loads: tuple[Load, ...], fault: float | None, nominal: float,
+    feeder: bool,
+) -> None:  # fmt: skip
+    supply = replace(
+        HOUSE, kind="ac" if nominal > 60 else "dc", nominal_v=nominal, cutoff_v=None, fault_min_a=fault,
+        fault_max_a=fault and fault * 2, battery=None if nominal > 60 else HOUSE.battery,
+    )  # fmt: skip
+    odd = circuit("D4", "Odd", protection=protection, conductor=conductor, feeder="rear" if feeder else None)
+    rear = Feeder(id="rear", supply="house", protection=blade(20), conductor=conductor)
+    for finding in vet(on(supply, replace(odd, loads=loads), feeders=(rear,))):
+        assert finding.grade in ("refuse", "warn", "note")
+        assert finding.source
+        assert finding.remedy.endswith(".")
+        assert finding.message.endswith((".", ")")), finding.message
+        assert "None" not in finding.message + finding.remedy
+        assert "safe" not in finding.message + finding.remedy
