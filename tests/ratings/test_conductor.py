@@ -38,7 +38,9 @@ def test_no_size_no_ampacity_and_no_resistance() -> None:
     assert area_mm2(nothing) is None
     assert greatest_ohm_per_m(nothing) is None
     assert corrected_ampacity_a(nothing, "dc") is None
-    assert corrected_ampacity_a(Segment(area_mm2=0.01, insulation_c=105), "dc") is None
+    thin = corrected_ampacity_a(Segment(area_mm2=0.01, insulation_c=105), "dc")
+    assert thin is not None
+    assert thin.bound  # less than an 18 AWG carries, that is all that is known
 
 
 def test_a_rule_that_is_not_known_is_an_error_and_one_of_the_other_supply_does_not_count() -> None:
@@ -103,3 +105,23 @@ def test_at_its_ampacity_a_conductor_rests_at_its_insulations_temperature(amps: 
     of = found(Segment(awg="10", insulation_c=105, ambient_c=30, bundled=1))
     assert steady_c(of, of.amps) == pytest.approx(105.0)
     assert (steady_c(of, amps) > 105.0) is (amps > of.amps)
+
+
+def test_a_cap_of_a_rule_is_no_temperature() -> None:
+    """NEC 240.4(D) holds a 14 AWG device at 15 A; its 90 °C insulation is at 90 °C at 25 A (Table 310.16)."""
+    found = corrected_ampacity_a(Segment(awg="14", insulation_c=90, ambient_c=30, bundled=1), "dc", ("NEC 310.16",))
+    assert found is not None
+    assert (found.amps, found.thermal_a) == (15.0, 25.0)
+    assert steady_c(found, 25.0) == pytest.approx(90.0)
+    hotter = corrected_ampacity_a(Segment(area_mm2=4.0, insulation_c=105, ambient_c=30, bundled=1), "dc", ("IEC 60364-5-52",))
+    assert hotter is not None
+    assert steady_c(hotter, 27.0) == pytest.approx(
+        70.0
+    )  # the column is of 70 °C: better insulation is not yet at its limit there
+    assert hotter.rated_c == 105
+
+
+def test_where_nothing_may_flow_heat_is_at_once() -> None:
+    found = corrected_ampacity_a(Segment(area_mm2=1.0, insulation_c=60, ambient_c=60, bundled=1), "dc")
+    assert found is not None
+    assert (found.amps, found.thermal_a, time_constant_s(found)) == (0.0, 0.0, 1.0)

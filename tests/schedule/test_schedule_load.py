@@ -114,7 +114,7 @@ def test_every_key_arrives() -> None:
     feeder = schedule.feeder("rear")
     assert (feeder.supply, feeder.behind) == ("house", ("disconnect",))
     exemption = Exemption(rule="33 CFR 183.455(c)", edition="2024", why="starter circuit")
-    assert feeder.protection == Protection(kind="bolt-fuse", rating_a=60, exemption=exemption)
+    assert feeder.protection == Protection(kind="bolt-fuse", rating_a=60, breaking_a=6000, exemption=exemption)
     assert (feeder.conductor, feeder.diversity) == ((Segment(sae="2"),), 0.7)
     assert schedule.probes == (Probe(id="T1", where="load:D1", monitor="dc-panel"),)
     assert [circuit.id for circuit in schedule.circuits] == ["SH", "D1", "D5", "D9", "A1"]

@@ -104,6 +104,140 @@ def test_a_conductor_below_the_least_size_is_refused(mm2: float, rating: float, 
     assert [f.grade for f in found] == (["refuse"] if refused else [])
 
 
+@pytest.mark.parametrize(
+    ("cable", "device", "rules"),
+    [
+        ({"area_mm2": 0.75}, blade(30), ()),
+        ({"area_mm2": None, "sae": "18"}, blade(30), ()),
+        ({"area_mm2": None, "awg": "16", "insulation_c": 60}, blade(30), ("NEC 310.16",)),
+        ({"area_mm2": None, "awg": "8", "insulation_c": 90}, blade(100), ("FAA AC 43.13-1B",)),
+    ],
+)
+def test_what_no_rule_reaches_is_bounded_by_the_next_greater_row(
+    cable: dict[str, Any], device: Protection, rules: tuple[str, ...]
+) -> None:
+    """It carries less than that: a device above it is refused, and no device is proposed on a conductor nobody tabulates."""
+    named = replace(plan(way(protection=device, conductor=wire(**cable))), vehicle=replace(PLAN.vehicle, rules_dc=rules))
+    (found,) = of(named, "device-above-ampacity")
+    assert found.grade == "refuse"
+    assert "next greater" in found.message
+    assert "Fit a device" not in found.remedy
+    small = replace(named, circuits=(way(protection=blade(2), conductor=wire(**cable)),))
+    assert of(small, "device-above-ampacity") == []
+    assert len(of(small, "ampacity-unknown")) == 1
+
+
+def test_a_thin_stretch_that_no_rule_reaches_is_not_passed_over() -> None:
+    both = (*wire(area_mm2=10), *wire(area_mm2=0.75))
+    assert [f.grade for f in of(plan(way(protection=blade(40), conductor=both)), "device-above-ampacity")] == ["refuse"]
+
+
+def test_no_device_is_proposed_in_a_place_where_the_conductor_bears_nothing() -> None:
+    hot = way(protection=blade(10), conductor=wire(insulation_c=60, ambient_c=70))
+    (found,) = of(plan(hot), "device-above-ampacity")
+    assert found.remedy == "Lay the conductor in a cooler place, or one of better insulation."
+
+
+def feeder(**keys: Any) -> Feeder:
+    base: dict[str, Any] = {"id": "rear", "supply": "house", "protection": Protection(kind="bolt-fuse", rating_a=40)}
+    return Feeder(**(base | {"conductor": wire(area_mm2=16, length_m=2)} | keys))
+
+
+@pytest.mark.parametrize(
+    ("keys", "rule", "grade"),
+    [
+        ({"protection": Protection(kind="bolt-fuse", rating_a=40, as_left_a=100)}, "as-left-differs", "warn"),
+        ({"protection": Protection(kind="bolt-fuse", rating_a=40, way_max_a=30)}, "way-below-device", "warn"),
+        ({"protection": Protection(kind="breaker-c", rating_a=40)}, "breaker-for-ac-only", "warn"),
+        ({"protection": None}, "feeder-unprotected", "warn"),
+        ({"conductor": wire(area_mm2=6, length_m=2), "protection": blade(80)}, "device-above-ampacity", "refuse"),
+        ({"conductor": wire(area_mm2=2.5, length_m=60), "protection": blade(20)}, "far-short-never-opens", "refuse"),
+    ],
+)
+def test_a_feeders_device_is_judged_as_a_circuits_is(keys: dict[str, Any], rule: str, grade: str) -> None:
+    found = [f for f in of(on(HOUSE, way(feeder="rear"), feeders=(feeder(**keys),)), rule) if f.circuit is None]
+    assert [f.grade for f in found] == [grade]
+    assert found[0].message.startswith("Feeder rear")
+    assert of(on(HOUSE, way(feeder="rear"), feeders=(feeder(),)), rule) == []
+
+
+def test_a_feeder_whose_insulation_is_not_written_is_doubt_and_its_exemption_holds() -> None:
+    unwritten = feeder(conductor=wire(area_mm2=10, insulation_c=None, length_m=2), protection=blade(60))
+    assert [f.grade for f in of(on(HOUSE, way(), feeders=(unwritten,)), "device-above-ampacity")] == ["warn"]
+    exemption = Exemption(rule="33 CFR 183.455(c)", edition="2024", why="next standard size")
+    exempted = feeder(conductor=wire(area_mm2=10, insulation_c=75, length_m=2), protection=blade(50, exemption=exemption))
+    assert of(on(HOUSE, way(), feeders=(exempted,)), "device-above-ampacity") == []
+
+
+def test_a_fault_is_what_arrives_through_the_feeder() -> None:
+    """1,500 A at the panel and 6 m of 16 mm² out and back: 12.8 V / (8.5 + 12.9 mohm) = 597 A (IEC 60028 copper, cold)."""
+    supply = replace(HOUSE, fault_min_a=500, fault_max_a=1500)
+    long = feeder(conductor=wire(area_mm2=16, length_m=6))
+    assert of(on(supply, way(feeder="rear"), feeders=(long,)), "fault-above-breaking") == []
+    assert [f.circuit for f in of(on(supply, way()), "fault-above-breaking")] == ["D4"]
+
+
+def test_a_feeder_behind_a_feeder_is_followed() -> None:
+    main, sub = feeder(id="main"), feeder(id="sub", behind=("main",), protection=Protection(kind="bolt-fuse", rating_a=100))
+    found = of(on(HOUSE, way(feeder="sub"), feeders=(main, sub)), "feeder-below-branch")
+    assert [f.message.startswith("Feeder sub") for f in found] == [True]
+    heavy = way(feeder="sub", levels=(Level(name="on", watts=500),), protection=blade(40), conductor=wire(area_mm2=16))
+    loaded = of(on(HOUSE, heavy, feeders=(main, replace(sub, protection=blade(40)))), "feeder-overloaded")
+    assert [f.message.split(":")[0] for f in loaded] == ["Feeder main", "Feeder sub"]
+
+
+def test_the_drop_is_that_from_source_to_load() -> None:
+    screen = circuit(
+        "D4", "Screen", "electronics", feeder="rear", protection=blade(10), conductor=wire(area_mm2=4, length_m=5),
+        levels=(Level(name="on", watts=60),),
+    )  # fmt: skip
+    heavy = circuit("D5", "Heater pads", "light", feeder="rear", levels=(Level(name="on", watts=300),), protection=blade(30))
+    long = feeder(conductor=wire(area_mm2=16, length_m=4), protection=Protection(kind="bolt-fuse", rating_a=60))
+    assert of(on(HOUSE, replace(screen, feeder=None)), "drop-above-limit") == []
+    (found,) = [f for f in of(on(HOUSE, screen, heavy, feeders=(long,)), "drop-above-limit") if f.circuit == "D4"]
+    assert "its feeder" in found.message
+
+
+def test_life_on_a_switched_feed_is_life_behind_a_switch() -> None:
+    """Switched: somebody can switch it off. Common practice, no source."""
+    detector = circuit("D6", "Gas detector", "detector", feed="switched", importance="life", protection=blade(2))
+    assert [f.grade for f in of(plan(detector), "life-behind-switch")] == ["refuse"]
+    assert of(plan(replace(detector, feed="always-on")), "life-behind-switch") == []
+    feeding = circuit("D9", "Inverter", "inverter", feed="switched", protection=blade(40), conductor=wire(area_mm2=16))
+    ac = Supply(id="ac", kind="ac", nominal_v=230, fed_by="D9")
+    breather = circuit("A1", "Breathing", "electronics", supply="ac", feed="always-on", importance="life",
+                       protection=Protection(kind="breaker-b", rating_a=6))  # fmt: skip
+    assert [f.circuit for f in of(plan(feeding, breather, supplies=(HOUSE, ac)), "life-behind-switch")] == ["A1"]
+
+
+def test_several_loads_on_one_way_are_summed() -> None:
+    """Ib <= In (IEC 60364-4-43 433.1) for all of them; and three hours or more together."""
+    three = Load(kind="electronics", levels=(Level(name="on", watts=60),))
+    way_of = replace(
+        circuit("D4", "Rack", feed="always-on", protection=blade(10), conductor=wire(area_mm2=6)), loads=(three,) * 3
+    )
+    rules = {f.rule for f in vet(plan(way_of))}
+    assert {"levels-above-rating-together", "continuous-above-80-percent"} <= rules
+    assert "levels-above-rating-together" not in {f.rule for f in vet(plan(replace(way_of, protection=blade(20))))}
+
+
+def test_a_makers_word_that_the_load_itself_exceeds_is_for_its_maker() -> None:
+    (found,) = of(plan(way(protection=blade(10), maker_fuse_a=3)), "device-above-maker")
+    assert "Ask its maker" in found.remedy
+    two = replace(way(), loads=(Load(kind="light", maker_fuse_a=3), Load(kind="light", maker_fuse_a=15)))
+    assert "a way of its own" in of(plan(two), "device-above-maker")[0].remedy
+
+
+@pytest.mark.parametrize(
+    "exemption", [Exemption(rule="because", edition="2024", why="x"), Exemption(rule="33 CFR 183.455", edition="?", why="x")]
+)
+def test_an_exemption_without_rule_or_edition_is_none(exemption: Exemption) -> None:
+    found = of(
+        plan(way(protection=blade(30, exemption=exemption), conductor=wire(area_mm2=None, awg="16"))), "device-above-ampacity"
+    )
+    assert "names no rule" in found[0].message
+
+
 @pytest.mark.parametrize("kind", ["inverter", "charger"])
 def test_behind_a_source_that_limits_no_device_is_relied_on(kind: str) -> None:
     """A 1 kW 230 V inverter gives 4.3 A, perhaps twice that for a moment; a B10 breaker wants 50 A. Common practice."""
@@ -173,12 +307,34 @@ def test_days_are_told_from_the_bank_and_what_is_always_on() -> None:
     """50 mA is 36 Ah a month; 200 Ah at 80 % carries 1.5 A for 4.4 days: arithmetic."""
     bank = replace(HOUSE, battery=Battery(chemistry="lfp", capacity_ah=200, usable=0.8))
     always = circuit("D1", "Computer", "electronics", feed="always-on", always_draws_w=1.5 * V)
-    schedule = on(bank, always)
-    (days,) = of(schedule, "days-of-autonomy")
+    (days,) = of(on(bank, always), "days-of-autonomy")
     assert days.found == pytest.approx(4.44, abs=0.01)
-    (stands,) = of(schedule, "storage-days")
+    (stands,) = of(on(bank, always), "storage-days")
     assert isinstance(stands.found, float)
     assert stands.found < 4.44
+
+
+def test_no_days_are_told_where_a_need_is_not_written() -> None:
+    fridge = circuit("D2", "Fridge", "compressor", feed="always-on", levels=(Level(name="on", watts=45),))
+    always = circuit("D1", "Computer", "electronics", feed="always-on", always_draws_w=2.0)
+    both = on(HOUSE, always, fridge)
+    assert of(both, "days-of-autonomy") == []
+    assert "daily_wh of Fridge" in of(both, "autonomy-unknown")[0].message
+    assert "at most" in of(both, "storage-days")[0].message
+    assert of(on(HOUSE, fridge), "storage-days") == []
+    assert "Fridge" in of(on(HOUSE, fridge), "storage-unknown")[0].message
+
+
+def test_a_load_of_constant_power_is_judged_at_the_least_volts_too() -> None:
+    """2,000 W at 11.6 V are 172 A: P / V."""
+    cable = wire(area_mm2=70, length_m=1.2)
+    loads = {"levels": (Level(name="full", watts=2000),), "conductor": cable}
+    big = circuit("D9", "Inverter", "inverter", protection=Protection(kind="bolt-fuse", rating_a=160), **loads)
+    assert [f.found for f in of(on(HOUSE, big), "level-above-rating-at-low-volts")] == [172.4]
+    assert (
+        of(on(HOUSE, replace(big, protection=Protection(kind="bolt-fuse", rating_a=175))), "level-above-rating-at-low-volts")
+        == []
+    )
 
 
 def test_rules_are_named_or_said_to_be_taken() -> None:

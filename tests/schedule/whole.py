@@ -95,6 +95,7 @@ sae = "2"
 [feeder.rear.protection]
 kind = "bolt-fuse"
 rating_a = 60
+breaking_a = 6000
 [feeder.rear.protection.exemption]
 rule = "33 CFR 183.455(c)"
 edition = "2024"

@@ -18,6 +18,7 @@ from panelward.records import (
     Protection,
     Reading,
     Schedule,
+    Segment,
     Sense,
     Settings,
     Supply,
@@ -329,3 +330,55 @@ def test_a_cause_is_named_at_085_with_the_runner_up_at_010_at_the_most() -> None
     assert named((("a", 0.85), ("b", 0.10), ("c", 0.05))) == "a"
     assert named((("a", 0.84), ("b", 0.10), ("c", 0.06))) is None
     assert named((("a", 0.86), ("b", 0.11), ("c", 0.03))) is None
+
+
+# What a hostile reading of the overcurrent watch found.
+
+SLOW_MONITOR = replace(PLAN.monitors[0], expect_every_s=60.0)
+HELD = replace(SOCKETS, sense=ON_CHANGE, protection=Protection(kind="blade-fuse", type="E", rating_a=30))
+
+
+def at(circuit_id: str, measured_s: float, received_s: float, amps: float) -> Reading:
+    return Reading(circuit_id, T0 + round(measured_s * 1000), T0 + round(received_s * 1000), volts=13.0, amps=amps)
+
+
+def test_a_held_draw_that_was_carried_past_its_own_end_does_no_harm() -> None:
+    """An on-change publisher looked at by the clock, then a reading measured before the last look."""
+    slow = replace(plan(replace(SOCKETS, sense=ON_CHANGE)), monitors=(SLOW_MONITOR,))
+    core = begun(slow)
+    fed(core, [at("D7", 0, 0, 13.5), at("D7", 20, 60, 6.0), at("D7", 90, 95, 13.5), at("D7", 91, 200, 1.0)])
+    assert core.watch is not None
+    assert 0.0 <= core.watch.ways["D7"].over.quick_heat() < 2.0
+
+
+def test_what_an_on_change_publisher_said_last_is_not_held_through_an_outage() -> None:
+    """38 A on 30 A and then an hour in which nobody listened: nothing is claimed of that hour."""
+    thin = replace(HELD, conductor=(Segment(area_mm2=4.0, length_m=4, insulation_c=60, ambient_c=40, bundled=1),))
+    off = begun(plan(thin))
+    fed(off, [at("D7", 0, 0, 38.0)])
+    assert fed(off, [Settings(received_ms=T0 + 3_600_000, schedule=plan(thin), started=True)]) == []
+    assert [t for t in off.advance(T0 + 3_700_000) if isinstance(t, Transition)] == []
+    gone = begun(plan(thin))
+    fed(gone, [at("D7", 0, 0, 38.0), Presence(received_ms=T0 + 1_000, subject="monitor", name="dc", here=False)])
+    out = [t for t in gone.advance(T0 + 600_000) if isinstance(t, Transition)]
+    assert {t.kind for t in out} <= {"readings-overdue"}
+    heard = begun(plan(thin))
+    fed(heard, [at("D7", 0, 0, 38.0)])
+    out = [t for t in heard.advance(T0 + 600_000) if isinstance(t, Transition)]
+    assert "conductor-overheating" in {t.kind for t in out}, "while its monitor is there the draw is held"
+
+
+def test_a_rule_that_caps_a_device_is_no_temperature() -> None:
+    """NEC 240.4(D): 15 A on 14 AWG whatever its insulation; 33 CFR gives 105 °C cable 35 A. 15.6 A is no fire."""
+    cable = (Segment(awg="14", length_m=4, insulation_c=105, ambient_c=20, bundled=1),)
+    capped = replace(plan(replace(SOCKETS, conductor=cable)), vehicle=replace(PLAN.vehicle, rules_dc=("NEC 310.16",)))
+    out = run(capped, stream({"D7": 15.6}, 7200, period_s=10))
+    assert "conductor-overheating" not in {t.kind for t in out}
+
+
+def test_a_conductor_that_may_carry_nothing_is_hot_at_once() -> None:
+    cable = (Segment(area_mm2=1.0, length_m=4, insulation_c=60, ambient_c=60, bundled=1),)
+    out = run(plan(replace(SOCKETS, conductor=cable)), stream({"D7": 14.0}, 120))
+    hot = [t for t in out if t.kind == "conductor-overheating"]
+    assert hot
+    assert hot[0].at_ms - T0 <= 30_000

@@ -6,6 +6,7 @@ Exit codes: 0 good, 1 something was found, 2 bad input, 3 the environment. rehea
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import sys
 from importlib import import_module
@@ -82,5 +83,11 @@ def main(argv: list[str] | None = None) -> int:
         # The reader has seen enough (`| head`): not an error of ours. Keep the interpreter from flushing once more.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        print("panelward: the output can't be written: no space left", file=sys.stderr)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 3
     except KeyboardInterrupt:
         return 130

@@ -30,6 +30,11 @@ CAUTION = (
     "Isolate every source before touching a panel. Replace like for like only. Local code and licensed practice win over "
     "this arithmetic. panelward watches, it does not protect: the fuse or breaker does."
 )
+LIKE = {  # what people call them
+    "fridge": "compressor", "freezer": "compressor", "led": "light", "lamp": "light", "heater": "air-heater",
+    "outlet": "socket", "computer": "electronics", "terminal": "electronics", "router": "electronics", "alarm": "detector",
+    "winch": "motor", "blanket": "heater-element", "pad": "heater-element",
+}  # fmt: skip
 MOST_BYTES = 8_000_000
 PLANNING: dict[str, Any] = {  # options of --load: the name on the command line, and what stands for it where it is not given
     "volts": 12.0,
@@ -60,18 +65,32 @@ def register(subparsers: Any) -> None:
     sheet.add_argument("--to-csv", action="store_true", help="write the schedule's ways as CSV, on stdout")
     plan = command.add_argument_group("one circuit, without a schedule")
     plan.add_argument("--load", metavar='"35 W"', help='what it draws: watts or amps, like "35 W" or "2.9 A"')
-    plan.add_argument("--volts", type=float, metavar="V", help="nominal volts, direct current (default: 12)")
-    plan.add_argument("--length", type=float, metavar="M", help="metres one way")
+    plan.add_argument("--volts", type=_number, metavar="V", help="nominal volts, direct current (default: 12)")
+    plan.add_argument("--length", type=_number, metavar="M", help="metres one way")
     plan.add_argument("--feed", choices=("always-on", "switched"), help="default: switched")
-    plan.add_argument("--kind", metavar="KIND", help="the load's kind, as in a schedule: compressor, fan, pump, light …")
-    plan.add_argument("--insulation", type=float, metavar="C", help="insulation of the conductor, °C (default: 60)")
-    plan.add_argument("--ambient", type=float, metavar="C", help="the warmest place it passes, °C (default: 30)")
+    kinds = (
+        "compressor (fridge), fan, pump, heater-element, air-heater, motor, light, electronics, charger, inverter, socket, "
+        "detector"
+    )
+    plan.add_argument("--kind", metavar="KIND", help=f"the load's kind: {kinds}")
+    plan.add_argument("--insulation", type=_number, metavar="C", help="insulation of the conductor, °C (default: 60)")
+    plan.add_argument("--ambient", type=_number, metavar="C", help="the warmest place it passes, °C (default: 30)")
     plan.add_argument("--bundled", type=int, metavar="N", help="conductors in its bundle (default: 1)")
     plan.add_argument("--rule", action="append", metavar="NAME", help="an ampacity rule; several: the strictest decides")
     plan.add_argument("--awg", action="store_true", default=None, help="conductor sizes in AWG")
 
 
+def _number(text: str) -> float:
+    """A number as people type it: 4.5 or 4,5."""
+    return float(text.replace(",", ".", 1))
+
+
 def run(args: argparse.Namespace) -> int:
+    asked = [f"--{name}" for name in ("load", "from-csv", "to-csv") if getattr(args, name.replace("-", "_"))]
+    if args.json and asked in (["--from-csv"], ["--to-csv"]):
+        asked.append("--json")
+    if len(asked) > 1:
+        raise BadInput(f"{asked[0]} and {asked[1]} don't go together: ask for one of them")
     if args.load is not None:
         return _plan(args)
     stray = [f"--{name}" for name in PLANNING if getattr(args, name) is not None]
@@ -88,6 +107,8 @@ def run(args: argparse.Namespace) -> int:
         return _faults(error)
     if args.to_csv:
         sys.stdout.write(sheet(schedule))
+        left = "The sheet holds the ways only: no rules, banks, monitors, level names, surges or hours. Keep the schedule."
+        print(_folded(left), file=sys.stderr)
         return 0
     findings = vet(schedule)
     if args.json:
@@ -134,7 +155,7 @@ def _from_csv(args: argparse.Namespace) -> int:
 
 def _plan(args: argparse.Namespace) -> int:
     from panelward.schedule.models import LOAD_KINDS
-    from panelward.schedule.planning import Wanted, known_rules, load_of, propose
+    from panelward.schedule.planning import Wanted, known_rules, lines_of, load_of, propose
 
     given: dict[str, Any] = {
         name: getattr(args, name) if getattr(args, name) is not None else other for name, other in PLANNING.items()
@@ -147,22 +168,23 @@ def _plan(args: argparse.Namespace) -> int:
     if not -60.0 <= given["ambient"] <= 150.0:
         raise BadInput(f"--ambient: wanted -60 to 150 °C, found {given['ambient']:g}")
     if given["kind"] not in (None, *LOAD_KINDS):
-        raise BadInput(f"--kind: wanted one of {', '.join(LOAD_KINDS)}; found {given['kind']}")
+        meant = LIKE.get(str(given["kind"]).split()[-1].lower().rstrip("s"))
+        hint = f". Did you mean {meant}?" if meant else ""
+        raise BadInput(f"--kind: wanted one of {', '.join(LOAD_KINDS)}; found {given['kind']}{hint}")
     for rule in given["rule"] or ():
         if rule not in known_rules():
             raise BadInput(f"--rule: wanted one of {', '.join(known_rules())}; found {rule}")
     watts, amps = load_of(args.load)
-    answer = propose(
-        Wanted(
-            watts=watts, amps=amps, nominal_v=given["volts"], length_m=given["length"], feed=given["feed"],
-            kind=given["kind"], insulation_c=given["insulation"], ambient_c=given["ambient"], bundled=given["bundled"],
-            in_awg=given["awg"], rules=tuple(given["rule"] or ()),
-        )
+    wanted = Wanted(
+        watts=watts, amps=amps, nominal_v=given["volts"], length_m=given["length"], feed=given["feed"],
+        kind=given["kind"], insulation_c=given["insulation"], ambient_c=given["ambient"], bundled=given["bundled"],
+        in_awg=given["awg"], rules=tuple(given["rule"] or ()),
     )  # fmt: skip
+    answer = propose(wanted)
     if args.json:
         print(json.dumps(_answer(answer), ensure_ascii=False))
     else:
-        for line in answer.lines:
+        for line in lines_of(wanted, answer):
             print(line)
     return 0
 
@@ -172,11 +194,13 @@ def _answer(answer: Any) -> dict[str, Any]:
     device, ampacity = answer.device, answer.ampacity
     figures = {
         name: float(f"{getattr(answer, name):.4g}")
-        for name in ("draw_a", "low_v", "least_rating_a", "drop_v", "drop_share", "allowed_share", "ah_per_day", "far_short_a")
+        for name in ("draw_a", "low_v", "least_rating_a", "drop_v", "drop_share", "allowed_share", "far_short_a")
     }
     return {
         "device": {"kind": device.kind, "type": device.type, "rating_a": device.rating_a},
         "conductor": answer.size,
+        "conductor_in_the_other_series": answer.other_size,
+        "conductor_for_3_percent": answer.size_for_3_percent,
         "ampacity_a": float(f"{ampacity.amps:.4g}"),
         "rule": ampacity.rule,
         **figures,

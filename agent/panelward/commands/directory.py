@@ -21,6 +21,7 @@ from panelward.errors import EnvironmentFault, RequestRefused, ScheduleError
 if TYPE_CHECKING:
     from panelward.papers import Directory
 
+STDOUT = "-"
 PDF, HTML = "panel-directory.pdf", "panel-directory.html"
 
 
@@ -29,13 +30,13 @@ def register(subparsers: Any) -> None:
         "directory",
         help="print the panel directory for the panel's door",
         description="Writes the panel directory of a circuit schedule: what is behind each way, its device, its "
-        f"conductor. Without --pdf and --html it writes {PDF} and {HTML} into the current folder. "
+        f"conductor. Without --pdf and --html it writes {PDF} and {HTML} into the current folder; - is stdout. "
         "Exit: 0 written, 2 bad schedule or request, 3 a file can't be written.",
     )
     add_schedule(command)
-    command.add_argument("--pdf", metavar="F", help="write a PDF")
-    command.add_argument("--html", metavar="F", help="write an HTML page")
-    command.add_argument("--paper", choices=("a5", "letter"), default="a5", help="the paper's size (default: %(default)s)")
+    command.add_argument("--pdf", metavar="F", help="write a PDF; - for stdout")
+    command.add_argument("--html", metavar="F", help="write an HTML page; - for stdout")
+    command.add_argument("--paper", choices=("a5", "a4", "letter"), default="a5", help="its size (default: %(default)s)")
     command.add_argument("--labels", action="store_true", help="add label strips, one a way")
     command.add_argument("--spare", nargs="+", action="extend", metavar="POS", default=[], help="more positions of spare ways")
     command.add_argument("--date", type=_day, metavar="YYYY-MM-DD", help="the date on the paper (default: today)")
@@ -61,6 +62,8 @@ def run(args: argparse.Namespace) -> int:
         file="".join(c if c.isprintable() else "?" for c in Path(args.schedule).name),
         hash=sha256(text.encode()).hexdigest()[:8],  # the text is the file's bytes, but for a byte order mark
     )
+    if not directory.rows:
+        print(f"{args.schedule}: neither ways nor spares in it: the sheet is empty", file=sys.stderr)
     if args.json:
         for row in directory.rows:
             print(json.dumps(asdict(row), ensure_ascii=False))
@@ -72,6 +75,9 @@ def run(args: argparse.Namespace) -> int:
 def _write(directory: Directory, args: argparse.Namespace) -> None:
     from panelward.papers import CAUTION
 
+    if STDOUT in (args.pdf, args.html):
+        _stream(directory, args)
+        return
     neither = args.pdf is None and args.html is None
     pdf = _target(PDF if neither else args.pdf, args.force)
     html = _target(HTML if neither else args.html, args.force)
@@ -83,10 +89,8 @@ def _write(directory: Directory, args: argparse.Namespace) -> None:
         from panelward.papers.pdf import printed
 
         paper = printed(directory, paper=args.paper, labels=args.labels)
+        _say_missing(str(pdf), paper.missing)
         files.append((pdf, paper.content, f"{ways}, {paper.pages} page{'' if paper.pages == 1 else 's'} of {args.paper}"))
-        if paper.missing:
-            named = ", ".join(f"{c} (U+{ord(c):04X})" for c in paper.missing)
-            print(f'{pdf}: not in the fonts of this computer, printed as "?": {named}', file=sys.stderr)
     if html is not None:
         from panelward.papers.html import page
 
@@ -95,6 +99,30 @@ def _write(directory: Directory, args: argparse.Namespace) -> None:
     for path, _, said in files:
         print(f"{path}: {said}")
     print(CAUTION)
+
+
+def _stream(directory: Directory, args: argparse.Namespace) -> None:
+    """Write the one form that is asked for to stdout, and nothing else there."""
+    if args.pdf is not None and args.html is not None:
+        raise RequestRefused("- is stdout, which takes one form: name --pdf or --html alone, or give each a file")
+    if args.pdf is not None:
+        from panelward.papers.pdf import printed
+
+        paper = printed(directory, paper=args.paper, labels=args.labels)
+        _say_missing("the PDF", paper.missing)
+        content = paper.content
+    else:
+        from panelward.papers.html import page
+
+        content = page(directory, paper=args.paper, labels=args.labels).encode()
+    sys.stdout.buffer.write(content)
+    sys.stdout.buffer.flush()
+
+
+def _say_missing(name: str, letters: str) -> None:
+    if letters:
+        named = ", ".join(f"{c} (U+{ord(c):04X})" for c in letters)
+        print(f'{name}: not in the fonts of this computer, printed as "?": {named}', file=sys.stderr)
 
 
 def _target(name: str | None, force: bool) -> Path | None:

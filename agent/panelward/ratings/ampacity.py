@@ -29,6 +29,9 @@ class Ampacity:
     area_mm2: float  # of the table row that was used
     assumed: tuple[str, ...]  # what the schedule does not say, and what was taken for it
     by_rule: tuple[tuple[str, float | None], ...]  # every rule named for it, and what it gives; None: it does not reach
+    bound: bool  # no rule reaches it: this is what the next greater tabulated one carries, so it carries less
+    thermal_a: float  # what brings its insulation to its rated temperature in its place; a rule may allow less
+    rated_c: float  # of its insulation
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,8 @@ class _Row:
     column_c: float
     area_mm2: float
     assumed: tuple[str, ...] = ()
+    thermal_a: float | None = None  # at column_c in this ambient, where that is another figure than amps
+    bound: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,63 +135,70 @@ def _step(table: Sequence[tuple[float, float]], value: float) -> float:
     return next(factor for limit, factor in table if value <= limit + 1e-9)
 
 
-def _awg_row(area: float, sizes: Sequence[str]) -> str | None:
-    """The greatest tabulated AWG size that holds no more copper than this one."""
+def _awg_row(area: float, sizes: Sequence[str]) -> tuple[str, bool]:
+    """The greatest tabulated AWG size that holds no more copper than this one; if none, the smallest, as a bound."""
     fitting = [awg for awg in sizes if awg_area_mm2(awg) <= area * 1.0005]
-    return max(fitting, key=awg_area_mm2) if fitting else None
+    return (max(fitting, key=awg_area_mm2), False) if fitting else (min(sizes, key=awg_area_mm2), True)
 
 
-def _insulation(segment: Segment, columns: Sequence[int], otherwise: int) -> tuple[int, tuple[str, ...]] | None:
-    """The column for the insulation, as a number in `columns`, and what was assumed. None: below the coolest."""
-    wanted = segment.insulation_c if segment.insulation_c is not None else float(otherwise)
-    fitting = [i for i, column in enumerate(columns) if column <= wanted]
-    if not fitting:
-        return None
-    return fitting[-1], (f"insulation {otherwise} °C",) if segment.insulation_c is None else ()
+def _insulation(segment: Segment, columns: Sequence[int], otherwise: int) -> tuple[int, bool, tuple[str, ...]]:
+    """The column for the insulation, as a number in `columns`; if it is below the coolest, that, as a bound."""
+    if segment.insulation_c is None:
+        return columns.index(otherwise), False, (f"insulation {otherwise} °C",)
+    fitting = [i for i, column in enumerate(columns) if column <= segment.insulation_c]
+    return (fitting[-1], False, ()) if fitting else (0, True, ())
 
 
-def _cfr(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
+def _cfr_factor(column_c: float, ambient: float, bundled: int) -> float:
     """The ambient factor sqrt((Tins - Ta) / (Tins - 30)) gives the printed 0.85 of 105 °C cable at 50 °C."""
-    awg, column = _awg_row(area, tuple(_CFR_A)), _insulation(segment, _CFR_COLUMNS_C, 60)
-    if awg is None or column is None:
-        return None
-    at_c = _CFR_COLUMNS_C[column[0]]
-    factor = min(1.0, sqrt(max(0.0, at_c - ambient) / (at_c - 30.0))) * _step(_CFR_BUNDLE, bundled)
-    return _Row(_CFR_A[awg][column[0]] * factor, at_c, awg_area_mm2(awg), column[1])
+    return min(1.0, sqrt(max(0.0, column_c - ambient) / (column_c - 30.0))) * _step(_CFR_BUNDLE, bundled)
 
 
-def _nec(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
-    awg, column = _awg_row(area, tuple(_NEC_A)), _insulation(segment, _NEC_COLUMNS_C, 60)
-    if awg is None or column is None or not _NEC_A[awg][column[0]]:
-        return None
-    warm = next((factors[column[0]] for limit, factors in _NEC_AMBIENT if ambient <= limit + 1e-9), 0.0)
-    amps = _NEC_A[awg][column[0]] * warm * _step(_NEC_BUNDLE, bundled)
-    return _Row(min(amps, _NEC_SMALL_A.get(awg, amps)), _NEC_COLUMNS_C[column[0]], awg_area_mm2(awg), column[1])
+def _cfr(area: float, segment: Segment, ambient: float, bundled: int) -> _Row:
+    awg, small = _awg_row(area, tuple(_CFR_A))
+    column, cool, assumed = _insulation(segment, _CFR_COLUMNS_C, 60)
+    at_c = _CFR_COLUMNS_C[column]
+    amps = _CFR_A[awg][column] * _cfr_factor(at_c, ambient, bundled)
+    return _Row(amps, at_c, awg_area_mm2(awg), assumed, bound=small or cool)
+
+
+def _nec(area: float, segment: Segment, ambient: float, bundled: int) -> _Row:
+    awg, small = _awg_row(area, tuple(_NEC_A))
+    column, cool, assumed = _insulation(segment, _NEC_COLUMNS_C, 60)
+    sizes = tuple(_NEC_A)
+    while not _NEC_A[awg][column]:  # not listed for that insulation: the next greater size bounds it
+        awg, small = sizes[sizes.index(awg) + 1], True
+    warm = next((factors[column] for limit, factors in _NEC_AMBIENT if ambient <= limit + 1e-9), 0.0)
+    thermal = _NEC_A[awg][column] * warm * _step(_NEC_BUNDLE, bundled)
+    capped = min(thermal, _NEC_SMALL_A.get(awg, thermal))
+    return _Row(capped, _NEC_COLUMNS_C[column], awg_area_mm2(awg), assumed, thermal, small or cool)
 
 
 def _nec_551(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
-    del ambient, bundled  # it prints none; a rule named beside it brings its own
-    awg = _awg_row(area, tuple(_NEC_551_A))
-    if awg is None or area > awg_area_mm2("10") * 1.0005:
+    awg, small = _awg_row(area, tuple(_NEC_551_A))
+    if area > awg_area_mm2("10") * 1.0005:
         return None
-    return _Row(_NEC_551_A[awg], segment.insulation_c or 60.0, awg_area_mm2(awg))
+    thermal = _cfr(area, segment, ambient, bundled)  # it prints no factors: those of 33 CFR are taken
+    amps = _NEC_551_A[awg] * _cfr_factor(thermal.column_c, ambient, bundled)
+    return _Row(amps, thermal.column_c, awg_area_mm2(awg), thermal.assumed, thermal.amps, small)
 
 
-def _iec(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
+def _iec(area: float, segment: Segment, ambient: float, bundled: int) -> _Row:
     rows = [i for i, mm2 in enumerate(_IEC_MM2) if mm2 <= area * 1.0005]
-    column = _insulation(segment, (70,), 70)
-    if not rows or column is None:
-        return None
+    _, cool, assumed = _insulation(segment, (70,), 70)
+    row = rows[-1] if rows else 0
     factor = _step(_IEC_AMBIENT, ambient) if ambient <= 60 else 0.0
-    return _Row(_IEC_B2_A[rows[-1]] * factor * _step(_IEC_BUNCHED, bundled), 70.0, _IEC_MM2[rows[-1]], column[1])
+    amps = _IEC_B2_A[row] * factor * _step(_IEC_BUNCHED, bundled)
+    return _Row(amps, 70.0, _IEC_MM2[row], assumed, bound=not rows or cool)
 
 
-def _faa(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
+def _faa(area: float, segment: Segment, ambient: float, bundled: int) -> _Row:
     del bundled  # the table is for bundles of 33 or more
-    awg, column = _awg_row(area, tuple(_FAA_A)), _insulation(segment, (105,), 105)
-    if awg is None or column is None or segment.insulation_c is None:
-        return None
-    return _Row(_FAA_A[awg] if ambient <= 70 else 0.0, 105.0, awg_area_mm2(awg))
+    awg, small = _awg_row(area, tuple(_FAA_A))
+    _, cool, assumed = _insulation(segment, (105,), 105)
+    amps = _FAA_A[awg] if ambient <= 70 else 0.0
+    thermal = _FAA_A[awg] * sqrt(max(0.0, 105.0 - ambient) / 35.0)  # the table's rise is 35 K
+    return _Row(amps, 105.0, awg_area_mm2(awg), assumed, thermal, small or cool or segment.insulation_c is None)
 
 
 RULES: dict[str, Rule] = {
@@ -194,7 +206,7 @@ RULES: dict[str, Rule] = {
     for rule in (
         Rule("33 CFR 183.425", "33 CFR 183.425 Table 5 (free air, under 50 V, 30 °C)", ("dc",), _cfr),
         Rule("NEC 310.16", "NEC 2023 Table 310.16 (30 °C) with 310.15 and 240.4(D)", ("dc", "ac"), _nec),
-        Rule("NEC 551.10", "NEC 551.10(E)(1), low voltage, 18 to 10 AWG, from memory", ("dc",), _nec_551),
+        Rule("NEC 551.10", "NEC 551.10(E)(1), low voltage, 18 to 10 AWG, from memory; factors of 33 CFR", ("dc",), _nec_551),
         Rule("IEC 60364-5-52", "IEC 60364-5-52, method B2, PVC 70 °C, 30 °C", ("dc", "ac"), _iec),
         Rule("FAA AC 43.13-1B", "FAA AC 43.13-1B Table 11-9 (105 °C, bundles, 70 °C)", ("dc", "ac"), _faa),
     )
@@ -205,34 +217,49 @@ DEFAULT_RULES = {"dc": ("33 CFR 183.425",), "ac": ("IEC 60364-5-52",)}
 def corrected_ampacity_a(segment: Segment, supply_kind: str, rules: Sequence[str] = ()) -> Ampacity | None:
     """Ampacity of a segment in its place, A, by the strictest of the named `rules`; none named: DEFAULT_RULES.
 
-    None: its size is not known, or none of the rules reaches its size and insulation. What the segment does not say is
-    taken as stated in `assumed`: 30 °C ambient, not bundled, the coolest insulation of the rule. Only rules that
-    apply to the kind of supply (dc, ac) count. KeyError for a rule that is not in RULES.
+    None: its size is not known, or none of the rules says anything about it. Where none reaches its size or insulation
+    the next greater tabulated one bounds it (`bound`). What the segment does not say is taken as stated in `assumed`:
+    30 °C ambient, not bundled, the coolest insulation of the rule. Only rules that apply to the kind of supply (dc, ac)
+    count. KeyError for a rule that is not in RULES.
     """
     area = area_mm2(segment)
     if area is None:
         return None
-    ambient = 30.0 if segment.ambient_c is None else segment.ambient_c
+    ambient = max(30.0, 30.0 if segment.ambient_c is None else segment.ambient_c)
     bundled = segment.bundled or 1
     buried = _step(_INSULATED, segment.thermal_insulation_m) if segment.thermal_insulation_m > 0 else 1.0
-    named = [RULES[name] for name in rules or DEFAULT_RULES[supply_kind]]
     found: list[tuple[Rule, _Row]] = []
     by_rule: list[tuple[str, float | None]] = []
-    for rule in named:
+    for rule in (RULES[name] for name in rules or DEFAULT_RULES[supply_kind]):
         if supply_kind not in rule.kinds:
             continue
-        row = rule.row(area, segment, max(30.0, ambient), bundled)
-        by_rule.append((rule.name, row.amps * buried if row is not None else None))
+        row = rule.row(area, segment, ambient, bundled)
+        by_rule.append((rule.name, None if row is None or row.bound else row.amps * buried))
         if row is not None:
             found.append((rule, row))
     if not found:
         return None
-    rule, row = min(found, key=lambda pair: pair[1].amps)
+    reaching = [pair for pair in found if not pair[1].bound]
+    rule, row = min(reaching or found, key=lambda pair: pair[1].amps)
+    lower = min((pair for pair in found if pair[1].bound), key=lambda pair: pair[1].amps, default=None)
+    if lower is not None and lower[1].amps < row.amps:
+        rule, row = lower  # it carries less than even that
     assumed = [] if segment.ambient_c is not None else ["ambient 30 °C"]
     assumed += [] if segment.bundled is not None else ["not bundled"]
+    rated_c = segment.insulation_c if segment.insulation_c is not None else row.column_c
+    thermal = [_thermal_a(pair[1], rated_c, ambient) for pair in reaching or found]
     return Ampacity(
-        row.amps * buried, rule.name, rule.source, row.column_c, ambient, row.area_mm2, (*assumed, *row.assumed), tuple(by_rule)
-    )
+        row.amps * buried, rule.name, rule.source, row.column_c, ambient, row.area_mm2, (*assumed, *row.assumed),
+        tuple(by_rule), row.bound, min(thermal) * buried, max(rated_c, row.column_c),
+    )  # fmt: skip
+
+
+def _thermal_a(row: _Row, rated_c: float, ambient: float) -> float:
+    """What brings the insulation to its own rated temperature: the column's figure, by the square law of the rise."""
+    amps = row.amps if row.thermal_a is None else row.thermal_a
+    if row.column_c <= ambient:
+        return 0.0
+    return amps * sqrt(max(1.0, (rated_c - ambient) / (row.column_c - ambient)))
 
 
 def steady_c(ampacity: Ampacity, amps: float) -> float:
@@ -240,17 +267,19 @@ def steady_c(ampacity: Ampacity, amps: float) -> float:
 
     At 1.65 times its ampacity, 105 °C cable in 30 °C air comes to 234 °C. inf where it may carry nothing.
     """
-    if ampacity.amps <= 0.0:
+    if ampacity.thermal_a <= 0.0:
         return float("inf") if amps > 0.0 else ampacity.ambient_c
-    return ampacity.ambient_c + (ampacity.insulation_c - ampacity.ambient_c) * (amps / ampacity.amps) ** 2
+    return ampacity.ambient_c + (ampacity.rated_c - ampacity.ambient_c) * (amps / ampacity.thermal_a) ** 2
 
 
 def time_constant_s(ampacity: Ampacity) -> float:
-    """Seconds in which a conductor takes up 63 % of its final rise.
+    """Seconds in which a conductor takes up 63 % of its final rise; 1 where it may carry nothing.
 
-    Energy balance of the bare copper at its ampacity: tau = c A dT / (I^2 R'), insulation left out (the quick side).
+    Energy balance of the bare copper at its thermal limit: tau = c A dT / (I^2 R'), insulation left out (the quick side).
     """
-    ohm_per_m = resistance_ohm_per_m(ampacity.area_mm2, ampacity.insulation_c)
-    rise_k = max(1.0, ampacity.insulation_c - ampacity.ambient_c)
+    if ampacity.thermal_a <= 0.0:
+        return 1.0
+    ohm_per_m = resistance_ohm_per_m(ampacity.area_mm2, ampacity.rated_c)
+    rise_k = max(1.0, ampacity.rated_c - ampacity.ambient_c)
     stored_j_per_m = COPPER_J_PER_M3_K * ampacity.area_mm2 * 1e-6 * rise_k
-    return stored_j_per_m / (max(0.1, ampacity.amps) ** 2 * ohm_per_m)
+    return stored_j_per_m / (ampacity.thermal_a**2 * ohm_per_m)

@@ -31,7 +31,7 @@ def fitting_ratings_a(
 ) -> tuple[float, ...]:
     """Standard ratings that carry `steady_a` at no more than 80 % of their rating, rising, at most `most_a`.
 
-    `surges` are (amps, seconds): a rating whose likely opening comes within one is left out. The list ends at four times
+    `surges` are (amps, seconds): a rating whose earliest opening comes within one is left out. The list ends at four times
     the steady draw, or after the first that fits. Empty: none fits.
     """
     found: list[float] = []
@@ -41,8 +41,8 @@ def fitting_ratings_a(
         if found and rating > ORDINARY_TIMES * steady_a:
             break
         of = device(replace(protection, rating_a=rating, as_left_a=None))
-        likely = [opening_times_s(of, amps / rating)[1] for amps, _ in surges]
-        if all(t is None or t > seconds for t, (_, seconds) in zip(likely, surges, strict=True)):
+        earliest = [opening_times_s(of, amps / rating)[0] for amps, _ in surges]
+        if all(t is None or t > seconds for t, (_, seconds) in zip(earliest, surges, strict=True)):
             found.append(rating)
     return tuple(found)
 

@@ -14,9 +14,12 @@ from panelward.errors import BadInput
 from panelward.ratings import (
     RULES,
     Ampacity,
+    Size,
+    Solved,
     area_mm2,
     device,
     drop,
+    family,
     far_fault_a,
     far_short,
     fitting_ratings_a,
@@ -25,12 +28,14 @@ from panelward.ratings import (
     standard_sizes,
 )
 from panelward.ratings.colours import blade_colour
-from panelward.ratings.conductor import AWG_SIZES, awg_area_mm2
+from panelward.ratings.fitting import STEADY_SHARE
 from panelward.records import Protection, Segment
 
+BOOST = 1.14  # 14.6 V on 12.8: what charging lifts a bus to
 LOW_SHARE = 10.5 / 12.0  # the least a 12 V bank is run at; common practice, no source
 ELV_V = 60.0  # above: licensed practice (IEC 61140: touchable parts, dry)
 LEAST_MM2 = 1.0  # single conductor; ISO 10133:2012 7.7
+NEVER_SWITCHED = ("detector", "air-heater")  # life, and what must cool itself down
 OPENS_S = 5.0  # IEC 60364-4-43 434.5.2
 DEVICES = (("blade-fuse", "C"), ("blade-fuse", "E"), ("bolt-fuse", None))
 _LOAD = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*(kW|W|A|mA)\s*", re.IGNORECASE)
@@ -68,9 +73,10 @@ class Proposal:
     drop_v: float
     drop_share: float
     allowed_share: float
-    ah_per_day: float
     far_short_a: float
-    lines: tuple[str, ...]
+    breaking_a: float | None
+    other_size: str | None  # in the other series
+    size_for_3_percent: str | None
 
 
 def load_of(text: str) -> tuple[float | None, float | None]:
@@ -93,18 +99,49 @@ def propose(wanted: Wanted) -> Proposal:
         )
     low_v = LOW_SHARE * wanted.nominal_v
     draw_a = wanted.amps if wanted.amps is not None else (wanted.watts or 0.0) / low_v
-    nominal_w = wanted.watts if wanted.watts is not None else draw_a * wanted.nominal_v
-    chosen, least = _device(wanted, draw_a)
+    chosen = _device(wanted, draw_a)
     allowed = _allowed(wanted)
+    found = _conductor(wanted, chosen, draw_a, allowed, in_awg=wanted.in_awg)
+    if isinstance(found, str):
+        raise BadInput(f"no standard conductor {found}: shorten the run, feed the load from nearer by, or share it out")
+    other = _conductor(wanted, chosen, draw_a, allowed, in_awg=not wanted.in_awg)
+    better = _conductor(wanted, chosen, draw_a, drop.CRITICAL_SHARE, in_awg=wanted.in_awg)
+    proposal = Proposal(
+        draw_a=draw_a, low_v=low_v, device=chosen, least_rating_a=draw_a / STEADY_SHARE, segment=found.size.segment,
+        size=found.size.text, ampacity=found.ampacity, drop_v=found.solved.drop_v, drop_share=found.solved.share,
+        allowed_share=allowed, far_short_a=found.short_a, breaking_a=family(chosen).breaking_a,
+        other_size=other.size.text if not isinstance(other, str) else None,
+        size_for_3_percent=better.size.text if not isinstance(better, str) else None,
+    )  # fmt: skip
+    return proposal
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    size: Size
+    ampacity: Ampacity
+    solved: Solved
+    short_a: float
+
+
+def _conductor(wanted: Wanted, chosen: Protection, draw_a: float, allowed: float, *, in_awg: bool) -> _Found | str:
+    """The smallest standard size that does it, or what none of them does."""
+    low_v = LOW_SHARE * wanted.nominal_v
+    nominal_w = wanted.watts if wanted.watts is not None else draw_a * wanted.nominal_v
     loads = [("constant-power" if wanted.watts is not None else "constant-current", nominal_w)]
     place = Segment(
-        area_mm2=None if wanted.in_awg else LEAST_MM2, awg="18" if wanted.in_awg else None, length_m=wanted.length_m,
+        area_mm2=None if in_awg else LEAST_MM2, awg="18" if in_awg else None, length_m=wanted.length_m,
         insulation_c=wanted.insulation_c, ambient_c=wanted.ambient_c, bundled=wanted.bundled,
     )  # fmt: skip
     why_not = "is tabulated by the rules named"
     for size in standard_sizes(place, "dc", wanted.rules):
         segment, ampacity = size.segment, size.ampacity
         if (area_mm2(segment) or 0.0) < LEAST_MM2 * 0.82 or ampacity is None:  # 18 AWG is 0.82 mm²
+            continue
+        if ampacity.amps <= 0.0:
+            why_not = (
+                f"carries anything at {ampacity.ambient_c:g} °C with {ampacity.insulation_c:g} °C insulation (--insulation)"
+            )
             continue
         if ampacity.amps < chosen.rating_a:
             why_not = f"carries {chosen.rating_a:g} A in that place by {ampacity.rule}"
@@ -117,26 +154,22 @@ def propose(wanted: Wanted) -> Proposal:
         if short.latest_s is None or short.latest_s > min(OPENS_S, short.withstand_s):
             why_not = f"lets {chosen.rating_a:g} A open on a short at its far end"
             continue
-        whole = Proposal(
-            draw_a=draw_a, low_v=low_v, device=chosen, least_rating_a=least, segment=segment, size=size.text,
-            ampacity=ampacity, drop_v=solved.drop_v, drop_share=solved.share, allowed_share=allowed,
-            ah_per_day=24.0 * nominal_w / wanted.nominal_v, far_short_a=short.amps, lines=(),
-        )  # fmt: skip
-        return Proposal(
-            **{name: getattr(whole, name) for name in whole.__slots__ if name != "lines"}, lines=_lines(wanted, whole)
-        )
-    raise BadInput(f"no standard conductor {why_not}: shorten the run, feed the load from nearer by, or share it out")
+        return _Found(size, ampacity, solved, short.amps)
+    return why_not
 
 
-def _device(wanted: Wanted, draw_a: float) -> tuple[Protection, float]:
+def _device(wanted: Wanted, draw_a: float) -> Protection:
     surges = _surges(wanted, draw_a)
+    bus_v = round(BOOST * wanted.nominal_v)
+    if bus_v > 58:
+        raise BadInput(
+            f"--volts: a bus of {wanted.nominal_v:g} V comes to {bus_v} V charging: no device listed here is made for it"
+        )
     for kind, letter in DEVICES:
-        like = Protection(kind=kind, type=letter, rating_a=1.0)
-        if wanted.nominal_v * 1.14 >= 32.5:  # 32 V devices do not break a higher bus
-            like = Protection(kind=kind, type=letter, rating_a=1.0, rated_v=58.0)
+        like = Protection(kind=kind, type=letter, rating_a=1.0, rated_v=58.0 if bus_v > 32 else None)
         fits = fitting_ratings_a(like, draw_a, surges=surges)
         if fits:
-            return Protection(kind=kind, type=letter, rating_a=fits[0], rated_v=like.rated_v), draw_a / 0.8
+            return Protection(kind=kind, type=letter, rating_a=fits[0], rated_v=like.rated_v)
     raise BadInput(
         f"{draw_a:.4g} A is beyond every standard device listed here (500 A at 80 %): share the load out over several "
         "circuits, or have it planned by its maker"
@@ -152,27 +185,38 @@ def _allowed(wanted: Wanted) -> float:
     return drop.CRITICAL_SHARE if wanted.feed == "always-on" or wanted.kind in ("electronics", "detector") else drop.OTHER_SHARE
 
 
-def _lines(wanted: Wanted, p: Proposal) -> tuple[str, ...]:
+def lines_of(wanted: Wanted, p: Proposal) -> tuple[str, ...]:
+    """The answer in six lines of at most 80 characters."""
     colour = blade_colour(p.device.type, p.device.rating_a) if p.device.kind == "blade-fuse" else None
     named = f"{p.device.kind.replace('-', ' ')}{f' type {p.device.type}' if p.device.type else ''}"
-    marks = ", ".join(filter(None, [colour, "marked 58 V or more" if p.device.rated_v else None]))
-    other = f" ({_other(p.segment)})"
-    takes = f"{_figure(p.ah_per_day)} Ah a day if it runs on"
-    feed = {
-        "always-on": f"Feed: before every switch and disconnect; {takes}.",
-        "switched": f"Feed: behind the panel switch and the disconnect; {takes}.",
-    }[wanted.feed]
+    breaks = f"breaks {p.breaking_a:.0f} A" if p.breaking_a else None
+    marks = ", ".join(filter(None, [colour, "marked 58 V or more" if p.device.rated_v else breaks]))
+    other = f" ({p.other_size})" if p.other_size else ""
     at = f" at {p.low_v:.3g} V" if wanted.watts is not None else ""
     place = f"{p.ampacity.insulation_c:g} °C, in {p.ampacity.ambient_c:.0f} °C"
+    if wanted.kind in NEVER_SWITCHED and wanted.feed == "switched":
+        feed = "this must not be switched: before every switch and disconnect"
+    elif wanted.feed == "always-on":
+        watts = wanted.watts if wanted.watts is not None else p.draw_a * wanted.nominal_v
+        feed = f"before every switch and disconnect; {_figure(24 * watts / wanted.nominal_v)} Ah a day if it runs on"
+    else:
+        feed = "behind the panel switch and the disconnect"
+        if p.size_for_3_percent and p.size_for_3_percent != p.size:
+            feed += f"; for 3 % drop lay {p.size_for_3_percent}"
     return (
         f"Draws {_figure(p.draw_a)} A{at}: a device of {_figure(p.least_rating_a)} A or more carries that for hours.",
         f"Device: {p.device.rating_a:g} A {named}{f' ({marks})' if marks else ''}, at the source end.",
         f"Conductor: {p.size}{other}: {_figure(p.ampacity.amps)} A by {p.ampacity.rule}, {place}.",
-        f"Drop: {_figure(p.drop_v)} V, {_figure(100 * p.drop_share)} % of {100 * p.allowed_share:g} % allowed; "
-        f"a far short, {_figure(p.far_short_a)} A, opens it.",
-        feed,
+        f"Drop: {_figure(p.drop_v)} V, {_figure(100 * p.drop_share)} % of {100 * p.allowed_share:g} % allowed; {_far(p)}.",
+        f"Feed: {feed}.",
         "Isolate every source. Its maker, local code and licensed practice come first.",
     )
+
+
+def _far(p: Proposal) -> str:
+    if p.breaking_a is not None and p.far_short_a > p.breaking_a:
+        return "a far short may be more than it breaks"
+    return f"a far short, {_figure(p.far_short_a)} A, opens it"
 
 
 def _figure(value: float) -> str:
@@ -180,15 +224,6 @@ def _figure(value: float) -> str:
     if value < 0.001:
         return "0.001"
     return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
-
-
-def _other(segment: Segment) -> str:
-    """The size in the other series: the next AWG that holds as much copper, or its mm²."""
-    area = area_mm2(segment) or 0.0
-    if segment.awg is not None:
-        return f"{area:.3g} mm²"
-    thick = next((awg for awg in AWG_SIZES if awg_area_mm2(awg) >= area), None)
-    return f"or {thick} AWG" if thick else "no AWG so thick"
 
 
 def known_rules() -> tuple[str, ...]:

@@ -97,7 +97,11 @@ class Watch:
                     self.panel.outside_c = reading.celsius
 
     def presence(self, presence: Presence) -> None:
-        """A monitor or the broker came or went."""
+        """A monitor or the broker came or went. Whose publisher went is not heard: no draw is held for it."""
+        if not presence.here:
+            for way in self.ways.values():
+                if presence.subject == "broker" or way.circuit.monitor == presence.name:
+                    way.unheard()
         if presence.subject == "broker":
             self._broker.presence(presence.here, presence.received_ms)
         elif presence.name in self._monitors:

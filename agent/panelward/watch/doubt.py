@@ -19,14 +19,14 @@ from panelward.watch.panel import Panel, Sample
 GAIN = 0.97  # a meter may show 3 % too much; common practice, no source
 COLDEST_C = -20.0
 PROVEN = 1.1  # heat: the edges are carried to 6 % of the time (make_members.py), so a little is added
-READINGS = 5  # above the rating in a row: two that a pulsing load happens to show prove nothing
+READINGS = {"mean": 5, "sample": 10}  # above the rating in a row: those that a pulsing load happens to show prove nothing
 
 
 class Doubt:
     """One circuit's fuse, as far as what it carried tells."""
 
     __slots__ = (
-        "_bench", "_circuit", "_device", "_panel", "_period_ms", "_proof", "active", "last_a", "last_ms", "over",
+        "_bench", "_circuit", "_device", "_panel", "_period_ms", "_proof", "_readings", "active", "last_a", "last_ms", "over",
         "over_ms",
     )  # fmt: skip
 
@@ -35,6 +35,7 @@ class Doubt:
         self._device = device(circuit.protection) if circuit.protection else None
         proof = self._device.proof if self._device else ()
         self._proof = Specimens(replace(self._device, members=proof)) if self._device and proof else None
+        self._readings = READINGS[circuit.sense.reports]
         self.last_a = 0.0
         self.last_ms: int | None = None
         self.over = 0  # readings above the rating in a row
@@ -60,7 +61,7 @@ class Doubt:
             self.last_ms, self.last_a = sample.time_ms, amps
             return
         if last_ms is not None:
-            dt_ms = sample.time_ms - last_ms
+            dt_ms = max(0, sample.time_ms - last_ms)
             gap = dt_ms > 3 * self._period_ms and dt_ms > 10_000
             flowed = 0.0 if gap else min(self.last_a, amps) * GAIN / rating_a
             panel_c = self._panel.panel_c
@@ -72,8 +73,8 @@ class Doubt:
             if not self.over:
                 self.over_ms = sample.time_ms
             self.over += 1
-        self.last_ms, self.last_a = sample.time_ms, amps
-        if self.active or self.over < READINGS or not sample.fresh:
+        self.last_ms, self.last_a = max(sample.time_ms, last_ms or sample.time_ms), amps
+        if self.active or self.over < self._readings or not sample.fresh:
             return
         if self._proof.coolest() < PROVEN:
             return

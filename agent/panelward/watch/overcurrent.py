@@ -54,7 +54,8 @@ class Overcurrent:
         "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_easy_a", "_hurts", "_limit_a", "_limit_c",
         "_nominal_v", "_on_change", "_panel", "_period_ms", "_set", "_surge_left_ms", "_surges", "active", "below_ms",
         "cable", "continuous_ms", "due_ms", "fold_ms", "fold_square_ms", "hot_ms", "last_a", "last_ms",
-        "last_received_ms", "order", "over", "over_ms", "priority", "rule", "running_a", "since_ms", "surge_ms", "warm",
+        "last_received_ms", "order", "over", "over_ms", "priority", "rested", "rule", "running_a", "since_ms",
+        "surge_ms", "warm",
     )  # fmt: skip
 
     def __init__(self, bench: Bench, panel: Panel, schedule: Schedule, circuit: Circuit, period_ms: int) -> None:
@@ -80,12 +81,13 @@ class Overcurrent:
         self._decay: dict[int, float] = {}
         self._set = Specimens(self._device) if self._device and self._device.members else None
         limits = [self._device.rating_a] if self._device else []
-        self._easy_a = EASY * min([*limits, self._cable.amps] if self._cable else limits, default=inf)
+        self._easy_a = EASY * min([*limits, self._cable.thermal_a] if self._cable else limits, default=inf)
         self._limit_c: float | None = None
         self._limit_a = self._device.rating_a * self._device.carries if self._device else inf
         self.fold_square_ms = 0.0  # ampere² x ms not yet carried
         self.fold_ms = 0
         self.warm = False  # some heat stands in the set
+        self.rested = False  # a gap lies before the next reading, whoever publishes
         self.cable = 0.0
         self.last_a = 0.0
         self.last_ms: int | None = None
@@ -149,8 +151,10 @@ class Overcurrent:
         amps = abs(sample.amps)
         last_ms = self.last_ms
         if last_ms is not None:
-            dt_ms = sample.time_ms - last_ms
-            gap = dt_ms > 3 * self._period_ms and dt_ms > 10_000 and not self._on_change
+            # A held draw may have been carried past the time at which its end was measured.
+            dt_ms = max(0, sample.time_ms - last_ms)
+            gap = self.rested or (dt_ms > 3 * self._period_ms and dt_ms > 10_000 and not self._on_change)
+            self.rested = False
             if self.last_a <= self._easy_a and not gap:
                 # Most circuits spend their lives here: nothing can open, nothing can be harmed.
                 if self.last_a > 0.0 or self.warm:
@@ -172,7 +176,7 @@ class Overcurrent:
                 self.over_ms = self.continuous_ms = self.below_ms = self.hot_ms = None
                 self.over = 0
         self._note_surge(sample.time_ms, amps)
-        self.last_ms = sample.time_ms
+        self.last_ms = sample.time_ms if last_ms is None else max(last_ms, sample.time_ms)
         self.last_received_ms = sample.received_ms
         self.last_a = amps
         # The cold path: most circuits spend their lives far below all of this.
@@ -209,7 +213,7 @@ class Overcurrent:
 
     def fire(self, now_ms: int) -> None:
         """On-change publishers: the held draw still flows, as far as anybody knows."""
-        if self.last_ms is None:
+        if self.last_ms is None or self.rested:
             return
         time_ms = self.last_ms + now_ms - self.last_received_ms
         volts = self._nominal_v
@@ -246,7 +250,8 @@ class Overcurrent:
             if len(self._decay) > 16:
                 self._decay.clear()
             decay = self._decay[dt_ms] = exp(-dt_ms / 1000.0 / self._cable_tau_s)
-        drive = square_a2 / self._cable.amps**2 if self._cable.amps > 0 else 4.0 * (square_a2 > 0)
+        limit_a = self._cable.thermal_a
+        drive = square_a2 / limit_a**2 if limit_a > 0 else 4.0 * (square_a2 > 0)
         self.cable = drive + (self.cable - drive) * decay
 
     def _judge(self, sample: Sample, amps: float) -> None:
@@ -260,9 +265,9 @@ class Overcurrent:
         elif self.over_ms is not None and amps <= DEADBAND * limit_a:
             self.over_ms, self.over = None, 0
         self._count_continuous(time_ms, amps)
-        if self._cable is None or amps <= DEADBAND * self._cable.amps:
+        if self._cable is None or amps <= DEADBAND * self._cable.thermal_a:
             self.hot_ms = None
-        elif self.hot_ms is None and amps > self._cable.amps:
+        elif self.hot_ms is None and amps > self._cable.thermal_a:
             self.hot_ms = time_ms
         if not sample.fresh:
             return
@@ -369,7 +374,7 @@ class Overcurrent:
         return tuple(figures)
 
     def _conductor_c(self, cable: Ampacity) -> float:
-        return steady_c(cable, cable.amps * self.cable**0.5)
+        return steady_c(cable, cable.thermal_a * self.cable**0.5) if cable.thermal_a > 0 else cable.rated_c
 
     def _evidence(self, amps: float) -> tuple[tuple[str, Facts], ...]:
         facts: list[tuple[str, Facts]] = []
@@ -385,7 +390,7 @@ class Overcurrent:
                     "conductor-warmth",
                     (
                         ("celsius", self._conductor_c(self._cable)),
-                        ("rated_c", self._cable.insulation_c),
+                        ("rated_c", self._cable.rated_c),
                         ("ampacity_a", self._cable.amps),
                         ("rule", self._cable.rule),
                     ),
@@ -394,7 +399,9 @@ class Overcurrent:
         return tuple(facts)
 
     def rest(self) -> None:
-        """The program was off: what was counted in a row is not in a row any more."""
+        """Nobody hears it now: what was counted in a row is not in a row any more, and what flows is not known."""
+        self.rested = self.last_ms is not None
+        self._bench.call_at(self, None)
         self.over_ms = self.continuous_ms = self.below_ms = self.hot_ms = None
         self.over = 0
 
@@ -413,6 +420,7 @@ class Overcurrent:
 _KEPT = (
     "due_ms", "cable", "last_a", "last_ms", "last_received_ms", "surge_ms", "over_ms", "over", "continuous_ms", "below_ms",
     "hot_ms", "active", "rule", "priority", "since_ms", "fold_square_ms", "fold_ms", "warm",
+    "rested",
 )  # fmt: skip
 
 

@@ -202,6 +202,11 @@ class Way:
         """Energy since the beginning, Wh; what lay in gaps is not in it."""
         return self.energy_2mwms / 7.2e9
 
+    def unheard(self) -> None:
+        """Its monitor or the broker went: what an on-change publisher said last is not held on."""
+        if self.circuit.sense.publishes == "on-change":
+            self.over.rest()
+
     def rest(self, now_ms: int) -> None:
         """The program was off until now: one gap."""
         self.over.rest()

@@ -16,7 +16,7 @@ from __future__ import annotations
 from panelward.records import Schedule
 from panelward.schedule.vetting import cuts, draw, fitted, short, unknown, whole
 from panelward.schedule.vetting.finding import GRADES, Finding
-from panelward.schedule.vetting.way import Around, Way
+from panelward.schedule.vetting.way import Around, FeederWay, Way
 
 __all__ = ["GRADES", "Around", "Finding", "Way", "vet"]
 
@@ -26,7 +26,12 @@ def vet(schedule: Schedule) -> tuple[Finding, ...]:
     around = Around.of(schedule)
     ways = [Way(around, circuit) for circuit in schedule.circuits]
     found = list(whole.findings(around, ways))
+    for feeder in schedule.feeders:
+        for judge in (fitted.findings, short.findings):
+            found += judge(FeederWay(around, feeder))
+    lost = whole.feeder_shares(around, ways)
     for way in ways:
-        for part in (fitted, short, draw, cuts, unknown):
-            found += part.findings(way)
+        for judge in (fitted.findings, short.findings, cuts.findings, unknown.findings):
+            found += judge(way)
+        found += draw.findings(way, sum(lost.get(feeder.id, 0.0) for feeder in way.feeders))
     return tuple(sorted(found, key=lambda finding: GRADES.index(finding.grade)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from panelward.records import Circuit
 from panelward.schedule.vetting.finding import PRACTICE, Finding
 from panelward.schedule.vetting.way import Way
 
@@ -11,7 +12,7 @@ CUTS = ("user-switch", "disconnect")
 
 
 def findings(way: Way) -> Iterator[Finding]:
-    cut = next((name for part in way.upstream() for name in part.behind if name in CUTS), None)
+    cut = _cut(way)
     if cut is None:
         return
     if way.circuit.importance == "life":
@@ -25,3 +26,16 @@ def findings(way: Way) -> Iterator[Finding]:
             f"Connect it before every {cut}.",
             f"an air heater behind a {cut}; cut off while burning it overheats.", cut, "none of user-switch, disconnect",
         )  # fmt: skip
+
+
+def _cut(way: Way) -> str | None:
+    """The first thing on the way up to the source that takes its feed away: a switch, a disconnect, a switched feed."""
+    parts = list(way.upstream())
+    for part in parts:
+        found = next((name for name in part.behind if name in CUTS), None)
+        if found is not None:
+            return found
+    for part in parts:
+        if isinstance(part, Circuit) and part.feed == "switched":
+            return "switch (its feed is switched)" if part is way.circuit else f"switch (the feed of {part.label})"
+    return None

@@ -24,10 +24,11 @@ DROP_SOURCE = "ABYC E-11 and ISO 10133 as quoted: 3 % for feeders, electronics, 
 DROP_SOURCE_AC = "NEC 210.19(A) informational note: 3 % branch"
 
 
-def findings(way: Way) -> Iterator[Finding]:
+def findings(way: Way, upstream_share: float = 0.0) -> Iterator[Finding]:
+    """`upstream_share`: what its feeders lose of nominal under their own load."""
     if way.protection is not None:
         yield from _levels(way)
-    yield from _drop(way)
+    yield from _drop(way, upstream_share)
 
 
 def _levels(way: Way) -> Iterator[Finding]:
@@ -37,6 +38,7 @@ def _levels(way: Way) -> Iterator[Finding]:
     fitted = protection.fitted_a
     key = "fuse" if way.family.word == "fuse" else protection.kind
     share, source = CONTINUOUS.get(key, (1.0, COORDINATION))
+    yield from _together(way, fitted, share, source)
     for load in way.circuit.loads:
         for level in load.levels:
             amps = level.watts / way.supply.nominal_v
@@ -47,6 +49,14 @@ def _levels(way: Way) -> Iterator[Finding]:
                     "Lower the load or share it out over more circuits; the device stays as its conductor wants it.",
                     f"{draws}, above its {fitted:g} A device.", amps, fitted, "A",
                 )  # fmt: skip
+            elif low_volts_above(way, load, level.watts, fitted):
+                low_a = level.watts / way.low_v
+                yield way.find(
+                    "warn", "level-above-rating-at-low-volts", f"P / V; {COORDINATION}",
+                    "Lower the load or share it out over more circuits; the device stays as its conductor wants it.",
+                    f'level "{level.name}" draws {low_a:.3g} A at {way.low_v:.3g} V, the least its supply is run at, above its '
+                    f"{fitted:g} A device.", low_a, fitted, "A",
+                )  # fmt: skip
             elif continuous(way, load) and above(amps, share * fitted):
                 why = "three hours or more" if load.longest_run_s is not None else "for ever"
                 yield way.find(
@@ -54,6 +64,34 @@ def _levels(way: Way) -> Iterator[Finding]:
                     "Lower the load, shorten its run, or share it out over more circuits.",
                     f"{draws} {why}: above {100 * share:.0f} % of its {fitted:g} A device.", amps, share * fitted, "A",
                 )  # fmt: skip
+
+
+def _together(way: Way, fitted: float, share: float, source: str) -> Iterator[Finding]:
+    """Several loads on one way: each may pass where all of them don't."""
+    if len(way.peaks) < 2 or any(above(watts / way.supply.nominal_v, fitted) for _, watts in way.peaks):
+        return
+    if above(way.steady_a, fitted):
+        yield way.find(
+            "warn", "levels-above-rating-together", COORDINATION,
+            "Share its loads out over more circuits, or see that they never run together.",
+            f"its loads at full draw {way.steady_a:.3g} A together, above its {fitted:g} A device.", way.steady_a, fitted, "A",
+        )  # fmt: skip
+    for_hours = [
+        max(level.watts for level in load.levels) for load in way.circuit.loads if load.levels and continuous(way, load)
+    ]
+    amps = sum(for_hours) / way.supply.nominal_v
+    if len(for_hours) > 1 and above(amps, share * fitted) and max(for_hours) / way.supply.nominal_v <= share * fitted:
+        yield way.find(
+            "warn", "continuous-above-80-percent", source,
+            "Share its loads out over more circuits, or shorten their runs.",
+            f"its loads draw {amps:.3g} A together for hours: above {100 * share:.0f} % of its {fitted:g} A device.",
+            amps, share * fitted, "A",
+        )  # fmt: skip
+
+
+def low_volts_above(way: Way, load: Load, watts: float, fitted_a: float) -> bool:
+    """A load of constant power draws more as its volts fall: above its rating at the least volts?"""
+    return way.supply.kind == "dc" and load.behaves == "constant-power" and above(watts / way.low_v, fitted_a)
 
 
 def continuous(way: Way, load: Load) -> bool:
@@ -72,7 +110,7 @@ def allowed_share(way: Way) -> float:
     return drop.CRITICAL_SHARE if bilge or any(kind in CRITICAL_KINDS for kind in kinds) else drop.OTHER_SHARE
 
 
-def _drop(way: Way) -> Iterator[Finding]:
+def _drop(way: Way, upstream_share: float = 0.0) -> Iterator[Finding]:
     circuit, supply = way.circuit, way.supply
     if circuit.role != "load" or not segments_known(circuit.conductor):
         return
@@ -83,7 +121,13 @@ def _drop(way: Way) -> Iterator[Finding]:
     limit = allowed_share(way)
     source = DROP_SOURCE_AC if supply.kind == "ac" else DROP_SOURCE
     solved = solve(loads, ohm, supply.nominal_v, supply.nominal_v)
-    if solved is None or above(solved.share, limit):
+    if solved is not None and not above(solved.share, limit) and above(solved.share + upstream_share, limit):
+        yield way.find(
+            "warn", "drop-above-limit", source, "Lay a bigger conductor here or for its feeder, or shorten the run.",
+            f"at {way.design_a:.3g} A it loses {100 * solved.share:.2g} % on the way, its feeder {100 * upstream_share:.2g} %.",
+            100 * (solved.share + upstream_share), 100 * limit, "%",
+        )  # fmt: skip
+    elif solved is None or above(solved.share, limit):
         lost = "all of its volts: it browns out" if solved is None else f"{solved.drop_v:.3g} V, {100 * solved.share:.2g} %,"
         yield way.find(
             "refuse" if solved is None else "warn", "brown-out" if solved is None else "drop-above-limit", source,

@@ -6,32 +6,40 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import inf
 
-from panelward.ratings import area_mm2, fitting_ratings_a, stall
-from panelward.records import Protection, Segment
-from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, Finding, above, down, listed
-from panelward.schedule.vetting.way import BOOST, Way, weakest
+from panelward.ratings import area_mm2, fitting_ratings_a, resistance_ohm_per_m, stall
+from panelward.records import Exemption, Protection, Segment
+from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, Finding, above, capital, down, listed
+from panelward.schedule.vetting.way import BOOST, LEAST_MM2, Way, weakest
 
 GOOD_INSULATION_C = 105.0  # the best in common use in vehicles; what fails even with it fails plainly
+EXEMPT_BELOW_V = 50.0
 EXEMPT_TIMES = 1.5  # 33 CFR 183.455(c): below 50 V the device at most 150 % of the ampacity
 FAR_TIMES = 5.0  # times the load: far above what it needs; common practice, no source
 ORDINARY_A = 10.0  # up to here a device is ordinary for a small load: it protects the cable; common practice, no source
 MOTORS = ("fan", "pump", "motor")
-LEAST_MM2 = 0.75  # in a sheath; ISO 10133:2012 7.7, and 18 AWG in 33 CFR 183.425
 EXEMPT_A = 1.0  # 33 CFR 183.425 leaves circuits under 1 A out
 
 
 def findings(way: Way) -> Iterator[Finding]:
     protection = way.protection
     if protection is None:
-        if way.circuit.role == "load":
+        if way.circuit.role in ("load", "charger"):
             yield way.find(
-                "refuse", "no-device", COORDINATION, "Fit a device at its source end that its conductor can bear.",
+                "refuse" if way.circuit.role == "load" else "warn", "no-device", COORDINATION,
+                "Fit a device at its source end that its conductor can bear.",
                 "no device protects it.",
             )  # fmt: skip
         return
     for what, amps in ratings(protection):
         yield from _conductor(way, what, amps)
         yield from _limits(way, what, amps)
+    standard = way.family.ratings_a if way.family else ()
+    if standard and protection.fitted_a not in standard:
+        kind = f"{protection.kind}{f' type {protection.type}' if protection.type else ''}"
+        yield way.find(
+            "note", "rating-not-standard", way.family.source if way.family else PRACTICE, "Read the rating off its body again.",
+            f"{protection.fitted_a:g} A is none of the standard ratings of a {kind} ({standard[0]:g} to {standard[-1]:g} A).",
+        )  # fmt: skip
     yield from _bus(way, protection)
     yield from _records(way, protection)
     yield from _need(way, protection)
@@ -60,8 +68,8 @@ def _conductor(way: Way, what: str, amps: float) -> Iterator[Finding]:
         return
     protection = way.protection
     exemption = protection.exemption if protection else None
-    buried = any(s.thermal_insulation_m > 0 for s in way.circuit.conductor)
-    if exemption is not None and way.supply.kind == "dc" and not buried and not above(amps, EXEMPT_TIMES * weak.amps):
+    why = _not_exempt(way, exemption, amps, weak.amps) if exemption is not None else ""
+    if exemption is not None and not why:
         yield way.find(
             "note", "device-above-ampacity-exempted", f"{exemption.rule}, {exemption.edition}",
             "Have it confirmed by whoever answers for the installation.",
@@ -72,21 +80,40 @@ def _conductor(way: Way, what: str, amps: float) -> Iterator[Finding]:
         return
     best = weakest(way.circuit.conductor, way.supply.kind, way.rules, GOOD_INSULATION_C)
     plain = best is None or above(amps, best.amps)
+    whose = "that even the next greater tabulated conductor carries" if weak.bound else "its conductor carries"
     doubt = "" if plain else f" if its insulation is of {weak.insulation_c:g} °C: it is not written"
-    refused = ""
-    if exemption is not None:
-        why = "never for AC" if way.supply.kind == "ac" else "never in thermal insulation" if buried else "at most 150 %"
-        refused = f" Its exemption does not hold here: {why}."
+    refused = f" Its exemption does not hold here: {why}." if why else ""
     size = way.conductor_for(lambda _: True, least_a=amps)
-    lay = f"lay at least {size}" if size else "lay a bigger conductor"
+    lay = f"lay at least {size}, a bigger conductor" if size else "lay a bigger conductor"
     cap = way.cap()
+    if weak.bound or weak.amps <= 0.0:
+        remedy = f"{cap}." if size is None or weak.amps <= 0.0 else f"{capital(lay)}."
+    elif not plain:
+        remedy = f"Write insulation_c. If it is no better: {cap[0].lower()}{cap[1:]}."
+    elif way.bounded and way.most_a < way.steady_a:
+        remedy = f"{capital(lay)}, or lower the load: what this conductor bears is too little for it."
+    else:
+        remedy = f"{cap}, or {lay}."
     yield way.find(
-        "refuse" if plain else "warn", "device-above-ampacity", f"{weak.source}; {COORDINATION}",
-        f"{cap}, or {lay}, a bigger conductor." if plain and size else f"{cap}, or {lay}."
-        if plain else f"Write insulation_c. If it is no better: {cap[0].lower()}{cap[1:]}.",
-        f"{what} of {amps:g} A, above the {down(weak.amps):g} A its conductor carries in its place{doubt}.{refused}",
+        "refuse" if plain else "warn", "device-above-ampacity", f"{weak.source}; {COORDINATION}", remedy,
+        f"{what} of {amps:g} A, above the {down(weak.amps):g} A {whose} in its place{doubt}.{refused}",
         amps, weak.amps, "A",
     )  # fmt: skip
+
+
+def _not_exempt(way: Way, exemption: Exemption, amps: float, ampacity_a: float) -> str:
+    """Why a written exemption does not hold here; empty: it does."""
+    if way.supply.kind == "ac":
+        return "never for AC"
+    if way.supply.nominal_v >= EXEMPT_BELOW_V:
+        return "only below 50 V"
+    if any(s.thermal_insulation_m > 0 for s in way.circuit.conductor):
+        return "never in thermal insulation"
+    if any(s.insulation_c is None for s in way.circuit.conductor):
+        return "insulation_c is not written"
+    if not any(c.isdigit() for c in exemption.edition) or not any(c.isdigit() for c in exemption.rule):
+        return "it names no rule with its edition"
+    return "at most 150 %" if above(amps, EXEMPT_TIMES * ampacity_a) else ""
 
 
 def _limits(way: Way, what: str, amps: float) -> Iterator[Finding]:
@@ -99,8 +126,14 @@ def _limits(way: Way, what: str, amps: float) -> Iterator[Finding]:
             f"{what} of {amps:g} A in a way rated {way_max:g} A.", amps, way_max, "A",
         )  # fmt: skip
     if maker is not None and amps > maker:
+        if len(way.circuit.loads) > 1:
+            remedy = "Give each load a way of its own, with its maker's device."
+        elif way.steady_a > maker:
+            remedy = f"Ask its maker: it draws {way.steady_a:.3g} A, more than the {maker:g} A he allows."
+        else:
+            remedy = f"{way.cap()}."
         yield way.find(
-            "refuse", "device-above-maker", "the load maker's instruction (maker_fuse_a)", f"{way.cap()}.",
+            "refuse", "device-above-maker", "the load maker's instruction (maker_fuse_a)", remedy,
             f"{what} of {amps:g} A, above the {maker:g} A its load's maker allows.", amps, maker, "A",
         )  # fmt: skip
     elif maker is not None and amps < maker and len(way.circuit.loads) == 1:
@@ -127,11 +160,20 @@ def _bus(way: Way, protection: Protection) -> Iterator[Finding]:
     rated_v = protection.rated_v if protection.rated_v is not None else way.family.rated_v
     bus_v = round(supply.nominal_v * BOOST) if supply.kind == "dc" else supply.nominal_v
     if rated_v is not None and bus_v > rated_v:
+        if supply.kind == "ac":
+            fit = f"Have a licensed person fit a breaker marked for {bus_v:g} V AC, two-pole."
+        elif bus_v <= 58:
+            fit = f"Fit a 58 V blade, or a breaker marked for at least {bus_v:g} V DC, and write rated_v."
+        else:
+            fit = f"Fit a device marked for at least {bus_v:g} V DC, and write rated_v."
         yield way.find(
-            "refuse", "device-below-bus-volts", way.family.source,
-            f"Fit a device marked for at least {bus_v:g} V {supply.kind.upper()} (a 58 V blade, or a breaker so marked), "
-            "and write rated_v.",
+            "refuse", "device-below-bus-volts", way.family.source, fit,
             f"{word} of {rated_v:g} V on a bus that comes to {bus_v:g} V: it may not quench the arc.", bus_v, rated_v, "V",
+        )  # fmt: skip
+    if rated_v is None and bus_v > 32 and way.family.word != "output":
+        yield way.find(
+            "note", "volts-unknown", way.family.source, "Write rated_v as it is marked.",
+            f"what volts {word} is made for is not known; its bus comes to {bus_v:g} V.",
         )  # fmt: skip
     if supply.kind == "dc" and not way.family.dc and protection.rated_v is None:
         yield way.find(
@@ -140,19 +182,33 @@ def _bus(way: Way, protection: Protection) -> Iterator[Finding]:
             f"{word} on direct current: its standard is for alternating current only.",
         )  # fmt: skip
     breaking = protection.breaking_a if protection.breaking_a is not None else way.family.breaking_a
-    fault = supply.fault_max_a
+    fault = fault_here_a(way)
     if fault is not None and breaking is not None and above(fault, breaking):
         yield way.find(
             "refuse", "fault-above-breaking", way.family.source,
-            f"Put a device that breaks at least {fault:g} A at the bank, or fit one here, and write breaking_a as marked; "
-            "or have the fault current at this panel reckoned anew.",
-            f"{word} breaks {breaking:g} A; a short at the panel may bring {fault:g} A.", fault, breaking, "A",
+            f"Fit a device marked to break at least {fault:.4g} A, and write breaking_a; or have the fault current here "
+            "reckoned anew, with the cable to this panel.",
+            f"{word} breaks {breaking:g} A; a short just behind it may bring {fault:.4g} A.", fault, breaking, "A",
         )  # fmt: skip
     elif fault is not None and breaking is None and way.family.word != "output":
         yield way.find(
             "note", "breaking-unknown", way.family.source, "Write breaking_a as it is marked.",
-            f"what {word} can break is not known; a short at the panel may bring {fault:g} A.",
+            f"what {word} can break is not known; a short just behind it may bring {fault:.4g} A.",
         )  # fmt: skip
+
+
+def fault_here_a(way: Way) -> float | None:
+    """The most that a short just behind its device may bring, A: through cold feeders, the high side; None: not known."""
+    supply = way.supply
+    if supply.fault_max_a is None:
+        return None
+    ohm = supply.nominal_v / supply.fault_max_a
+    for feeder in way.feeders:
+        for s in feeder.conductor:
+            area = area_mm2(s)
+            if area is not None and s.length_m is not None:
+                ohm += resistance_ohm_per_m(area, 20.0) * s.length_m * (1.0 if s.return_path == "chassis" else 2.0)
+    return supply.nominal_v / ohm
 
 
 def _records(way: Way, protection: Protection) -> Iterator[Finding]:

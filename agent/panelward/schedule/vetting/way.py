@@ -13,6 +13,7 @@ from panelward.ratings import (
     Family,
     Loop,
     Size,
+    area_mm2,
     corrected_ampacity_a,
     device,
     family,
@@ -20,11 +21,12 @@ from panelward.ratings import (
     loop_ohm,
     standard_sizes,
 )
-from panelward.records import Circuit, Feeder, Protection, Schedule, Segment, Supply
+from panelward.records import Circuit, Feeder, Protection, Schedule, Segment, Sense, Supply
 from panelward.schedule.vetting.finding import Finding, down, finding
 
 UNBOUNDED = ("socket", "inverter", "charger")  # what hangs on them is not written in their levels
 BOOST = 1.14  # 14.6 V on a 12.8 V bank: what charging lifts a bus to
+LEAST_MM2 = 0.75  # in a sheath; ISO 10133:2012 7.7, and 18 AWG in 33 CFR 183.425
 LOW_SHARE = 0.9  # of nominal, where the schedule has no cut-off: the least a bus is run at; common practice, no source
 
 
@@ -53,9 +55,11 @@ class Way:
     def __init__(self, around: Around, circuit: Circuit) -> None:
         self.around, self.circuit = around, circuit
         self.supply: Supply = around.supplies[circuit.supply]
-        self.feeder: Feeder | None = around.feeders[circuit.feeder] if circuit.feeder else None
+        above = [name for name in (circuit.feeder, *circuit.behind) if name in around.feeders]
+        self.feeder: Feeder | None = around.feeders[above[0]] if above else None
         self.protection: Protection | None = circuit.protection
         self.title = f"{circuit.label} ({circuit.id})"
+        self.circuit_id: str | None = circuit.id
         self.rules = around.schedule.vehicle.rules(self.supply.kind)
         makers = [load.maker_fuse_a for load in circuit.loads if load.maker_fuse_a is not None]
         self.maker_a = min(makers) if makers else None
@@ -66,12 +70,31 @@ class Way:
     ) -> Finding:  # fmt: skip
         """A finding about this circuit; its message begins with the circuit's title."""
         told = f"{self.title}: {message}"
-        return finding(grade, rule, source, remedy, told, found, limit, unit, circuit=self.circuit.id)
+        return finding(grade, rule, source, remedy, told, found, limit, unit, circuit=self.circuit_id)
 
     @cached_property
+    def ampacities(self) -> tuple[Ampacity | None, ...]:
+        """Of each stretch; None where its size is not known."""
+        return tuple(corrected_ampacity_a(s, self.supply.kind, self.rules) for s in self.circuit.conductor)
+
+    @property
     def weakest(self) -> Ampacity | None:
-        """The ampacity of the stretch that carries least."""
-        return weakest(self.circuit.conductor, self.supply.kind, self.rules)
+        """The ampacity of the stretch that carries least, as far as known."""
+        return min((a for a in self.ampacities if a is not None), key=lambda a: a.amps, default=None)
+
+    @property
+    def bounded_only(self) -> bool:
+        """Is there a stretch that no rule reaches, so that no device can be named that it bears?"""
+        return any(a is not None and a.bound for a in self.ampacities)
+
+    @cached_property
+    def feeders(self) -> tuple[Feeder, ...]:
+        """The feeders between its supply and it, nearest first."""
+        return tuple(
+            p for p in self.upstream() if isinstance(p, Feeder) and p.supply == self.supply.id and p is not self.itself
+        )
+
+    itself: Feeder | None = None
 
     @cached_property
     def device(self) -> Device | None:
@@ -131,13 +154,16 @@ class Way:
             protection.way_max_a if protection else None,
             self.weakest.amps if self.weakest else None,
             self.feeder.protection.fitted_a if self.feeder and self.feeder.protection else None,
+            0.0 if self.bounded_only else None,
         ]
         return min((limit for limit in limits if limit is not None), default=inf)
 
     def cap(self) -> str:
         """The device that may be fitted at most, in words."""
+        if self.bounded_only:
+            return "Lay a conductor of a size and an insulation that the named rules reach"
         if self.most_a < inf and down(self.most_a) <= 0:
-            return "Move the conductor to a cooler place"
+            return "Lay the conductor in a cooler place, or one of better insulation"
         if self.most_a == inf:
             return "Fit a smaller device, and none above the ampacity of its conductor"
         text = f"Fit a device of at most {down(self.most_a):g} A"
@@ -154,8 +180,12 @@ class Way:
         if not self.circuit.conductor:
             return None
         for size in standard_sizes(self.circuit.conductor[0], self.supply.kind, self.rules):
+            if (area_mm2(size.segment) or 0.0) < LEAST_MM2 or (size.ampacity is not None and size.ampacity.bound):
+                continue
             laid = [self._laid(segment, size) for segment in self.circuit.conductor]
             carries = weakest(laid, self.supply.kind, self.rules)
+            if carries is not None and carries.bound:
+                continue
             if (carries is None or carries.amps < least_a) and least_a > 0.0:
                 continue
             if good(laid):
@@ -186,6 +216,19 @@ class Way:
             if source.fed_by is not None and f"supply {source.id}" not in seen:
                 seen[f"supply {source.id}"] = None
                 waiting.append(self.around.circuits[source.fed_by])
+
+
+class FeederWay(Way):
+    """A feeder, judged like a circuit: its device, its conductor, a short at its end."""
+
+    def __init__(self, around: Around, feeder: Feeder) -> None:
+        as_circuit = Circuit(
+            id=feeder.id, label=feeder.id, monitor=None, supply=feeder.supply, sense=Sense(), behind=feeder.behind,
+            role="feeder", protection=feeder.protection, conductor=feeder.conductor,
+        )  # fmt: skip
+        super().__init__(around, as_circuit)
+        self.title = f"Feeder {feeder.id}"
+        self.circuit_id = None
 
 
 def weakest(segments: Sequence[Segment], kind: str, rules: Sequence[str], insulation_c: float | None = None) -> Ampacity | None:

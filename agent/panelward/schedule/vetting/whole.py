@@ -13,13 +13,14 @@ from panelward.ratings import (
     selectivity,
     storage_days,
 )
-from panelward.records import Circuit, Feeder, Schedule, Supply
-from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, SCHEDULE, Finding, above, down, finding
+from panelward.records import Battery, Circuit, Feeder, Load, Schedule, Supply
+from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, SCHEDULE, Finding, above, finding
 from panelward.schedule.vetting.fitted import segments_known
-from panelward.schedule.vetting.way import Around, Way, weakest
+from panelward.schedule.vetting.way import Around, Way
 
 FEEDER_SHARE = 0.8  # a feeder's device carries at most 80 % for hours; NEC 215.3
 LOST_PER_MONTH = {"lfp": 0.03, "flooded": 0.05, "agm": 0.03, "gel": 0.03}  # self-discharge, from memory
+ALWAYS_ALIKE = ("electronics", "detector")  # what always draws alike: its floor or lowest level is its day
 MOST_DAYS = 400.0
 
 
@@ -31,7 +32,7 @@ def findings(around: Around, ways: Sequence[Way]) -> Iterator[Finding]:
         yield from _bank(around, supply)
     yield from _labels(schedule)
     for feeder in schedule.feeders:
-        yield from _feeder(around, feeder, [way for way in ways if way.circuit.feeder == feeder.id])
+        yield from _feeder(around, feeder, ways_behind(feeder, ways))
     if not schedule.circuits:
         yield finding(
             "warn", "no-circuits", SCHEDULE, "Write a [[circuit]] for each way of the panel.",
@@ -74,7 +75,8 @@ def _supply(schedule: Schedule, supply: Supply) -> Iterator[Finding]:
         )
         yield finding(
             "note", "fault-unknown", SCHEDULE,
-            f"Write {which} under [supply.{supply.id}]: reckoned from the bank's and its cable's resistance, or measured.",
+            f"Write {which} under [supply.{supply.id}], as in fault_a = {{ min = 600, max = 950 }}: reckoned from the "
+            "resistance of bank and cable.",
             f"Supply {supply.id}: the fault current at the panel is not written, so breaking capacities can't be judged, "
             "and shorts at the far end only as if the source had no resistance.",
         )  # fmt: skip
@@ -105,30 +107,65 @@ def _bank(around: Around, supply: Supply) -> Iterator[Finding]:
         return
     on_it = [c for c in around.schedule.circuits if c.supply == supply.id and c.role == "load"]
     floors = {c.id: sum(load.always_draws_w or 0.0 for load in c.loads) for c in on_it}
-    always_w = sum(floors[c.id] for c in on_it if c.feed == "always-on")
-    daily, untold = 0.0, []
-    for circuit in on_it:
-        wh = sum(load.daily_wh or 0.0 for load in circuit.loads)
-        daily += wh if wh else 24.0 * floors[circuit.id]
-        if not wh:
-            untold.append(circuit.label)
+    always = [c for c in on_it if c.feed == "always-on"]
+    unknown = [c.label for c in always if not floors[c.id]]
+    always_w = sum(floors[c.id] for c in always)
     # Full, and drawn down to what the schedule calls usable.
     lost = LOST_PER_MONTH.get(bank.chemistry, 0.05)
     stands = storage_days(bank.capacity_ah, bank.usable, supply.nominal_v, always_w, lost)
-    yield finding(
-        "note", "storage-days", f"energy over draw; self-discharge {100 * lost:.0f} % a month, from memory",
-        "Laid up longer: isolate the bank, or keep it charged; what is ahead of the cut-off can empty it for good.",
-        f"Supply {supply.id}: laid up from full, with {always_w:.3g} W always on, it lasts {_days(stands)}.",
-        min(stands, MOST_DAYS), None, "days",
-    )  # fmt: skip
-    if daily > 0.0:
-        days = autonomy_days(bank.capacity_ah, bank.usable, supply.nominal_v, daily)
-        part = f", the jobs of {len(untold)} circuits without daily_wh not counted," if untold else ""
+    most = "at most " if unknown else ""
+    also = f"; what {_named(unknown)} always draw is not written" if unknown else ""
+    if always_w > 0.0:
         yield finding(
-            "note", "days-of-autonomy", "N = C V DoD / E", "Write daily_wh of each load; in the cold a bank gives less.",
-            f"Supply {supply.id}: at {daily:.0f} Wh a day{part} it carries {_days(days)} without charge.",
+            "note", "storage-days", f"energy over draw; self-discharge {100 * lost:.0f} % a month, from memory",
+            "Laid up longer: isolate the bank, or keep it charged; what is ahead of the cut-off can empty it for good.",
+            f"Supply {supply.id}: laid up from full, with {always_w:.3g} W always on, it lasts {most}{_days(stands)}{also}.",
+            min(stands, MOST_DAYS), None, "days",
+        )  # fmt: skip
+    elif unknown:
+        yield finding(
+            "note", "storage-unknown", SCHEDULE, "Write always_draws_w, measured.",
+            f"Supply {supply.id}: how long it lasts laid up can't be reckoned: what {_named(unknown)} always draw is not "
+            "written.",
+        )  # fmt: skip
+    yield from _autonomy(supply, bank, on_it)
+
+
+def _autonomy(supply: Supply, bank: Battery, on_it: Sequence[Circuit]) -> Iterator[Finding]:
+    """Days on its daily need; told only where every load says what it needs."""
+    needs: list[float] = []
+    untold: list[str] = []
+    for circuit in on_it:
+        daily = sum(load.daily_wh or 0.0 for load in circuit.loads)
+        steady = [load for load in circuit.loads if load.always_draws_w and load.kind in ALWAYS_ALIKE]
+        if not daily and steady and len(steady) == len(circuit.loads) and circuit.feed == "always-on":
+            daily = 24.0 * sum(_mean_w(load) for load in steady)
+        needs.append(daily)
+        if not daily:
+            untold.append(circuit.label)
+    if untold:
+        yield finding(
+            "note", "autonomy-unknown", SCHEDULE, "Write daily_wh of each load.",
+            f"Supply {supply.id}: days without charge can't be reckoned: daily_wh of {_named(untold)} is not written.",
+        )  # fmt: skip
+    elif sum(needs) > 0.0:
+        days = autonomy_days(bank.capacity_ah, bank.usable, supply.nominal_v, sum(needs))
+        yield finding(
+            "note", "days-of-autonomy", "N = C V DoD / E", "In the cold a bank gives less.",
+            f"Supply {supply.id}: at {sum(needs):.0f} Wh a day it carries {_days(days)} without charge.",
             min(days, MOST_DAYS), None, "days",
         )  # fmt: skip
+
+
+def _mean_w(load: Load) -> float:
+    """What a load that is always alike draws: its lowest level, or its floor."""
+    return min((level.watts for level in load.levels), default=load.always_draws_w or 0.0)
+
+
+def _named(labels: Sequence[str]) -> str:
+    """Up to three labels, and how many more."""
+    first = ", ".join(labels[:3])
+    return first if len(labels) <= 3 else f"{first} and {len(labels) - 3} more"
 
 
 def _days(days: float) -> str:
@@ -152,24 +189,15 @@ def _labels(schedule: Schedule) -> Iterator[Finding]:
 
 def _feeder(around: Around, feeder: Feeder, ways: Sequence[Way]) -> Iterator[Finding]:
     supply, protection = around.supplies[feeder.supply], feeder.protection
-    rules = around.schedule.vehicle.rules(supply.kind)
-    weak = weakest(feeder.conductor, supply.kind, rules)
-    if protection is not None and weak is not None and above(protection.fitted_a, weak.amps):
+    if protection is None:
         yield finding(
-            "refuse", "device-above-ampacity", f"{weak.source}; {COORDINATION}",
-            f"Fit a device of at most {down(weak.amps):g} A, or lay a bigger conductor.",
-            f"Feeder {feeder.id}: a device of {protection.fitted_a:g} A, above the {down(weak.amps):g} A its conductor carries "
-            "in its place.",
-            protection.fitted_a, weak.amps, "A",
+            "warn", "feeder-unprotected", COORDINATION, f"Write protection under [feeder.{feeder.id}], or fit it.",
+            f"Feeder {feeder.id}: no device is written for it, so nothing says what protects its conductor.",
         )  # fmt: skip
-    if not ways or protection is None:
-        if protection is None:
-            yield finding(
-                "note", "feeder-unprotected", SCHEDULE, f"Write protection under [feeder.{feeder.id}].",
-                f"Feeder {feeder.id}: its device is not written, so nothing says what protects its conductor.",
-            )  # fmt: skip
         return
-    amps = feeder.diversity * sum(way.design_a for way in ways)
+    if not ways:
+        return
+    amps = _load_a(feeder, ways)
     if above(amps, FEEDER_SHARE * protection.fitted_a):
         yield finding(
             "warn", "feeder-overloaded", "NEC 215.3; feeder load = sum of its branches times its diversity",
@@ -178,21 +206,35 @@ def _feeder(around: Around, feeder: Feeder, ways: Sequence[Way]) -> Iterator[Fin
             f"Feeder {feeder.id}: its branches together draw {amps:.3g} A, above 80 % of its {protection.fitted_a:g} A device.",
             amps, FEEDER_SHARE * protection.fitted_a, "A",
         )  # fmt: skip
-    yield from _feeder_drop(feeder, supply, amps)
-    yield from _selective(feeder, supply, ways)
-
-
-def _feeder_drop(feeder: Feeder, supply: Supply, amps: float) -> Iterator[Finding]:
-    if not segments_known(feeder.conductor):
-        return
-    lost_v = amps * loop_ohm(feeder.conductor, None, amps, supply.kind).ohm
-    if above(lost_v, drop.CRITICAL_SHARE * supply.nominal_v):
+    share = _share(feeder, supply, amps)
+    if above(share, drop.CRITICAL_SHARE):
         yield finding(
             "warn", "drop-above-limit", "ABYC E-11 and ISO 10133 as quoted: 3 % for panel feeders",
             "Lay a bigger conductor or share its branches out.",
-            f"Feeder {feeder.id}: at {amps:.3g} A it loses {lost_v:.3g} V on the way.",
-            100 * lost_v / supply.nominal_v, 100 * drop.CRITICAL_SHARE, "%",
+            f"Feeder {feeder.id}: at {amps:.3g} A it loses {share * supply.nominal_v:.3g} V on the way.",
+            100 * share, 100 * drop.CRITICAL_SHARE, "%",
         )  # fmt: skip
+    yield from _selective(feeder, supply, [way for way in ways if way.feeder is feeder])
+
+
+def feeder_shares(around: Around, ways: Sequence[Way]) -> dict[str, float]:
+    """What each feeder loses of nominal under its branches' load."""
+    return {f.id: _share(f, around.supplies[f.supply], _load_a(f, ways_behind(f, ways))) for f in around.schedule.feeders}
+
+
+def ways_behind(feeder: Feeder, ways: Sequence[Way]) -> list[Way]:
+    """The circuits that draw through it, also through feeders behind it."""
+    return [way for way in ways if feeder in way.feeders and way.circuit.role == "load"]
+
+
+def _load_a(feeder: Feeder, ways: Sequence[Way]) -> float:
+    return feeder.diversity * sum(way.design_a for way in ways)
+
+
+def _share(feeder: Feeder, supply: Supply, amps: float) -> float:
+    if not segments_known(feeder.conductor):
+        return 0.0
+    return amps * loop_ohm(feeder.conductor, None, amps, supply.kind).ohm / supply.nominal_v
 
 
 def _selective(feeder: Feeder, supply: Supply, ways: Sequence[Way]) -> Iterator[Finding]:
