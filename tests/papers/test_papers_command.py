@@ -65,6 +65,41 @@ def test_labels_and_paper(folder: Path) -> None:
     assert {"D14", "D15", "A2", "D1"} <= set(pages[-1].extract_text().split())
 
 
+def test_a4(folder: Path) -> None:
+    run("--paper", "a4")
+    box = PdfReader(folder / "panel-directory.pdf").pages[0].mediabox
+    assert (round(box.width), round(box.height)) == (595, 842)  # ISO 216: 210 x 297 mm
+    assert "size: A4" in (folder / "panel-directory.html").read_text(encoding="utf-8")
+
+
+def test_one_form_goes_to_stdout(folder: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
+    assert run("--pdf", "-", "--date", "2026-05-01") == 0
+    out, err = capfdbinary.readouterr()
+    assert (out[:5], out.rstrip()[-5:], err) == (b"%PDF-", b"%%EOF", b"")
+    assert len(PdfReader(BytesIO(out)).pages) >= 1
+    assert run("--html", "-") == 0
+    out, err = capfdbinary.readouterr()
+    assert (out.startswith(b"<!doctype html>"), out.endswith(b"</html>\n"), err) == (True, True, b"")
+    assert names(folder) == []
+
+
+@pytest.mark.parametrize("args", [("--pdf", "-", "--html", "-"), ("--pdf", "-", "--html", "a"), ("--pdf", "a", "--html", "-")])
+def test_two_forms_do_not_go_to_stdout(args: tuple[str, ...], folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(*args) == 2
+    out, err = capsys.readouterr()
+    assert (out, names(folder)) == ("", [])
+    assert "stdout" in err
+
+
+def test_an_empty_sheet_is_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bare = folder / "bare.toml"
+    bare.write_text('[vehicle]\nname = "Van"\n')
+    assert run("--html", "door.html", schedule=bare) == 0
+    assert "the sheet is empty" in capsys.readouterr().err
+    assert run("--html", "door.html", "--force", "--spare", "D1", schedule=bare) == 0
+    assert capsys.readouterr().err == ""
+
+
 def test_two_runs_give_the_same_bytes_whatever_the_hash_seed(folder: Path) -> None:
     for seed in ("1", "2"):
         command = [sys.executable, "-m", "panelward", "directory", "--schedule", str(VAN), "--date", "2026-05-01", "--labels"]

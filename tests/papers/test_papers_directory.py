@@ -104,7 +104,7 @@ def test_the_device_is_the_one_left_in_the_way_and_a_difference_is_said() -> Non
     row = hung(plan(replace(FREEZER, protection=left))).rows[0]
     assert (row.device.text, row.device.chip, row.device.colour) == ("blade fuse C 10 A", "10", "red")
     assert row.device.differs == "scheduled: 15 A"
-    assert "scheduled: 15 A" in page(hung(plan(replace(FREEZER, protection=left))))
+    assert "scheduled: 15\u00a0A" in page(hung(plan(replace(FREEZER, protection=left))))
 
 
 @pytest.mark.parametrize(
@@ -274,3 +274,21 @@ def test_an_empty_panel_still_makes_a_paper() -> None:
     assert directory.rows == ()
     assert printed(directory, labels=True).pages == 1
     assert "<tbody" in page(directory, labels=True)
+
+
+def test_the_legend_speaks_of_reasons_only_where_there_is_one() -> None:
+    plain = hung(plan(replace(FREEZER, always_on_reason=None)))
+    assert dict(plain.meanings)["ALWAYS ON"] == "nobody can switch its feed off remotely"
+    told = hung(plan(replace(FREEZER, always_on_reason="samples spoil")))
+    assert dict(told.meanings)["ALWAYS ON"].endswith("; the reason stands beside it")
+    assert "the reason stands beside it" not in page(plain)
+
+
+def test_on_a_screen_each_column_keeps_its_share_of_the_width() -> None:
+    """Without shares one long label takes the width of the columns beside it."""
+    text = page(hung(plan(replace(FREEZER, label="x " * 39))))
+    wide = text[text.index("@media screen and (min-width: 521px)") :].partition("@media print")[0]
+    assert "th.way { width: 12% }" in wide
+    assert "td.device, td.run, td.fed { width: 26% }" in wide
+    assert 'class="device"' in text
+    assert 'class="small run"' in text

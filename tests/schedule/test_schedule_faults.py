@@ -13,7 +13,7 @@ from pydantic import BaseModel
 from whole import WHOLE, line_of, swapped
 
 from panelward.errors import Fault, ScheduleError
-from panelward.schedule import filter_is_valid, parse
+from panelward.schedule import filter_is_valid, load, parse
 from panelward.schedule.models import Document
 
 REFERENCE = Path(__file__).parent.parent / "reference"
@@ -204,6 +204,20 @@ def test_a_wrong_value_is_one_fault(old: str, new: str, key: str, wanted: str, f
         ("tls = true", 'tls = "yes"', ""),
         ('awg = "12"', "awg = true", ""),
         ('awg = "12"', "awg = 5", ""),
+        ('awg = "12"', 'awg = "13"', "Did you mean 12 or 14?"),
+        ('awg = "12"', 'awg = "7"', "Did you mean 6 or 8?"),
+        ('awg = "12"', 'awg = "9999"', ""),
+        ('awg = "12"', 'awg = "2.5"', ""),
+        ('id = "A1"', "id = 3", 'Write it in quotes: "3".'),
+        ('label = "Mast lights"', "label = 12.5", 'Write it in quotes: "12.5".'),
+        ('host = "127.0.0.1"', "host = 12", 'Write it in quotes: "12".'),
+        ("rating_a = 125", 'rating_a = "15A"', "Write the number alone: 15."),
+        ("rating_a = 125", 'rating_a = "15 kA"', "Write a number alone, in a, and without quotes."),
+        ("length_m = 4.5", 'length_m = "12 m"', "Write the number alone: 12."),
+        ("length_m = 4.5", 'length_m = "12,5 m"', "Write the number alone: 12.5."),
+        ("length_m = 4.5", 'length_m = "1,250"', ""),
+        ("watts = 52", 'watts = "52 W"', "Write the number alone: 52."),
+        ("usable = 0.85", 'usable = "85 %"', "Write a number alone, without a unit, and without quotes."),
         ("always_draws_w = 1.4", "always_draws_w = -1", ""),
         ('["06:00-22:00"]', '"06:00-22:00"', 'Write it in brackets: ["06:00-22:00"].'),
     ],
@@ -447,3 +461,114 @@ def test_filters_are_those_of_the_standard() -> None:
     assert not filter_is_valid("$share/watch+ers/van/+")
     assert not filter_is_valid("$share/watchers/")
     assert not filter_is_valid("$share")
+
+
+@pytest.mark.parametrize(
+    ("key", "remedy"),
+    [
+        ('fed_by = "D5"', "It belongs under [supply.X], X being the supply that this circuit feeds."),
+        ("cutoff_v = 11.6", "It belongs under [supply.X], X being the supply's id."),
+        ("rating_a = 15", "It belongs in the circuit's protection."),
+        ("length_m = 4", "It belongs in the circuit's conductor."),
+        ('longest_run = "3h"', "It belongs in the circuit's load."),
+    ],
+)
+def test_a_key_in_a_circuit_that_belongs_elsewhere(key: str, remedy: str) -> None:
+    assert only(swapped('id = "A1"', f'id = "A1"\n{key}')[0]).remedy == remedy
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "meant"),
+    [
+        ("[feeder.rear]", "[feder.rear]", "feeder"),
+        ('[[probe]]\nid = "T1"', '[[prob]]\nid = "T1"', "probe"),
+        ("[vehicle]", "[vehicel]", "vehicle"),
+        ("[broker]", "[brocker]", "broker"),
+    ],
+)
+def test_a_misspelt_table_is_the_only_fault(old: str, new: str, meant: str) -> None:
+    text = WHOLE.replace(old, new).replace(f"{old[:-1]}.", f"{new[:-1]}.")
+    assert only(text).remedy == f"Did you mean {meant}?"
+
+
+def test_what_stands_under_a_misspelt_table_may_be_named() -> None:
+    for name, other in (("supply", "suply"), ("monitor", "moniter"), ("circuit", "circit")):
+        text = re.sub(rf"(?m)^(\[+){name}(?=[.\]])", rf"\g<1>{other}", WHOLE)
+        assert only(text).remedy == f"Did you mean {name}?"
+    text = WHOLE.replace("[supply.inverter", "[suply.inverter")
+    assert only(text).found == 'the unknown key "suply"'
+    stray = faults(text.replace('supply = "inverter"', 'supply = "invertor"'))
+    assert [fault.found for fault in stray] == ['the unknown key "suply"', '"invertor"']
+
+
+SLIPS = (
+    ("awg = 4/0", 1, "4/0 without quotes", 'Put it in quotes: "4/0".'),
+    ("p = { awg = 2/0, length_m = 3 }", 1, "2/0 without quotes", 'Put it in quotes: "2/0".'),
+    ("awg = 00 # thick", 1, "00 without quotes", 'Put it in quotes: "00".'),
+    ("x = 1\nlength_m = 24,5", 2, "24,5", "Write a point: 24.5."),
+    ("p = { length_m = 24,5, awg = 3 }", 1, "24,5", "Write a point: 24.5."),
+    ("rating_a = 1,000", 1, "1,000", "Write a point before decimals, and nothing between thousands."),
+    ("length_m = 12 m", 1, "12 m", "Write the number alone, in the unit that the key ends with."),
+    ('x = 1\nlabel = "Pump\ny = 2\n', 2, "a quotation mark without its other one", "Put the missing quotation mark"),
+    ('label = "Pump', 1, "a quotation mark without its other one", "Put the missing quotation mark"),
+    ("x = 1\nlabel = 'Pump\n", 2, "a quotation mark without its other one", "Put the missing quotation mark"),
+    ('label = Pump"', 1, "a quotation mark without its other one", "Put the missing quotation mark"),
+    ('p = { a = "b, c = "d" }', 1, "a quotation mark without its other one", "Put the missing quotation mark"),
+    ("label = “Pump”", 1, "curly quotes", 'Write straight quotes: "…".'),
+    ("kind = dc", 1, "dc without quotes", 'Put it in quotes: "dc".'),
+    ("tls = True", 1, "True", "Write it in small letters: true."),
+    ('[circuit]\nid = "a"\n[circuit]', 3, "[circuit] once more", "Write each as [[circuit]], with two brackets."),
+    ('[[circuit]]\nid = "a"\n[circuit]', 3, "[circuit] once more", "Write each as [[circuit]], with two brackets."),
+    ('[circuit]\nid = "a"\n[[circuit]]', 3, "[circuit] on line 1", "Write that too as [[circuit]], with two brackets."),
+    ("[[circuit]]\n[circuit.load]\n[circuit.load]", 3, "[circuit.load] once more", "Is [[circuit]] missing above it?"),
+    ("[supply.house]\n[supply.house]", 2, "[supply.house] once more", "Put all its keys under one header."),
+    ('[[circuit]]\nid = "a"\nid = "b"', 3, "id once more in one table", "Leave one of them out."),
+    ("p = { a = 1, a = 2 }", 1, "Duplicate inline table key 'a'", "Leave one of the two out."),
+    ('label = """Pump\nx = 1', 2, "Unterminated string", "mistyped"),
+    ('label = "the “old” pump" x', 1, "Expected newline", "mistyped"),
+    ('x = "a" # say "hi\ny = ', 2, "Invalid value", "mistyped"),
+)
+
+
+@pytest.mark.parametrize(("text", "line", "found", "remedy"), SLIPS, ids=lambda value: str(value)[:30])
+def test_a_slip_of_the_keyboard_is_named_with_its_remedy(text: str, line: int, found: str, remedy: str) -> None:
+    fault = only(text)
+    assert (fault.line, fault.wanted) == (line, "TOML")
+    assert fault.found.startswith(found)
+    assert remedy in fault.remedy
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", b"\x1f\x8b\x08\xff\x02\x03\x91", b"[vehicle]\0"],
+    ids=["image", "archive", "nul"],
+)
+def test_a_binary_file_is_no_schedule(content: bytes, tmp_path: Path) -> None:
+    fault = in_file(content, tmp_path)
+    assert (fault.line, fault.wanted, fault.found) == (None, "text", "a binary file")
+    assert "UTF-8" not in fault.remedy
+
+
+def test_text_of_another_encoding_is_saved_as_utf8(tmp_path: Path) -> None:
+    assert in_file(WHOLE.encode("utf-16"), tmp_path).remedy == "Save the file as UTF-8."
+    assert in_file("x = 'Fusé'".encode("latin-1"), tmp_path).remedy == "Save the file as UTF-8."
+
+
+def test_a_folder_is_no_schedule(tmp_path: Path) -> None:
+    with pytest.raises(ScheduleError) as caught:
+        load(tmp_path)
+    assert [fault.found for fault in caught.value.faults] == ["a folder"]
+
+
+def in_file(content: bytes, folder: Path) -> Fault:
+    file = folder / "van.toml"
+    file.write_bytes(content)
+    with pytest.raises(ScheduleError) as caught:
+        load(file)
+    (fault,) = caught.value.faults
+    return fault
+
+
+def test_a_fault_current_is_a_table() -> None:
+    found = faults('[vehicle]\nname = "a"\n[supply.house]\nkind = "dc"\nnominal_v = 12\nfault_a = 3000\n')
+    assert [fault.remedy for fault in found] == ["Write it as a table, like fault_a = { min = 600, max = 950 }."]

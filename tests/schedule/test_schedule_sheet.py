@@ -142,7 +142,10 @@ def schedules(draw: st.DrawFn) -> Schedule:
                 loads=tuple(draw(st.lists(loads, max_size=3))),
             )
         )
-    return Schedule(vehicle=Vehicle(name="Van", id="van"), supplies=tuple(supplies), circuits=tuple(circuits))
+    taken = [circuit.id for circuit in circuits]
+    spares = draw(st.lists((ids | texts).filter(lambda name: name not in taken), max_size=3, unique=True))
+    vehicle = Vehicle(name="Van", id="van", spares=tuple(spares))
+    return Schedule(vehicle=vehicle, supplies=tuple(supplies), circuits=tuple(circuits))
 
 
 def in_columns(schedule: Schedule) -> list[tuple[object, ...]]:
@@ -168,6 +171,7 @@ def test_out_and_back_gives_the_same_circuits(schedule: Schedule) -> None:
     text = sheet(schedule)
     again = parse(draft(text, file="panel.csv").toml, "draft.toml")
     assert in_columns(again) == in_columns(schedule)
+    assert again.vehicle.spares == schedule.vehicle.spares
     assert sheet(again) == text
 
 
@@ -193,6 +197,7 @@ def test_the_demo_goes_out_and_back(name: str) -> None:
     text = sheet(schedule)
     again = loaded(text)
     assert in_columns(again) == in_columns(schedule)
+    assert again.vehicle.spares == schedule.vehicle.spares
     assert text.splitlines()[0] == ",".join(COLUMNS)
     assert text.endswith("\r\n")
 
@@ -241,6 +246,11 @@ def _labelled(circuit: Circuit, label: str) -> Circuit:
         "\ufeffposition,purpose,rating_a,area_mm2,length_m,watts",
         "#,Circuit,Fuse\u00a0(A),Cable size,Length m,Power (W)",
         "Circuit,Label,fuse size,wire size (mm²),wire_length,wattage",
+        "Nr.;Bezeichnung;Sicherung (A);Querschnitt;Länge;Leistung",
+        "Position;Verbraucher;Sicherung;Kabel (mm²);LÄNGE (m);Leistung (W)",
+        "Kreis;Verbraucher;Absicherung;Kabelquerschnitt [mm²];Leitungslänge m;Leistung W",
+        "Kurs;Beskrivelse;Sikring;Tverrsnitt;Lengde;Effekt",
+        "Nr;Kurs;Sikring (A);Kabel;Kabellengde;Effekt (W)",
     ],
 )
 def test_headers_as_people_write_them(head: str) -> None:
@@ -291,6 +301,32 @@ def test_no_header_is_a_fault(text: str) -> None:
     found = fault(text)
     assert (found.line, found.key) == (1, "the header")
     assert "area_mm2" in found.remedy
+    assert len(found.remedy) < 140
+
+
+def test_the_line_most_like_a_header_is_named_with_the_words_not_known() -> None:
+    found = fault("Panel,,,\nToken;Ding;Länge;Kabel\nD1;Pump;4;2,5\n")
+    assert (found.line, found.key) == (2, "the header")
+    assert found.found == '"Token, Ding, Länge, Kabel", of which not known: "Token", "Ding"'
+    assert fault("a,b,c\n1,2,3\n").found == '"a, b, c", of which not known: "b", "c"'  # a: ampere
+    assert fault("x,b,c\n1,2,3\n").found == '"x, b, c": none of it is known'
+
+
+def test_a_word_for_the_main_panel_or_a_sub_panel_is_the_feeder_only_where_one_header_means_it() -> None:
+    found = drafted("Nr;Bezeichnung;Sicherung;Verteiler\nD1;Pump;5;rear\n")
+    assert parse(found.toml, "x").circuits[0].feeder == "rear"
+    assert has_remark(found, "line 1", '"Verteiler" is read as the feeder')
+    for heads in ("Verteiler;Unterverteilung", "Verteiler;Feeder"):
+        found = drafted(f"Nr;Bezeichnung;Sicherung;{heads}\nD1;Pump;5;main;rear\n")
+        assert parse(found.toml, "x").circuits[0].feeder == (None if "Unter" in heads else "rear")
+        assert has_remark(found, "line 1", '"Verteiler" is not known and was left out')
+
+
+def test_a_doubtful_header_beside_plainer_ones_is_left_out() -> None:
+    found = drafted("Nr;Bezeichnung;Verbraucher;Kreis;Sicherung\n1;Pump;x;y;5\n")
+    assert parse(found.toml, "x").circuits[0].label == "Pump"
+    assert has_remark(found, "line 1", '"Verbraucher" is not known')
+    assert has_remark(found, "line 1", '"Kreis" is not known')
 
 
 @pytest.mark.parametrize(("head", "name"), [("position,rating_a", "purpose"), ("label,fuse", "position")])
@@ -397,7 +433,6 @@ BAD = (
     ("insulation_c", "40"),
     ("ambient_c", "200"),
     ("thermal_insulation_m", "-0.1"),
-    ("feed", "maybe"),
     ("importance", "high"),
     ("type", "Z"),
     ("return", "sea"),
@@ -596,17 +631,65 @@ def test_a_position_is_made_into_an_id_with_a_remark() -> None:
     assert not has_remark(found, "D_2-a")
 
 
-@pytest.mark.parametrize("row", ["Total,,20", ",Total,20", "TOTALS:,,20", "Grand total,,20", "sum,,20"])
+@pytest.mark.parametrize("row", [
+        "Total,,20", ",Total,20", "TOTALS:,,20", "Grand total,,20", "sum,,20", ",Summe:,20", "Gesamt,,20", ",Sum,20",
+        ",Totalt,20", ",,Summe", "Zwischensumme,,20",
+    ],
+)  # fmt: skip
 def test_a_line_of_totals_is_left_out_with_a_remark(row: str) -> None:
     found = drafted(f"position,purpose,rating_a\nD1,Pump,5\n\n{row}\n")
     assert has_remark(found, "line 4", "totals")
     assert len(parse(found.toml, "x").circuits) == 1
 
 
-def test_a_spare_way_or_a_heading_is_left_out_with_a_remark() -> None:
-    found = drafted(f"{HEAD}\nDC circuits,,,,,\nD1,Pump,5,,,\nD2,,,,,\nD3,Spare,,,,\n")
-    assert has_remark(found, "lines 2, 4-5", "left out")
+def test_a_position_and_nothing_else_is_left_out_with_a_remark() -> None:
+    found = drafted(f"{HEAD}\nDC circuits,,,,,\nD1,Pump,5,,,\nD2,,,,,\n")
+    assert has_remark(found, "lines 2, 4", "left out")
     assert len(parse(found.toml, "x").circuits) == 1
+
+
+@pytest.mark.parametrize(
+    "row", [",Lights,,,,,", ",,AC circuits,,,,", ",,,Rear,,,", ",,,,,,Kitchen", ",,,,,,,Cabin", ",,,,Aft,,"]
+)
+def test_one_cell_without_a_position_is_a_heading_left_out_with_a_remark(row: str) -> None:
+    text = (
+        f"position,purpose,supply,rating_a,area_mm2,feed,load,Remarks\nD1,Pump,house,5,,,pump,\n{row}\nD2,Fan,house,5,,,fan,\n"
+    )
+    found = drafted(text)
+    assert has_remark(found, "line 3", "heading", "left out")
+    first, second = parse(found.toml, "x").circuits
+    assert (first.id, second.id, first.loads) == ("D1", "D2", (Load(kind="pump"),))
+    assert [s.id for s in parse(found.toml, "x").supplies] == ["house"]
+
+
+def test_one_cell_that_is_a_value_still_continues_the_way_above() -> None:
+    text = "position,purpose,rating_a,area_mm2,load\nD1,Pump,5,2.5,pump\n,,,1.5,\n,,,,fan\n"
+    one = only(text)
+    assert ([s.area_mm2 for s in one.conductor], [d.kind for d in one.loads]) == ([2.5, 1.5], ["pump", "fan"])
+
+
+@pytest.mark.parametrize("word", ["Spare", "RESERVE", "Reserva", "Ledig", "frei", "unused"])
+def test_a_spare_way_goes_into_the_vehicles_spares_with_a_remark(word: str) -> None:
+    found = drafted(f"{HEAD}\nD1,Pump,5,,,\nD 2,{word},,,,\nD3,{word},,,,\n")
+    schedule = parse(found.toml, "x")
+    assert (schedule.vehicle.spares, len(schedule.circuits)) == (("D 2", "D3"), 1)
+    assert 'spares = ["D 2", "D3"]\n' in found.toml
+    assert has_remark(found, "lines 3-4", "spare")
+
+
+def test_a_spare_way_with_more_in_its_line_is_a_way() -> None:
+    assert only(f"{HEAD}\nD1,Spare,5,,,\n").label == "Spare"
+
+
+def test_a_spare_whose_position_is_used_is_a_fault() -> None:
+    found = fault(f"{HEAD}\nD1,Spare,,,,\nD1,Pump,5,,,\n")
+    assert (found.line, "spare on line 2" in found.found) == (3, True)
+    assert fault(f"{HEAD}\nD1,Pump,5,,,\nD1,Spare,,,,\n").line == 3
+    assert fault(f"{HEAD}\n{'x' * 81},Spare,,,,\n").key == "position"
+
+
+def test_a_panel_of_spares_alone_is_a_draft() -> None:
+    assert loaded(f"{HEAD}\nD1,Spare,,,,\nD1,frei,,,,\n").vehicle.spares == ("D1",)
 
 
 def test_a_sheet_without_ways_is_a_fault() -> None:
@@ -678,8 +761,44 @@ def test_devices_as_people_write_them(cells: str, kind: str) -> None:
 @pytest.mark.parametrize("device", ["breaker", "fuse", "fuze"])
 def test_a_device_of_an_unknown_kind_is_left_to_fill_in(device: str) -> None:
     found = drafted(f"position,purpose,rating_a,device\nD1,Pump,5,{device}\n")
-    assert '# protection = { kind = "...", rating_a = 5 }  # fill in the kind' in found.toml
+    assert f'# protection = {{ kind = "...", rating_a = 5 }}  # fill in: the sheet says "{device}"' in found.toml
     assert has_remark(found, "line 2", device, "breaker-thermal")
+    assert not has_remark(found, "did you mean")
+
+
+@pytest.mark.parametrize(
+    ("device", "meant"),
+    [
+        ("balde fuse", "blade-fuse"), ("Glas fuse", "glass-fuse"), ("brekaer", "breaker-b, breaker-c or breaker-d"),
+        ("self reseting", "breaker-self-resetting"),
+    ],
+)  # fmt: skip
+def test_a_device_misspelt_is_asked_for(device: str, meant: str) -> None:
+    found = drafted(f"position,purpose,rating_a,device\nD1,Pump,,{device}\nD2,Fan,5,{device}\n")
+    assert has_remark(found, "lines 2-3", f"did you mean {meant}?")
+    assert f'rating_a = ... }}  # fill in: the sheet says "{device}"' in found.toml
+
+
+@pytest.mark.parametrize(
+    ("word", "feed"),
+    [
+        ("always", "always-on"), ("fest", "always-on"), ("Dauerplus", "always-on"), ("geschaltet", "switched"),
+        ("Bryter", "switched"), ("Always on", "always-on"),
+    ],
+)  # fmt: skip
+def test_feeds_as_people_write_them(word: str, feed: str) -> None:
+    found = drafted(f"position,purpose,rating_a,feed\nD1,Pump,5,{word}\n")
+    assert parse(found.toml, "x").circuits[0].feed == feed
+    assert not has_remark(found, "feed")
+
+
+@pytest.mark.parametrize("word", ["ja", "nein", "yes", "no", "x", "maybe", "allways"])
+def test_an_unknown_feed_is_left_to_fill_in(word: str) -> None:
+    found = drafted(f"position,purpose,rating_a,feed\nD1,Pump,5,{word}\n")
+    assert f'feed = "switched"  # fill in: the sheet says "{word}"\n' in found.toml
+    assert has_remark(found, "line 2", f'"{word}"', "switched")
+    assert has_remark(found, "did you mean always-on?") == (word == "allways")
+    assert parse(found.toml, "x").circuits[0].feed == "switched"
 
 
 @pytest.mark.parametrize("cells", ["bolt-fuse,C", "blade-fuse,B", ",D"])
@@ -692,7 +811,8 @@ def test_a_type_that_does_not_fit_its_device_is_a_fault(cells: str) -> None:
 def test_a_load_of_an_unknown_kind_is_left_out_with_a_remark(word: str) -> None:
     found = drafted(f"position,purpose,rating_a,load,watts\nD1,Warmth,5,{word},120\n")
     assert parse(found.toml, "x").circuits[0].loads == ()
-    assert '# load = { kind = "...", levels = [{ name = "on", watts = 120 }] }  # fill in the kind' in found.toml
+    said = f': the sheet says "{word}"' if word else " the kind"
+    assert f'# load = {{ kind = "...", levels = [{{ name = "on", watts = 120 }}] }}  # fill in{said}\n' in found.toml
     assert has_remark(found, "line 2", word, "compressor", "detector")
     assert has_remark(found, "heater-element or air-heater?") == (word == "heater")
 

@@ -28,10 +28,11 @@ LEGEND = (
     "the number printed on the fuse rules."
 )
 MARKS = (
-    (ALWAYS_ON, "nobody can switch its feed off remotely; the reason stands beside it"),
+    (ALWAYS_ON, "nobody can switch its feed off remotely"),
     (LIFE, "lives hang on it"),
     (SOURCE, "a charger: it feeds the panel, isolate it too"),
 )
+REASON = "; the reason stands beside it"  # said of ALWAYS_ON where a row has one
 SYMBOLS = (("fuse", "fuse"), ("breaker", "circuit breaker"))
 CUTTING = "Label strips of 60 x 12 mm. Print at 100 %, cut along the lines."
 
@@ -126,7 +127,8 @@ class Directory:
             LIFE: any(row.life for row in self.rows),
             SOURCE: any(row.source for row in self.rows),
         }
-        return tuple(pair for pair in MARKS if used[pair[0]])
+        more = {ALWAYS_ON: REASON if any(row.reason for row in self.rows) else ""}
+        return tuple((mark, meaning + more.get(mark, "")) for mark, meaning in MARKS if used[mark])
 
 
 def panel_directory(

@@ -22,7 +22,7 @@ from panelward.papers.directory import (
 )
 from panelward.papers.drawn import BOX, INKS, RED_PENCIL, SYMBOLS, ink_on
 
-_PAGE = {"a5": "A5", "letter": "letter"}
+_PAGE = {"a5": "A5", "a4": "A4", "letter": "letter"}
 _STYLE = """\
 :root { --paper: #fff; --ink: #000; --faint: #555; --red: RED_PENCIL; color-scheme: light dark }
 @media (prefers-color-scheme: dark) { :root { --paper: #111; --ink: #f4f4f4; --faint: #aaa; --red: #ff8a86 } }
@@ -64,6 +64,11 @@ svg { width: 44px; height: 20px; fill: none; stroke: currentColor; margin-right:
 .strip .line .text { flex: 1; overflow: hidden; text-overflow: ellipsis }
 .strip .marks { font-size: 5.5pt; font-weight: bold; text-align: right; line-height: 1 }
 .strip .chip { font-size: 7.5pt; padding: 0 2px }
+@media screen and (min-width: 521px) {
+  th.way { width: 12% }
+  td.device, td.run, td.fed { width: 26% }
+}
+@media screen and (min-width: 521px) and (max-width: 720px) { .device .text { white-space: normal } }
 @media screen and (max-width: 520px) {
   body { padding: 8px }
   table, tbody, tr, td, th { display: block }
@@ -106,7 +111,7 @@ svg { width: 44px; height: 20px; fill: none; stroke: currentColor; margin-right:
 
 
 def page(directory: Directory, *, paper: str = "a5", labels: bool = False) -> str:
-    """The whole file as text. `paper` is a5 or letter; `labels` adds the strips. Every text of the schedule is escaped."""
+    """The whole file as text. `paper` is a5, a4 or letter; `labels` adds the strips. Every text of the schedule is escaped."""
     return "\n".join(_page(directory, paper, labels)) + "\n"
 
 
@@ -135,7 +140,7 @@ def _page(directory: Directory, paper: str, labels: bool) -> Iterator[str]:
         yield '</thead><tbody role="rowgroup">'
         for feeder in directory.feeders:
             head = f"{_way(feeder.feeder)}"
-            fed = f'<td role="cell" class="small">{escape(unbroken(feeder.fed_by))}</td>'
+            fed = f'<td role="cell" class="small fed">{escape(unbroken(feeder.fed_by))}</td>'
             yield f'<tr role="row">{head}<td role="cell" class="device">{_device(feeder.device)}</td>{fed}</tr>'
         yield "</tbody></table></section>"
     yield from _legend(directory)
@@ -186,7 +191,7 @@ def _device(device: Fitted) -> str:
     drawn = _symbol(device.symbol) if device.symbol else ""
     if device.chip:
         drawn += _chip(device.chip, device.colour)
-    differs = f'<br><span class="red">{escape(device.differs)}</span>' if device.differs else ""
+    differs = f'<br><span class="red">{escape(unbroken(device.differs))}</span>' if device.differs else ""
     return f'{drawn} <span class="text">{escape(unbroken(device.text))}</span>{differs}' if device.text else ""
 
 

@@ -1,4 +1,4 @@
-"""The panel directory as a PDF for a printer: A5 or letter, the same bytes for the same directory on one machine.
+"""The panel directory as a PDF for a printer: A5, A4 or letter, the same bytes for the same directory on one machine.
 
 A row is never cut; heading, foot and "page n of m" stand on every page. The letters come from DejaVu Sans where the
 system has it, else from the fonts that reportlab brings along, which hold Western European letters only.
@@ -16,7 +16,7 @@ from typing import Any
 import reportlab
 from reportlab.lib.colors import HexColor, black
 from reportlab.lib.enums import TA_CENTER
-from reportlab.lib.pagesizes import A5, letter
+from reportlab.lib.pagesizes import A4, A5, letter
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import registerFont, stringWidth
@@ -49,7 +49,7 @@ from panelward.papers.directory import (
 )
 from panelward.papers.drawn import BOX, INKS, RED_PENCIL, SYMBOLS, ink_on
 
-PAPERS = {"a5": A5, "letter": letter}
+PAPERS = {"a5": A5, "a4": A4, "letter": letter}
 # Where the usual systems keep DejaVu Sans.
 FONT_FOLDERS = (
     "/usr/share/fonts/truetype/dejavu",
@@ -90,7 +90,7 @@ class Face:
 def printed(
     directory: Directory, *, paper: str = "a5", labels: bool = False, font_folders: tuple[str, ...] = FONT_FOLDERS
 ) -> Printed:
-    """The directory as a PDF. `paper` is a5 or letter; `labels` adds the label strips, a way each."""
+    """The directory as a PDF. `paper` is a5, a4 or letter; `labels` adds the label strips, a way each."""
     face = _face(font_folders)
     missing: list[str] = []
     directory = _holdable(directory, face, missing)

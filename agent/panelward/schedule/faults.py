@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any, get_args
 
@@ -9,11 +10,33 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 from panelward.errors import Fault
-from panelward.schedule.models import Document
+from panelward.schedule.models import (
+    BatteryTable,
+    CircuitTable,
+    Document,
+    LoadTable,
+    ProtectionTable,
+    SegmentTable,
+    SupplyTable,
+)
 from panelward.schedule.places import Path, Places
-from panelward.schedule.values import Kind, escaped, nearest, printable, shown
+from panelward.schedule.values import Kind, Number, escaped, most_like, nearest, printable, shown
 
 Raw = dict[str, Any]
+
+_ELSEWHERE: tuple[tuple[type[BaseModel], str], ...] = (  # where a key belongs that stands in a circuit itself
+    (SupplyTable, "under [supply.X], X being the supply's id"),
+    (BatteryTable, "in the battery of its [supply.X]"),
+    (ProtectionTable, "in the circuit's protection"),
+    (SegmentTable, "in the circuit's conductor"),
+    (LoadTable, "in the circuit's load"),
+)
+_UNITS = {  # as written behind a number, folded; and the end of the keys that count in it
+    "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m", "a": "a", "amp": "a", "amps": "a", "v": "v",
+    "volt": "v", "volts": "v", "s": "s", "sec": "s", "seconds": "s", "h": "h", "hours": "h", "w": "w", "watt": "w",
+    "watts": "w", "mm2": "mm2", "mm²": "mm2", "ah": "ah", "wh": "wh", "hz": "hz", "c": "c", "°c": "c", "%": "%",
+}  # fmt: skip
+_MEASURED = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*([^0-9\s.,]\S*)?")
 
 
 class Report:
@@ -44,9 +67,12 @@ class Report:
             context = item.get("ctx", {})
             kind = item["type"]
             if kind == "unfit":
-                self.add(path, context["wanted"], context.get("found") or shown(item["input"]), context["remedy"])
+                remedy = context["remedy"] or _number_alone(path, field, item["input"])
+                self.add(path, context["wanted"], context.get("found") or shown(item["input"]), remedy)
             elif kind == "extra_forbidden":
                 self._unknown(path, model)
+            elif kind == "missing" and len(path) == 1 and path[0] in misspelt(self.raw).values():
+                continue  # its table is there, under a name that is a fault of its own
             elif kind == "missing":
                 self.add(path, _wanted(field, str(path[-1])), "nothing", "It is required.")
             else:  # the shape: a table or an array was wanted
@@ -59,7 +85,7 @@ class Report:
         if path == ("broker", "password"):
             self.add(path, "secrets only as names of files", "a password", 'Put it into a file: password_file = "…".')
             return
-        near = nearest(key, known)
+        near = (_elsewhere(key) if model is CircuitTable else "") or nearest(key, known)
         wanted = f"a known key: {', '.join(known)}"
         self.add(path, wanted, f'the unknown key "{printable(key)}"', near or "Leave it out.")
 
@@ -109,6 +135,33 @@ def key_words(raw: Raw, path: Path) -> str:
     return f"{head} {_dotted(rest)}" if rest else head
 
 
+def misspelt(raw: Raw) -> dict[str, str]:
+    """The unknown tables of a document that are meant for a known one, and which."""
+    near = {key: most_like(key, list(Document.model_fields)) for key in raw if key not in Document.model_fields}
+    return {key: known for key, known in near.items() if known}
+
+
+def _elsewhere(key: str) -> str:
+    if key == "fed_by":
+        return "It belongs under [supply.X], X being the supply that this circuit feeds."
+    places = [place for model, place in _ELSEWHERE if key in model.model_fields]
+    return f"It belongs {places[0]}." if len(places) == 1 else ""
+
+
+def _number_alone(path: Path, field: FieldInfo | None, found: object) -> str:
+    """The remedy for a number that is written as a text with its unit; only where that unit is the key's own."""
+    if field is None or not isinstance(found, str) or not any(isinstance(part, Number) for part in _parts(field)):
+        return ""
+    measured = _MEASURED.fullmatch(found.strip())
+    if measured is None or re.search(r",[0-9]{3}$", measured[1]):  # a comma between thousands, or a decimal one
+        return ""
+    number, unit = measured[1].replace(",", "."), measured[2]
+    own = re.split("[_.]", str(path[-1]))[-1].removesuffix("watts") or "w"
+    if unit is None or _UNITS.get(unit.casefold()) == own:
+        return f"Write the number alone: {number}."
+    return f"Write a number alone, {f'in {own}' if own in _UNITS.values() else 'without a unit'}, and without quotes."
+
+
 def _dotted(path: Path) -> str:
     text = ""
     for part in path:
@@ -155,6 +208,8 @@ def _shape_remedy(path: Path, found: object) -> str:
         return f"Write it as [[{path[0]}]], with two brackets."
     if path[0] in ("supply", "feeder") and len(path) <= 2:
         return f"Write it as [{path[0]}.name], with a name of yours."
+    if path[-1] == "fault_a":
+        return "Write it as a table, like fault_a = { min = 600, max = 950 }."
     if isinstance(found, str) and path[-1] in ("behind", "hours"):
         return f'Write it in brackets: ["{printable(found)}"].'
     return ""

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from panelward.records import QUANTITIES
-from panelward.schedule.faults import Raw, Report
+from panelward.schedule.faults import Raw, Report, misspelt
 from panelward.schedule.models import BEHIND, DIALECTS
 from panelward.schedule.places import Path
 from panelward.schedule.topics import pattern_fault, placeholders, topic_fits
@@ -101,6 +101,7 @@ class _References:
     ) -> None:
         self.report, self.circuits, self.supplies, self.feeders = report, circuits, supplies, feeders
         self.monitors = monitors
+        self.passed_over = _misplaced(report.raw)
         self.circuit_ids = [found for _, circuit in circuits if (found := _text(circuit, "id"))]
         self.monitor_names = [found for _, monitor in monitors if (found := _text(monitor, "name"))]
 
@@ -109,6 +110,8 @@ class _References:
         name = _text(table, key)
         if name is None or name in known:
             return name
+        if name in self.passed_over:
+            return None
         self._unknown((*path, key), name, what, known)
         return None
 
@@ -120,13 +123,23 @@ class _References:
 
     def behind(self, path: Path, table: Raw) -> None:
         for index, name in _texts(table, "behind"):
-            if name not in BEHIND and name not in self.feeders:
+            if name not in BEHIND and name not in self.feeders and name not in self.passed_over:
                 what = "a kind of switch or the id of a feeder"
                 self._unknown((*path, "behind", index), name, what, [*BEHIND, *self.feeders])
 
     def _unknown(self, path: Path, name: str, what: str, known: list[str]) -> None:
         choice = f" ({listed(known)})" if known else " (none is written)"
         self.report.add(path, f"{what}{choice}", shown(name), nearest(name, known))
+
+
+def _misplaced(raw: Raw) -> dict[str, None]:
+    """The ids and names under a misspelt table: that table is the fault, not each reference to what stands in it."""
+    found: dict[str, None] = {}
+    for key in misspelt(raw):
+        found |= dict.fromkeys(_table(raw, key))
+        for _, item in _array(raw, key):
+            found |= {name: None for name in (_text(item, "id"), _text(item, "name")) if name}
+    return found
 
 
 def _ids(
@@ -262,7 +275,7 @@ def _where(refer: _References, path: Path, probe: Raw) -> None:
     if head != "load" or not colon:
         remedy = nearest(where, ("panel", "outside", "bank"))
         refer.report.add((*path, "where"), "panel, outside, bank or load:<circuit>", shown(where), remedy)
-    elif circuit_id not in refer.circuit_ids:
+    elif circuit_id not in refer.circuit_ids and circuit_id not in refer.passed_over:
         wanted = f"load: and the id of a circuit ({listed(refer.circuit_ids)})"
         refer.report.add((*path, "where"), wanted, shown(where), nearest(circuit_id, refer.circuit_ids))
 

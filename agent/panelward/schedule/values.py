@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 from math import isfinite
 from typing import Any
@@ -100,7 +100,7 @@ class Text(Kind):
 
     def read(self, value: object) -> object:
         if not isinstance(value, str) or not value.strip():
-            raise self.unfit()
+            raise self.unfit(_in_quotes(value))
         if len(value) > self.most:
             raise self.unfit(wanted=f"{self.words} of at most {self.most} characters")
         if not value.isprintable():
@@ -116,7 +116,7 @@ class Pattern(Kind):
 
     def read(self, value: object) -> object:
         if not isinstance(value, str) or self.form.fullmatch(value) is None:
-            raise self.unfit()
+            raise self.unfit(_in_quotes(value))
         return value
 
 
@@ -206,14 +206,33 @@ class JsonPointer(Kind):
 
 
 ID_FORM = re.compile(r"[A-Za-z0-9_-]{1,64}")
+_WHOLE = re.compile(r"[0-9]{1,9}")
 ID_WORDS = "letters, digits, - and _ only, at most 64 (it stands in MQTT topics)"
 
 
-def nearest(found: str, choices: tuple[str, ...] | list[str]) -> str:
-    """A remedy that names the choice most like what was found, or nothing."""
+def most_like(found: str, choices: Sequence[str]) -> str:
+    """The choice most like what was found, or nothing."""
     folded = {choice.casefold(): choice for choice in choices}
     close = get_close_matches(found.casefold()[:100], list(folded), n=1, cutoff=0.6)
-    return f"Did you mean {folded[close[0]]}?" if close else ""
+    return folded[close[0]] if close else ""
+
+
+def nearest(found: str, choices: Sequence[str]) -> str:
+    """A remedy that names the choice most like what was found, or nothing.
+
+    A whole number among numbers is near those next to it in size, however its digits look.
+    """
+    numbers = {int(choice): choice for choice in choices if _WHOLE.fullmatch(choice)}
+    if numbers and _WHOLE.fullmatch(found):
+        if not min(numbers) <= int(found) <= max(numbers):
+            return ""
+        least = min(abs(number - int(found)) for number in numbers)
+        near = " or ".join(numbers[number] for number in sorted(numbers) if abs(number - int(found)) == least)
+    elif numbers and re.fullmatch(r"[0-9]+[.,][0-9]+", found):
+        return ""
+    else:
+        near = most_like(found, choices)
+    return f"Did you mean {near}?" if near else ""
 
 
 def shown(value: object) -> str:
@@ -256,3 +275,8 @@ def _plain(value: float) -> str:
 
 def _looks_like_number(text: str) -> bool:
     return re.fullmatch(r"[+-]?[0-9]+(?:\.[0-9]+)?", text) is not None
+
+
+def _in_quotes(value: object) -> str:
+    plain = isinstance(value, int | float) and not isinstance(value, bool)
+    return f'Write it in quotes: "{shown(value)}".' if plain and len(shown(value)) <= 15 else ""

@@ -25,6 +25,8 @@ The columns, with the unit in the name:
 More stretches of conductor, loads or levels stand on further lines: with the same position, or with position and
 purpose empty. A line with watts and no load is another level of the load above.
 
+A position with the purpose "Spare" (Reserve, Ledig, frei ...) and nothing else is one of the vehicle's spares.
+
 A text that begins with = + - @ # or an apostrophe, or has a space at an end, is written with an apostrophe before it,
 so that no spreadsheet runs it; the reader takes that apostrophe away. Numbers stay numbers, a negative one too.
 """

@@ -42,6 +42,13 @@ class Supply:
         return " ".join(part for part in (f"{plain(self.volts)} V" if self.volts else "", self.kind or "") if part)
 
 
+@dataclass(frozen=True, slots=True)
+class Unclear:
+    """A word that means nothing here: a person must fill in what it means."""
+
+    text: str
+
+
 @dataclass(slots=True)
 class Marks:
     """Which decimal marks a sheet shows beyond doubt."""

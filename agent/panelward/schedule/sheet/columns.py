@@ -53,28 +53,34 @@ NO_UNITS = frozenset({"", "one way", "each", "nominal"})  # bracketed words that
 ALIASES: dict[str, str] = {column.replace("_", " "): column for column in COLUMNS} | {
     name: column
     for column, names in {
-        "position": "way, no, pos, #, number, way no, way number, position no, circuit no, circuit number, circuit #, slot",
-        "purpose": "label, description, name, designation, circuit name, circuit description",
-        "supply": "source, fed from",
+        "position": "way, no, pos, #, number, way no, way number, position no, circuit no, circuit number, circuit #, slot, "
+        "nr, nummer, kreis nr, stromkreis nr, kurs nr, plass",
+        "purpose": "label, description, name, designation, circuit name, circuit description, bezeichnung, beschreibung, "
+        "beskrivelse, navn",
+        "supply": "source, fed from, versorgung, forsyning",
         "feeder": "sub panel, subpanel",
         "always_on_reason": "reason, always on because",
-        "device": "protection, device kind, device type, fuse type, breaker type, protection type",
-        "rating_a": "fuse, breaker, amps, a, rating, fuse size, fuse rating, breaker size, breaker rating, fuse amps",
+        "device": "protection, device kind, device type, fuse type, breaker type, protection type, "
+        "sicherungsart, sicherungstyp, sikringstype",
+        "rating_a": "fuse, breaker, amps, a, rating, fuse size, fuse rating, breaker size, breaker rating, fuse amps, "
+        "sicherung, absicherung, sikring",
         "as_found_a": "as found",
         "as_left_a": "as left",
         "way_max_a": "way max",
-        "area_mm2": "cable, csa, mm2, size, area, cross section, cable size, wire size, conductor (mm2), wire (mm2)",
+        "area_mm2": "cable, csa, mm2, size, area, cross section, cable size, wire size, conductor (mm2), wire (mm2), "
+        "querschnitt, kabel, kabelquerschnitt, leiterquerschnitt, tverrsnitt, kabeltverrsnitt",
         "awg": "gauge, wire gauge, cable (awg), wire (awg), size (awg), cable size (awg), wire size (awg), conductor (awg)",
         "sae": "sae size, cable (sae), wire (sae), size (sae), cable size (sae), wire size (sae), conductor (sae), "
         "gauge (sae), wire gauge (sae)",
-        "length_m": "length, run, cable length, wire length, run length, m",
+        "length_m": "length, run, cable length, wire length, run length, m, länge, laenge, kabellänge, "
+        "leitungslänge, lengde, kabellengde",
         "insulation_c": "insulation, insulation (°c), insulation rating, insulation temperature",
         "bundled": "bundle, cables in bundle, grouped",
         "ambient_c": "ambient, ambient temperature",
         "thermal_insulation_m": "thermal insulation, in thermal insulation",
         "return": "return path",
         "load": "load kind, load type, kind of load",
-        "watts": "load (w), load (kw), power, w, watt, wattage, load watts, load power",
+        "watts": "load (w), load (kw), power, w, watt, wattage, load watts, load power, leistung, effekt",
         "maker_fuse_a": "maker fuse, maker's fuse",
         "always_draws_w": "always draws",
         "standby_max_w": "standby, standby max",
@@ -82,10 +88,20 @@ ALIASES: dict[str, str] = {column.replace("_", " "): column for column in COLUMN
     for name in names.split(", ")
 }
 
+# Headers that may mean one thing or another: each takes the first of its columns that no plainer header means. A feeder
+# is taken only where one header alone means it: in German the main panel and a sub-panel bear the same name.
+DOUBTFUL: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("circuit", "kreis", "stromkreis", "kurs"), ("position", "purpose")),
+    "verbraucher": ("purpose",),
+    **dict.fromkeys(("verteiler", "unterverteiler", "unterverteilung", "underfordeling"), ("feeder",)),
+}
+SPARE = ("spare", "spare way", "unused", "empty", "free", "reserve", "reserva", "ledig", "frei", "unbelegt")  # folded
+
 WORDS: dict[str, tuple[OneOf, dict[str, str]]] = {  # column: its words, and further plain ones
     "feed": (
         OneOf("always-on", "switched", "charger", "meter"),
-        {"always": "always-on", "permanent": "always-on", "unswitched": "always-on", "switch": "switched"},
+        dict.fromkeys(("always", "permanent", "unswitched", "fest", "dauerplus", "alltid", "alltid på"), "always-on")
+        | dict.fromkeys(("switch", "geschaltet", "bryter"), "switched"),
     ),
     "importance": (OneOf("life", "property", "comfort"), {}),
     "type": (OneOf("B", "C", "D", "E", "F"), {f"{how} {c}": c.upper() for c in "bcdef" for how in ("type", "curve")}),
@@ -97,7 +113,7 @@ DEVICE_WORDS: dict[str, str] = {
     "blade": "blade-fuse", "bolt": "bolt-fuse", "bolt down fuse": "bolt-fuse", "glass": "glass-fuse",
     "breaker thermal": "breaker-thermal", "thermal breaker": "breaker-thermal", "thermal": "breaker-thermal",
     "self resetting breaker": "breaker-self-resetting", "self resetting": "breaker-self-resetting",
-    "electronic fuse": "electronic",
+    "electronic fuse": "electronic", "flachsicherung": "blade-fuse", "flatsikring": "blade-fuse",
     **{form.replace("?", c): f"breaker-{c}" for c in "bcd" for form in ("? breaker", "type ? breaker", "mcb ?", "? curve")},
 }  # fmt: skip
 BREAKERS = ("breaker", "circuit breaker", "mcb")  # which one, the column `type` says

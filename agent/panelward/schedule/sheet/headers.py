@@ -10,7 +10,7 @@ from io import StringIO
 from panelward.schedule.sheet.cells import fold
 from panelward.schedule.sheet.columns import (
     ALIASES,
-    COLUMNS,
+    DOUBTFUL,
     FIGURES,
     KNOWN_UNITS,
     MOST_LINES,
@@ -20,7 +20,9 @@ from panelward.schedule.sheet.columns import (
     unit_words,
 )
 from panelward.schedule.sheet.panel import Column, Panel
-from panelward.schedule.values import shown
+from panelward.schedule.values import listed, shown
+
+_HEADS = "position, purpose, supply, feed, device, rating_a, area_mm2 or awg, length_m, load, watts"
 
 Rows = list[tuple[int, list[str]]]  # each with the line it begins on
 
@@ -35,20 +37,22 @@ def rows_below(panel: Panel, text: str) -> tuple[Rows, int]:
     if len(lines) > MOST_LINES:
         panel.fault(MOST_LINES + 1, "the sheet", f"at most {MOST_LINES} lines", f"{len(lines)}")
         panel.stop()
+    likest: tuple[tuple[int, int], int, list[str]] = ((-1, 0), 1, [])  # what speaks for a line as the header; the line
     best: tuple[dict[str, list[Column]], int, Rows, tuple[int, str] | None] = ({}, 0, [], None)
     for delimiter in ",;\t":
         rows, error = _split(lines, delimiter)
         for index, (_, cells) in enumerate(rows[: MOST_TITLES + 1]):
             known = _headers(cells)
+            words = sum(cell.strip() != "" for cell in cells)
+            likest = max(likest, ((len(known), words), rows[index][0], cells), key=lambda row: row[0])
             if len(known) > 1 and ("position" in known or "purpose" in known):
                 if len(known) > len(best[0]):
                     best = (known, index, rows, error)
                 break
     known, index, rows, error = best
     if not known:
-        start = next((line.strip() for line in lines if line.strip()), None)
         wanted = f"a header with position, purpose and at least one more column, in the first {MOST_TITLES + 1} lines"
-        panel.fault(1, "the header", wanted, shown(start), f"The columns: {', '.join(COLUMNS)}.")
+        panel.fault(likest[1], "the header", wanted, _likeness(likest[2]), f"Name the columns like these: {_HEADS}.")
         panel.stop()
     if error is not None:
         panel.fault(error[0], "row", "a row of CSV", error[1], "A quotation mark may be missing.")
@@ -67,8 +71,8 @@ def _header(panel: Panel, line: int, cells: list[str], known: dict[str, list[Col
             panel.fault(line, f"the header, {name}", "one column for it", found, "Rename or delete one of them.")
         elif columns[0].factor <= 0:
             panel.fault(line, f"the header, {name}", unit_words(name), shown(columns[0].header))
-        elif name == "purpose" and fold(columns[0].header) == "circuit":
-            panel.remark(line, f"the column {shown(columns[0].header)} is read as the purpose")
+        elif name in ("purpose", "feeder") and fold(columns[0].header) in DOUBTFUL:
+            panel.remark(line, f"the column {shown(columns[0].header)} is read as the {name}")
         panel.columns[name] = columns[0]
     for name in ("position", "purpose"):
         if name not in known:
@@ -98,18 +102,31 @@ def _split(lines: Iterable[str], delimiter: str) -> tuple[Rows, tuple[int, str] 
 def _headers(cells: Sequence[str]) -> dict[str, list[Column]]:
     """The known columns of a header. A factor of 0 says that its unit does not fit."""
     found: dict[str, list[Column]] = {}
-    doubtful: Column | None = None
+    doubtful: list[tuple[tuple[str, ...], Column]] = []
     for at, cell in enumerate(cells):
         header = " ".join(cell.split())
-        if fold(header) == "circuit":
-            doubtful = Column(at, header)
+        if fold(header) in DOUBTFUL:
+            doubtful.append((DOUBTFUL[fold(header)], Column(at, header)))
         elif (named := _named(header)) is not None:
             found.setdefault(named[0], []).append(Column(at, header, named[1]))
-    if doubtful is not None:  # a number or a name: beside a column of positions it is the name
-        name = "position" if "position" not in found else "purpose"
-        if name not in found:
-            found[name] = [doubtful]
+    feeders = sum(names == ("feeder",) for names, _ in doubtful)
+    for names, column in doubtful:  # a number or a name: beside a column of positions it is the name
+        free = next((name for name in names if name not in found), None)
+        if free is not None and (free != "feeder" or feeders == 1):
+            found[free] = [column]
     return found
+
+
+def _likeness(cells: list[str]) -> str:
+    """A line that is no header, and which of its words are not known."""
+    words = [" ".join(cell.split()) for cell in cells if cell.strip()]
+    if not words:
+        return "nothing"
+    known = {column.header for columns in _headers(cells).values() for column in columns}
+    strange = [shown(word) for word in words if word not in known]
+    if not known:
+        return f"{shown(', '.join(words))}: none of it is known"
+    return shown(", ".join(words)) + (f", of which not known: {listed(strange)}" if strange else "")
 
 
 def _named(header: str) -> tuple[str, float] | None:

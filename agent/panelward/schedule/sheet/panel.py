@@ -46,6 +46,7 @@ class Panel:
     remarks: dict[str, dict[int, None]] = field(default_factory=dict)  # a remark and its lines
     columns: dict[str, Column] = field(default_factory=dict)
     ways: dict[str, Way] = field(default_factory=dict)
+    spares: dict[str, int] = field(default_factory=dict)  # positions, each with its line
     supplies: dict[str, tuple[Supply, int]] = field(default_factory=dict)
     feeders: dict[str, tuple[str | None, int]] = field(default_factory=dict)  # its supply, where said
 

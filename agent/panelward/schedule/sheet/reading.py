@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 
+from panelward.schedule.models import LOAD_KINDS
 from panelward.schedule.sheet.cells import (
     FIGURE,
     Marks,
     Supply,
+    Unclear,
     Wrong,
     bare,
     checked,
@@ -22,12 +24,27 @@ from panelward.schedule.sheet.cells import (
     read_word,
     size_column,
 )
-from panelward.schedule.sheet.columns import FIGURES, LOAD, LONGEST, MOST_WAYS, SEGMENT, SIZES, UNITS, WAY, WORDS
+from panelward.schedule.sheet.columns import (
+    FIGURES,
+    LOAD,
+    LOAD_WORDS,
+    LONGEST,
+    MOST_WAYS,
+    SEGMENT,
+    SIZES,
+    SPARE,
+    UNITS,
+    WAY,
+    WORDS,
+)
 from panelward.schedule.sheet.headers import Rows, rows_below
 from panelward.schedule.sheet.panel import Load, Panel, Way
 from panelward.schedule.values import ID_WORDS, Text, shown
 
-_TOTAL = re.compile(r"(?:(?:sub|grand)[ -]?)?totals?|sum|Σ", re.IGNORECASE)
+_TOTAL = re.compile(
+    r"(?:(?:sub|grand|sum)[ -]?)?totals?|totalt|(?:zwischen|gesamt)?summe|insgesamt|gesamt|sum|delsum|Σ", re.IGNORECASE
+)
+_HEADING = "a line with one cell filled and no position: taken for a heading, left out"
 _BROKEN = re.compile(r"#(?:ref|n/a|value|name|div/0|num|null|spill)[!?]?", re.IGNORECASE)  # a formula that failed
 
 
@@ -35,7 +52,7 @@ def read(panel: Panel, text: str) -> None:
     """Put what a sheet says into the panel. Raises ScheduleError where its header can't be read, or where it has no way."""
     rows, width = rows_below(panel, text)
     _Reading(panel, width).rows(rows)
-    if not panel.ways and not panel.faults:
+    if not panel.ways and not panel.spares and not panel.faults:
         panel.fault(None, "the sheet", "at least one way", "none")
     panel.stop()
 
@@ -59,6 +76,8 @@ class _Reading:
         for line, row in rows:
             cells = {name: clean(row[c.at]) for name, c in self.panel.columns.items() if c.at < len(row)}
             cells = {name: cell for name, cell in cells.items() if cell}
+            if not cells and sum(cell.strip() != "" for cell in row) == 1:
+                self.panel.remark(line, _HEADING)
             if any(cell.strip() for cell in row[self.width :]):
                 remedy = "A decimal comma between commas? Then export with semicolons, or put the cell in quotes."
                 self.panel.fault(line, "row", f"{self.width} cells, as the header has", f"{len(row)}", remedy)
@@ -90,12 +109,17 @@ class _Reading:
         """Read one line; the way that a continuation below it belongs to."""
         position, label = (bare(cells.pop(name, "")) for name in ("position", "purpose"))
         known = next((way for way in (self.panel.ways.get(made_id(position)),) if way and way.position == position), None)
-        total = label if not position else position if not label and known is None else ""
-        if _TOTAL.fullmatch(total.rstrip(" :")):
+        if self._totals(position, label, cells, known):
             self.panel.remark(line, "a line of totals, left out")
             return above
-        if position and not cells and known is None and (not label or fold(label) in ("spare", "unused", "empty", "free")):
+        if position and not cells and known is None and fold(label) in SPARE:
+            self._spare(line, position)
+            return None
+        if position and not cells and known is None and not label:
             self.panel.remark(line, "a position and nothing else: taken for a spare way or a heading, left out")
+            return None
+        if not position and self._heads(label, cells):
+            self.panel.remark(line, _HEADING)
             return None
         way = known
         if not position and not label:
@@ -115,8 +139,45 @@ class _Reading:
             self._fill(way, line, cells)
         return way
 
+    @staticmethod
+    def _totals(position: str, label: str, cells: dict[str, str], known: Way | None) -> bool:
+        if position:
+            said = [] if label or known is not None else [position]
+        else:
+            said = [label] if label else list(cells.values())
+        return any(_TOTAL.fullmatch(text.rstrip(" :")) for text in said)
+
+    def _heads(self, label: str, cells: dict[str, str]) -> bool:
+        """Whether a line without a position is a heading: one cell, and none that continues a way."""
+        if label or len(cells) != 1:
+            return bool(label) and not cells
+        ((name, cell),) = cells.items()
+        text = bare(cell)
+        if name in ("supply", "feeder", "behind", "device", "always_on_reason"):
+            return True
+        values: dict[str, object] = {}
+        try:
+            self._value(name, cell, values)
+        except Wrong:
+            return not any(c.isdigit() for c in text)
+        if name == "load" and "load" in values:
+            return fold(text) not in LOAD_WORDS and fold(text).replace(" ", "-") not in LOAD_KINDS
+        return isinstance(values.get(name), Unclear)
+
+    def _spare(self, line: int, position: str) -> None:
+        try:
+            checked(Text("a position", most=80), position)
+        except Wrong as wrong:
+            self._fault(line, "position", wrong.wanted, wrong.found)
+        self.panel.spares.setdefault(position, line)
+        self.panel.remark(line, "a spare way: it stands among the vehicle's spares")
+
     def _new(self, line: int, position: str, label: str) -> Way | None:
         made = made_id(position)
+        if position in self.panel.spares:
+            found = f"{shown(position)} for {shown(label)}, and spare on line {self.panel.spares[position]}"
+            self._fault(line, "position", "a position used for one purpose", found, "Give each way its own position.")
+            return None
         if not made:
             self._fault(line, "position", ID_WORDS, shown(position))
             return None
@@ -203,7 +264,12 @@ class _Reading:
         if name in FIGURES:
             values[name] = self._figure(name, text)
         elif name in WORDS:
-            word = read_word(name, text)
+            try:
+                word = read_word(name, text)
+            except Wrong:
+                if name != "feed":
+                    raise
+                word = Unclear(text)
             if values.setdefault(name, word) != word:  # two columns, two sizes of one series
                 raise Wrong("one size for a stretch of conductor", f"{shown(text)}, and another in the same line")
         elif name == "supply":

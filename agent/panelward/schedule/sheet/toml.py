@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from panelward.schedule.models import BEHIND, LOAD_KINDS, PROTECTION_KINDS
 from panelward.schedule.rules import vehicle_id
-from panelward.schedule.sheet.cells import Supply, Wrong, checked, fold, plain
-from panelward.schedule.sheet.columns import BREAKERS, DEVICE, DEVICE_WORDS, LOAD_WORDS, SWITCH_WORDS
+from panelward.schedule.sheet.cells import Supply, Unclear, Wrong, checked, fold, plain
+from panelward.schedule.sheet.columns import BREAKERS, DEVICE, DEVICE_WORDS, LOAD_WORDS, SWITCH_WORDS, WORDS
 from panelward.schedule.sheet.panel import Panel, Way
 from panelward.schedule.sheet.reading import read
-from panelward.schedule.values import ID_FORM, Text, nearest, shown
+from panelward.schedule.values import ID_FORM, Text, most_like, nearest, shown
 
 _AC_NAMES = re.compile(r"(?:(?:ac|shore|inverter|mains|generator|genset|hookup|grid)[0-9]*|[0-9]{3}v?)", re.IGNORECASE)
 _NOT_SAID = "# assumed: not in the sheet"
@@ -37,7 +37,8 @@ def draft(text: str, *, file: str, vehicle: str = "My vehicle") -> Draft:
     head = _vehicle(panel, vehicle)
     read(panel, text)
     circuits = [line for way in panel.ways.values() for line in _circuit(panel, way)]  # may add supplies and feeders
-    toml = [*head, *_supplies(panel), *_feeders(panel), *circuits]
+    spares = [f"spares = [{', '.join(map(_quoted, panel.spares))}]"] if panel.spares else []
+    toml = [*head, *spares, *_supplies(panel), *_feeders(panel), *circuits]
     panel.stop()
     remarks = sorted(panel.remarks.items(), key=lambda item: min(item[1]))
     return Draft("\n".join(toml) + "\n", tuple(f"{_lines(lines)}: {words}" for words, lines in remarks))
@@ -150,6 +151,14 @@ def _behind(panel: Panel, way: Way, text: str, supply: str) -> str:
 
 
 def _feed(panel: Panel, way: Way) -> str:
+    found = way.get("feed")
+    if isinstance(found, Unclear):
+        _, aliases = WORDS["feed"]
+        near = most_like(found.text, ["always-on", "switched", *aliases])
+        meant = f"; did you mean {aliases.get(near, near)}?" if near else ""
+        said = f"the feed {shown(found.text)} is none of always-on, switched, charger, meter"
+        panel.remark(way.cells["feed"][1], f"{said}: switched stands there and must be seen to{meant}")
+        return f'feed = "switched"  {_says(found.text)}'
     if "feed" in way.cells:
         return f"feed = {_quoted(str(way.get('feed')))}"
     if "always_on_reason" in way.cells:
@@ -173,9 +182,10 @@ def _protection(panel: Panel, way: Way, role: str) -> list[str]:
         if role != "load" and not figures and "device" not in way.cells:
             return []
         panel.remark(way.line, "no rating of the fuse or breaker is said: the protection must be filled in")
-        return [f"# protection = {_inline({**known, 'rating_a': None, **figures})}  # fill in"]
+        said = note if kind is None and note else "  # fill in"
+        return [f"# protection = {_inline({**known, 'rating_a': None, **figures})}{said}"]
     table = f"protection = {_inline({**known, **figures})}"
-    return [f"# {table}  # fill in the kind" if kind is None else f"{table}{note}"]
+    return [f"# {table}{note}" if kind is None else f"{table}{note}"]
 
 
 def _device(panel: Panel, way: Way) -> tuple[str | None, str]:
@@ -193,8 +203,21 @@ def _device(panel: Panel, way: Way) -> tuple[str | None, str]:
         kind = f"breaker-{str(way.get('type')).lower()}"
     if kind is None:
         kinds = ", ".join(PROTECTION_KINDS)
-        panel.remark(line, f"the device {shown(text)} is none of {kinds}: its kind must be filled in")
+        meant = "" if word in (*BREAKERS, "fuse") else _device_like(word)
+        panel.remark(line, f"the device {shown(text)} is none of {kinds}: its kind must be filled in{meant}")
+        return None, f"  {_says(text)}"
     return kind, ""
+
+
+def _device_like(word: str) -> str:
+    names = {name.replace("-", " "): name for name in PROTECTION_KINDS} | DEVICE_WORDS
+    names |= dict.fromkeys(BREAKERS, "breaker-b, breaker-c or breaker-d")
+    near = most_like(word, list(names))
+    return f"; did you mean {names[near]}?" if near else ""
+
+
+def _says(text: str) -> str:
+    return f"# fill in: the sheet says {shown(text)}"
 
 
 def _loads(panel: Panel, way: Way) -> list[str]:
@@ -212,7 +235,7 @@ def _loads(panel: Panel, way: Way) -> list[str]:
         if kind is not None:
             good.append(_inline(table))
             continue
-        lines.append(f"# load = {_inline(table)}  # fill in the kind")
+        lines.append(f"# load = {_inline(table)}  {_says(load.word) if load.word else '# fill in the kind'}")
         found = f"the load {shown(load.word)} is no known kind" if load.word else "no kind of load is said"
         which = "heater-element or air-heater? Also known" if fold(load.word) in ("heater", "heating") else "known"
         panel.remark(load.line, f"{found}, and its load was left out; {which}: {', '.join(LOAD_KINDS)}")

@@ -19,6 +19,7 @@ def sheet(schedule: Schedule) -> str:
     volts = {s.id: f"{s.id} ({plain(s.nominal_v)} V {s.kind.upper()})" for s in schedule.supplies}
     for circuit in schedule.circuits:
         rows.writerows(_rows(circuit, volts[circuit.supply]))
+    rows.writerows({"position": _cell(spare), "purpose": "Spare"} for spare in dict.fromkeys(schedule.vehicle.spares))
     return out.getvalue()
 
 
