@@ -13,7 +13,7 @@ from importlib import import_module
 from textwrap import fill
 
 from panelward import __version__
-from panelward.errors import EnvironmentFault, PanelwardError
+from panelward.errors import EnvironmentFault, PanelwardError, ScheduleError
 
 SCHEDULE = "/etc/panelward/schedule.toml"
 JOURNAL = "/var/lib/panelward/journal.sqlite"
@@ -57,6 +57,13 @@ def add_journal(command: argparse.ArgumentParser) -> None:
     """`--journal`, with its default."""
     default = os.environ.get("PANELWARD_JOURNAL", JOURNAL)
     command.add_argument("--journal", metavar="J.sqlite", default=default, help="the journal (default: %(default)s)")
+
+
+def say_faults(error: ScheduleError) -> int:
+    """Every fault of a schedule, at 80 columns; the exit code."""
+    for fault in error.faults:
+        print(fill(str(fault), 80, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False), file=sys.stderr)
+    return 2
 
 
 def _say(error: PanelwardError) -> None:

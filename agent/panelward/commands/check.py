@@ -10,7 +10,7 @@ from pathlib import Path
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
-from panelward.commands import add_schedule
+from panelward.commands import add_schedule, say_faults
 from panelward.errors import BadInput, ScheduleError
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         schedule, _ = load(args.schedule)
     except ScheduleError as error:
-        return _faults(error)
+        return say_faults(error)
     if args.to_csv:
         sys.stdout.write(sheet(schedule))
         left = "The sheet holds the ways only: no rules, banks, monitors, level names, surges or hours. Keep the schedule."
@@ -119,12 +119,6 @@ def run(args: argparse.Namespace) -> int:
         for line in report(args.schedule, schedule, findings):
             print(line)
     return 1 if any(finding.grade != "note" for finding in findings) else 0
-
-
-def _faults(error: ScheduleError) -> int:
-    for fault in error.faults:
-        print(fault, file=sys.stderr)
-    return 2
 
 
 def _from_csv(args: argparse.Namespace) -> int:
@@ -145,7 +139,7 @@ def _from_csv(args: argparse.Namespace) -> int:
     try:
         found = draft(text, file=name, vehicle=args.vehicle)
     except ScheduleError as error:
-        return _faults(error)
+        return say_faults(error)
     sys.stdout.write(found.toml)
     for remark in found.remarks:
         print(_folded(remark), file=sys.stderr)

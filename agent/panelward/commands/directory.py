@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from panelward.commands import add_schedule
+from panelward.commands import add_schedule, say_faults
 from panelward.errors import EnvironmentFault, RequestRefused, ScheduleError
 
 if TYPE_CHECKING:
@@ -51,9 +51,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         schedule, text = load(args.schedule)
     except ScheduleError as error:
-        for fault in error.faults:
-            print(fault, file=sys.stderr)
-        return 2
+        return say_faults(error)
     day = args.date or datetime.now(ZoneInfo(schedule.vehicle.timezone)).date()
     directory = panel_directory(
         schedule,
