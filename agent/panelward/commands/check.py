@@ -108,7 +108,7 @@ def run(args: argparse.Namespace) -> int:
     if args.to_csv:
         sys.stdout.write(sheet(schedule))
         left = "The sheet holds the ways only: no rules, banks, monitors, level names, surges or hours. Keep the schedule."
-        print(_folded(left), file=sys.stderr)
+        print(_folded(f"{left} {CAUTION}"), file=sys.stderr)
         return 0
     findings = vet(schedule)
     if args.json:
