@@ -28,7 +28,7 @@ from panelward.records import (
 )
 from panelward.watch import Watch
 
-VERSION = 2
+VERSION = 3
 
 
 class Core:

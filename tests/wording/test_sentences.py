@@ -73,6 +73,10 @@ CASES: list[tuple[str, str | None, str, dict[str, object], tuple[str, ...]]] = [
     ("standby-drain", None, "medium", {"draw_w": 8.4, "draw_a": 1.6, "why": "above-standby"}, ()),
     ("readings-overdue", None, "medium", {"silent_s": 86_000.0}, ()),
     ("reading-suspect", "clock-step", "journal", {"step_s": 3600.0}, ()),
+    *(
+        ("reading-suspect", cause, "low", {"draw_a": -123.4, "readings": 20}, ())
+        for cause in ("scale", "watts", "backwards", "back-feed", "stuck")
+    ),
     ("protection-doubtful", None, "high", {"draw_a": 123.0, "rating_a": 15.0, "carried_for_s": 40.0}, ()),
 ]
 

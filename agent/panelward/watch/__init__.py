@@ -8,6 +8,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     dead         protection-opened, feed-lost; `causes` is its table of evidence, `tree` its parents
     drain        standby-drain
     supply       undervoltage-approach
+    suspect      reading-suspect: values that can't be
     silence      readings-overdue: a circuit, a monitor, the broker
 
 No clock, no I/O. Times are milliseconds on the core's own axis. No set is iterated.
@@ -18,7 +19,7 @@ from __future__ import annotations
 from typing import Any
 
 from panelward.records import Circuit, Condition, Monitor, Presence, Reading, Schedule
-from panelward.watch import dead, doubt, drain, overcurrent
+from panelward.watch import dead, doubt, drain, overcurrent, suspect
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
@@ -29,7 +30,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 2
+VERSION = 3
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
@@ -143,7 +144,7 @@ class Watch:
                 ("device", way.doubt and way.doubt.active),
                 ("dead", way.dead and way.dead.active),
                 ("drain", way.drain and way.drain.active),
-                ("readings", way.silence.active or way.stepped),
+                ("readings", way.silence.active or way.stepped or way.suspect.active),
             ):
                 if is_case:
                     keys.append(("circuit", way_id, group))
@@ -199,6 +200,7 @@ class Watch:
 def _keys(schedule: Schedule, circuit: Circuit) -> dict[str, str]:
     return {
         "over": repr(overcurrent.depends(schedule, circuit)),
+        "suspect": repr(suspect.depends(circuit)),
         "doubt": repr(doubt.depends(circuit)),
         "dead": repr(dead.depends(circuit)),
         "drain": repr(drain.depends(circuit)),

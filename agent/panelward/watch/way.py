@@ -17,6 +17,7 @@ from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
 from panelward.watch.silence import Silence
 from panelward.watch.supply import SupplyState
+from panelward.watch.suspect import Suspect
 from panelward.watch.tree import Tree
 
 STEP_W = 60.0  # a draw that jumps up by so much may dip the bus honestly (5 A on 12 V)
@@ -30,7 +31,7 @@ class Way:
     __slots__ = (
         "_agree_ms", "_bench", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "amps", "amps_ms",
         "circuit", "dead", "doubt", "drain", "energy_2mwms", "energy_ms", "energy_w", "lag_ms", "lags", "last_received_ms",
-        "late", "over", "silence", "stepped", "supply", "switch_ms", "tree", "unknown_ms", "volts", "volts_ms",
+        "late", "over", "silence", "stepped", "supply", "suspect", "switch_ms", "tree", "unknown_ms", "volts", "volts_ms",
         "watts", "watts_ms", "watts_s",
     )  # fmt: skip
 
@@ -56,6 +57,7 @@ class Way:
         self.over = Overcurrent(bench, panel, schedule, circuit, self._period_ms)
         doubt = Doubt(bench, panel, circuit, self._period_ms)
         self.doubt = doubt if doubt.judged else None
+        self.suspect = Suspect(bench, circuit, source)
         self.dead: Dead | None = None
         self.drain: Drain | None = None
         if circuit.role == "load":
@@ -83,7 +85,10 @@ class Way:
         if reading.origin == "retained":
             return  # of unknown age: it may show, starts no timer, proves no life
         now_ms = reading.received_ms
+        silent = self.silence.active
         self.silence.hear(now_ms)
+        if silent:
+            self.suspect.again(now_ms)
         time_ms = reading.time_ms
         lag_ms = now_ms - time_ms
         fresh = True
@@ -95,6 +100,11 @@ class Way:
             self._agrees(now_ms)
         self.last_received_ms = now_ms
         volts, amps, watts = reading.volts, reading.amps, reading.watts
+        if fresh and (amps is not None or volts is not None):
+            bus_v = self.tree.buses[self.circuit.supply].volts
+            self.suspect.take(volts, amps, watts, bus_v, time_ms, now_ms)
+            if self.suspect.impossible(volts, amps):
+                return
         if volts is not None:
             if time_ms > self.volts_ms:
                 self.volts, self.volts_ms = volts, time_ms
@@ -210,6 +220,7 @@ class Way:
     def rest(self, now_ms: int) -> None:
         """The program was off until now: one gap."""
         self.over.rest()
+        self.suspect.rest()
         if self.doubt is not None:
             self.doubt.rest()
         if self.dead is not None:
@@ -221,18 +232,21 @@ class Way:
     def save(self) -> dict[str, Any]:
         state: dict[str, Any] = {name: getattr(self, name) for name in _KEPT}
         state["silence"], state["over"] = self.silence.save(), self.over.save()
+        state["suspect"] = self.suspect.save()
         state["doubt"] = self.doubt.save() if self.doubt else None
         state["dead"] = self.dead.save() if self.dead else None
         state["drain"] = self.drain.save() if self.drain else None
         return state
 
     def restore(self, state: dict[str, Any], parts: frozenset[str]) -> None:
-        """Take back what was saved; of `over`, `doubt`, `dead`, `drain` only the parts named."""
+        """Take back what was saved; of `over`, `suspect`, `doubt`, `dead`, `drain` only the parts named."""
         for name in _KEPT:
             setattr(self, name, state[name])
         self.silence.restore(state["silence"])
         if "over" in parts:
             self.over.restore(state["over"])
+        if "suspect" in parts:
+            self.suspect.restore(state["suspect"])
         if self.doubt and state["doubt"] and "doubt" in parts:
             self.doubt.restore(state["doubt"])
         if self.dead and state["dead"] and "dead" in parts:

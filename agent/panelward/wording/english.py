@@ -238,6 +238,26 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     "cut-off-past": {
         "*": ("Nothing to do: the battery is above its cut-off since {at}, at {volts} V.",),
     },
+    "suspect-scale": {
+        "*": ("Don't trust {label}'s figures: {amps} A can't be, since {since}. Have its unit or scale checked.",),
+    },
+    "suspect-watts": {
+        "*": ("Don't trust {label}'s figures: its watts are not its volts times its amps, since {since}. Have them checked.",),
+    },
+    "suspect-backwards": {
+        "detector": ("Press {label}'s own test button: its readings run backwards since {since}. From here nobody can tell.",),
+        "*": ("Have {label}'s sensor turned round: it reads {amps} A, backwards, since {since}.",),
+    },
+    "suspect-back-feed": {
+        "*": ("Have {label} checked: current flows backwards, {amps} A since {since}. It may stay live with its {word} out.",),
+    },
+    "suspect-stuck": {
+        "detector": ("Press {label}'s own test button: its readings stand still since {since}. From here nobody can tell.",),
+        "*": ("Ignore the figure of {label} for now: its sensor has shown exactly {amps} A since {since}.",),
+    },
+    "plausible": {
+        "*": ("Nothing to do: {label}'s readings make sense again since {at}.",),
+    },
     "clock-step": {
         "*": ("Nothing to do: {label}'s readings carry another time, {step} s off since {since}. Ours is used.",),
     },
@@ -289,6 +309,11 @@ EVIDENCE: dict[str, str] = {
     "near-cutoff": "The bus stands at {volts} V; it is cut off at {cutoff_v} V.",
     "volts-fall": "It falls by {v_per_h} V an hour over the last {minutes} min.",
     "silence": "No reading for {seconds} s; one was expected every {every_s} s.",
+    "suspect-scale": "{readings} readings in a row of {draw_a}: more than its supply can give, or a bus far above its nominal.",
+    "suspect-watts": "In {readings} readings in a row its watts were not its volts times its amps.",
+    "suspect-backwards": "{readings} readings in a row below nothing, and it has never drawn like a load.",
+    "suspect-back-feed": "{readings} readings in a row below nothing; before, it drew like a load.",
+    "suspect-stuck": "{readings} readings in a row the same to the last digit, while the bus moved by more than that shows.",
     "said-gone": "Its last word, left with the broker for this case, says that it went",
     "clock-step": "The time in its readings and the time of their arrival differ by {seconds} s for three readings in a row.",
 }  # fmt: skip

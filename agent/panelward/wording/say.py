@@ -54,7 +54,9 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
     if kind == "drill":
         return "drill", None
     if kind == "reading-suspect":
-        return "clock-step", None
+        return (
+            "plausible" if ended and cause != "clock-step" else cause if cause == "clock-step" else f"suspect-{cause}"
+        ), None
     if kind == "readings-overdue":
         will = "-said" if figures.get("will") and not ended else ""
         return ("readings-back" if ended else f"silent-{transition.subject}{will}"), None

@@ -1,0 +1,164 @@
+"""Values that can't be. Group `readings`, kind reading-suspect; low: nobody needs to get up for it.
+
+    impossible   more than the supply can give, or a bus far above its nominal: a wrong scale. Kept from the physics
+    watts        watts that are not volts times amps
+    backwards    a load that gives current: its sensor is the wrong way round, or something feeds back through it
+    stuck        the same to the last digit while the bus moved by more than its resolution shows
+
+Each is said once, by its cause, and ends when readings are plausible again. One odd reading proves nothing.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from panelward.records import Circuit, Condition, Figure, Supply
+from panelward.watch.bench import Bench
+
+TIMES_RATING = 100.0  # where the fault current is not written: no device lets so much pass for two readings
+TIMES_FAULT = 1.2
+TIMES_NOMINAL = 1.6  # of volts: a 24 V reading on a 12 V bus, millivolts as volts; a load dump is over in 0.4 s (ISO 16750-2)
+READINGS = {"scale": 3, "watts": 10, "backwards": 20, "back-feed": 10, "stuck": 20}
+LASTING_MS = {"scale": 10_000, "watts": 60_000, "backwards": 60_000, "back-feed": 60_000, "stuck": 600_000}
+GOOD = 20  # plausible readings in a row that end it
+RATIO = 1.25
+POWER_FACTOR_LEAST = 0.2
+WATTS_LEAST = 5.0
+STEPS = 5.0  # of resolution that the bus's movement must amount to
+FOLLOWS = ("constant-power", "constant-impedance", "fan")  # what changes its current with the bus
+
+
+class Suspect:
+    """One circuit's plausibility."""
+
+    __slots__ = (
+        "_ac", "_bench", "_circuit", "_follows", "_nominal_v", "_over_a", "_over_v", "_res", "_zero", "active", "bus_high",
+        "bus_low", "count", "doubt", "ever", "good", "last", "since_ms", "value",
+    )  # fmt: skip
+
+    def __init__(self, bench: Bench, circuit: Circuit, supply: Supply) -> None:
+        self._bench, self._circuit = bench, circuit
+        self._res = circuit.sense.resolution_a
+        self._zero = max(3.0 * self._res, 0.05)
+        self._nominal_v, self._ac = supply.nominal_v, supply.kind == "ac"
+        self._over_v = TIMES_NOMINAL * supply.nominal_v
+        rating = circuit.protection.fitted_a if circuit.protection else None
+        limit = TIMES_FAULT * supply.fault_max_a if supply.fault_max_a is not None else None
+        self._over_a = limit if limit is not None else TIMES_RATING * rating if rating is not None else None
+        # Of sockets and inverters nobody knows what hangs on them.
+        known = [load for load in circuit.loads if load.levels and load.kind not in ("socket", "inverter")]
+        self._follows = bool(known) and len(known) == len(circuit.loads) and all(load.behaves in FOLLOWS for load in known)
+        self._follows = self._follows and circuit.sense.publishes == "always" and circuit.role == "load"
+        self.doubt: str | None = None  # which cause is being counted
+        self.count = 0
+        self.since_ms = 0
+        self.good = 0
+        self.ever = False  # it has drawn like a load before
+        self.value: float | None = None  # the last amps, and the bus since they last changed
+        self.last = 0.0
+        self.bus_low = self.bus_high = 0.0
+        self.active: str | None = None
+
+    def impossible(self, volts: float | None, amps: float | None) -> bool:
+        """Can't be: such a reading goes nowhere but here."""
+        if volts is not None and volts > self._over_v:
+            return True
+        return amps is not None and self._over_a is not None and abs(amps) > self._over_a
+
+    def take(
+        self, volts: float | None, amps: float | None, watts: float | None, bus_v: float | None, time_ms: int, now_ms: int
+    ) -> None:
+        """Judge the values of one reading. `bus_v`: the supply's volts as others measure them."""
+        cause = "scale" if self.impossible(volts, amps) else self._odd(volts, amps, watts, bus_v)
+        if cause is None:
+            if self.doubt is not None:
+                self.doubt, self.count = None, 0
+            if self.active is not None and amps is not None:
+                self.good += 1
+                if self.good >= GOOD:
+                    self._end(now_ms)
+            return
+        self.good = 0
+        self.last = amps if amps is not None else volts or 0.0
+        if cause != self.doubt:
+            self.doubt, self.count, self.since_ms = cause, 0, time_ms
+        self.count += 1
+        if self.active is None and self.count >= READINGS[cause] and time_ms - self.since_ms >= LASTING_MS[cause]:
+            self.active = cause
+            self._emit("begins", now_ms)
+
+    def _odd(self, volts: float | None, amps: float | None, watts: float | None, bus_v: float | None) -> str | None:
+        if amps is None:
+            return None
+        if amps > self._zero:
+            self.ever = True
+        elif amps < -self._zero and self._circuit.role == "load":
+            return "back-feed" if self.ever else "backwards"
+        if watts is not None and volts is not None:
+            product = volts * amps
+            if abs(product) >= max(WATTS_LEAST, 20.0 * self._res * self._nominal_v):
+                ratio = watts / product
+                if ratio > RATIO or ratio < (POWER_FACTOR_LEAST if self._ac else 1.0 / RATIO):
+                    return "watts"
+        return self._same(amps, bus_v) if self._follows else None
+
+    def _same(self, amps: float, bus_v: float | None) -> str | None:
+        """Not one digit has changed, though what the bus did must have shown."""
+        if amps != self.value or bus_v is None:
+            if self.active == "stuck" and self.value is not None and amps != self.value:
+                self.good = GOOD  # it moves again: that is all it takes
+            self.value = amps if bus_v is not None else None
+            self.bus_low = self.bus_high = bus_v if bus_v is not None else 0.0
+            return None
+        if bus_v < self.bus_low:
+            self.bus_low = bus_v
+        elif bus_v > self.bus_high:
+            self.bus_high = bus_v
+        moved = amps * (self.bus_high - self.bus_low) / self._nominal_v
+        return "stuck" if moved >= STEPS * self._res and amps > 20.0 * self._res else None
+
+    def again(self, now_ms: int) -> None:
+        """Another alarm of its readings is over: this one still stands."""
+        if self.active is not None:
+            self._emit("begins", now_ms)
+
+    def _end(self, now_ms: int) -> None:
+        self._emit("ends", now_ms)
+        self.active, self.good = None, 0
+
+    def _emit(self, edge: str, now_ms: int) -> None:
+        figures: tuple[tuple[str, Figure], ...] = (("draw_a", self.last), ("readings", self.count))
+        self._bench.found.append(
+            Condition(
+                subject="circuit",
+                subject_id=self._circuit.id,
+                group="readings",
+                edge=edge,
+                at_ms=now_ms,
+                since_ms=self.since_ms,
+                kind="reading-suspect",
+                priority="low",
+                cause=self.active,
+                figures=figures,
+                evidence=((f"suspect-{self.active}", figures),) if edge == "begins" else (),
+            )
+        )
+
+    def rest(self) -> None:
+        """The program was off: what was counted in a row is not in a row any more."""
+        self.doubt, self.count, self.value = None, 0, None
+
+    def save(self) -> dict[str, Any]:
+        return {name: getattr(self, name) for name in _KEPT}
+
+    def restore(self, state: dict[str, Any]) -> None:
+        for name in _KEPT:
+            setattr(self, name, state[name])
+
+
+_KEPT = ("doubt", "count", "since_ms", "good", "ever", "value", "last", "bus_low", "bus_high", "active")
+
+
+def depends(circuit: Circuit) -> object:
+    """What this file's state depends on."""
+    return circuit.sense, circuit.supply, circuit.role, circuit.protection
