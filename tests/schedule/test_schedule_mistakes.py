@@ -55,7 +55,7 @@ MISTAKES: dict[str, tuple[list[tuple[str, str]], str | None, str, str, tuple[str
         "D7", "warn", "as-found-differs", ("who changed it",),
     ),
     "a load that outgrew its fuse": (
-        [("watts = 62", "watts = 140")],
+        [("watts = 62, tolerance = 0.35, surge = { times = 3.5, seconds = 0.4 }", "watts = 140, tolerance = 0.35")],
         "D4", "refuse", "level-above-rating", ("Lower the load",),
     ),
     "a load that runs for hours at five sixths of its fuse": (

@@ -124,15 +124,17 @@ def schedules(draw: st.DrawFn) -> Schedule:
     for circuit_id in draw(st.lists(ids | st.sampled_from(["Total", "sum", "No"]), min_size=1, max_size=6, unique=True)):
         role = draw(st.sampled_from(["load", "load", "charger", "meter"]))
         feeder = draw(maybe(st.sampled_from(sorted(feeders)))) if feeders else None
+        supply = feeders[feeder] if feeder else draw(st.sampled_from(names))
+        passable = [*BEHIND, *(name for name, of in feeders.items() if of == supply)]
         circuits.append(
             Circuit(
                 id=circuit_id,
                 label=draw(texts),
                 monitor=None,
-                supply=feeders[feeder] if feeder else draw(st.sampled_from(names)),
+                supply=supply,
                 sense=Sense(),
                 feeder=feeder,
-                behind=tuple(draw(st.lists(st.sampled_from([*BEHIND, *feeders]), max_size=3))),
+                behind=tuple(draw(st.lists(st.sampled_from(passable), max_size=3))),
                 role=role,
                 feed=draw(st.sampled_from(["always-on", "switched"])) if role == "load" else None,
                 always_on_reason=draw(maybe(texts)),

@@ -135,7 +135,8 @@ def test_life_behind_a_switch_is_refused(cut: str) -> None:
     finding = one(plan(replace(DETECTOR, behind=(cut,))), "life-behind-switch")
     assert (finding.circuit, finding.grade, finding.found) == ("D6", "refuse", cut)
     assert "no source" in finding.source
-    assert of(plan(replace(DETECTOR, behind=("isolator", "ignition"))), "life-behind-switch") == []
+    assert of(plan(replace(DETECTOR, behind=("isolator",))), "life-behind-switch") == []
+    assert [f.grade for f in of(plan(replace(DETECTOR, behind=("ignition",))), "life-behind-switch")] == ["warn"]
     assert of(plan(replace(FREEZER, behind=(cut,))), "life-behind-switch") == []
 
 

@@ -186,6 +186,7 @@ kind = "light"
 [[circuit.load]]
 kind = "fan"
 behaves = "fan"
+inline_fuse_a = 5
 
 [[circuit]]
 id = "D9"

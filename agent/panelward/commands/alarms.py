@@ -13,7 +13,6 @@ from panelward.commands import add_journal, add_schedule
 from panelward.commands.now import zone_of
 from panelward.errors import BadInput
 
-
 MOST = 200
 RUNNER_UP = 0.10
 RULE = "A cause is named at 85 % or more with the next at 10 % or less; those not listed are below 0.5 %."

@@ -39,9 +39,10 @@ class _Row:
     amps: float
     column_c: float
     area_mm2: float
+    free_a: float  # what the table prints, times its bundling: at column_c from base_c
     assumed: tuple[str, ...] = ()
-    thermal_a: float | None = None  # at column_c in this ambient, where that is another figure than amps
     bound: bool = False
+    base_c: float = 30.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +116,17 @@ _NEC_SMALL_A = {"18": 7.0, "16": 10.0, "14": 15.0, "12": 20.0, "10": 30.0}
 _NEC_551_A = {"18": 6.0, "16": 8.0, "14": 15.0, "12": 20.0, "10": 30.0}  # NEC 551.10(E)(1), from memory
 
 _IEC_MM2 = (1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0)
-_IEC_B2_A = (15, 20, 27, 34, 46, 62, 80, 99, 118, 149, 179)  # three loaded, method B2, two instruction books
-_IEC_AMBIENT = ((30, 1.0), (35, 0.94), (40, 0.87), (45, 0.79), (50, 0.71), (55, 0.61), (60, 0.50))
+# Two loaded conductors, method B2: B.52.2 (PVC 70 °C) and B.52.4 (cross-linked 90 °C), from memory. Three loaded, B.52.4's
+# neighbour for PVC, is in two instruction books (15, 20, 27, 34, 46, 62, 80, 99, 118, 149, 179): nine to twelve per cent less.
+_IEC_B2_A = (
+    (16.5, 23, 30, 38, 52, 69, 90, 111, 133, 168, 201),
+    (22, 30, 40, 51, 69, 91, 119, 146, 175, 221, 265),
+)
+# B.52.14, PVC and cross-linked; PVC 40 to 55 °C by the instruction books, the others from memory.
+_IEC_AMBIENT = (
+    (30, (1.0, 1.0)), (35, (0.94, 0.96)), (40, (0.87, 0.91)), (45, (0.79, 0.87)), (50, (0.71, 0.82)), (55, (0.61, 0.76)),
+    (60, (0.50, 0.71)), (65, (0.0, 0.65)), (70, (0.0, 0.58)), (75, (0.0, 0.50)), (80, (0.0, 0.41)),
+)  # fmt: skip
 _IEC_BUNCHED = (  # IEC 60364-5-52 table B.52.17, from memory
     (1, 1.0), (2, 0.80), (3, 0.70), (4, 0.65), (5, 0.60), (6, 0.57),
     (7, 0.54), (8, 0.52), (9, 0.50), (12, 0.45), (16, 0.41), (10**9, 0.38),
@@ -135,10 +145,14 @@ def _step(table: Sequence[tuple[float, float]], value: float) -> float:
     return next(factor for limit, factor in table if value <= limit + 1e-9)
 
 
-def _awg_row(area: float, sizes: Sequence[str]) -> tuple[str, bool]:
-    """The greatest tabulated AWG size that holds no more copper than this one; if none, the smallest, as a bound."""
+def _awg_row(area: float, segment: Segment, sizes: Sequence[str]) -> tuple[str, float, bool]:
+    """The greatest tabulated AWG size that holds no more copper; if none, the smallest, as a bound. With a factor: an SAE
+    size takes the row of its number, less what it lacks in copper.
+    """
+    if segment.sae is not None and segment.sae in sizes:
+        return segment.sae, area / awg_area_mm2(segment.sae), False
     fitting = [awg for awg in sizes if awg_area_mm2(awg) <= area * 1.0005]
-    return (max(fitting, key=awg_area_mm2), False) if fitting else (min(sizes, key=awg_area_mm2), True)
+    return (max(fitting, key=awg_area_mm2), 1.0, False) if fitting else (min(sizes, key=awg_area_mm2), 1.0, True)
 
 
 def _insulation(segment: Segment, columns: Sequence[int], otherwise: int) -> tuple[int, bool, tuple[str, ...]]:
@@ -149,65 +163,76 @@ def _insulation(segment: Segment, columns: Sequence[int], otherwise: int) -> tup
     return (fitting[-1], False, ()) if fitting else (0, True, ())
 
 
-def _cfr_factor(column_c: float, ambient: float, bundled: int) -> float:
-    """The ambient factor sqrt((Tins - Ta) / (Tins - 30)) gives the printed 0.85 of 105 °C cable at 50 °C."""
-    return min(1.0, sqrt(max(0.0, column_c - ambient) / (column_c - 30.0))) * _step(_CFR_BUNDLE, bundled)
+def _warmth(column_c: float, own_c: float, ambient: float, base_c: float = 30.0) -> float:
+    """What is left in a warm place, by the square law of the rise, for insulation of `own_c` in a column of `column_c`.
+
+    At 50 °C it gives the printed 0.85 of 105 °C cable. Better insulation than the column's bears more warmth.
+    """
+    return sqrt(max(0.0, own_c - ambient) / (column_c - base_c))
 
 
 def _cfr(area: float, segment: Segment, ambient: float, bundled: int) -> _Row:
-    awg, small = _awg_row(area, tuple(_CFR_A))
+    awg, less, small = _awg_row(area, segment, tuple(_CFR_A))
     column, cool, assumed = _insulation(segment, _CFR_COLUMNS_C, 60)
     at_c = _CFR_COLUMNS_C[column]
-    amps = _CFR_A[awg][column] * _cfr_factor(at_c, ambient, bundled)
-    return _Row(amps, at_c, awg_area_mm2(awg), assumed, bound=small or cool)
+    free = _CFR_A[awg][column] * less * _step(_CFR_BUNDLE, bundled)
+    warmth = min(1.0, _warmth(at_c, max(at_c, segment.insulation_c or 0.0), ambient))
+    return _Row(free * warmth, at_c, awg_area_mm2(awg), free, assumed, small or cool)
 
 
 def _nec(area: float, segment: Segment, ambient: float, bundled: int) -> _Row:
-    awg, small = _awg_row(area, tuple(_NEC_A))
+    awg, less, small = _awg_row(area, segment, tuple(_NEC_A))
     column, cool, assumed = _insulation(segment, _NEC_COLUMNS_C, 60)
     sizes = tuple(_NEC_A)
     while not _NEC_A[awg][column]:  # not listed for that insulation: the next greater size bounds it
-        awg, small = sizes[sizes.index(awg) + 1], True
+        awg, less, small = sizes[sizes.index(awg) + 1], 1.0, True
     warm = next((factors[column] for limit, factors in _NEC_AMBIENT if ambient <= limit + 1e-9), 0.0)
-    thermal = _NEC_A[awg][column] * warm * _step(_NEC_BUNDLE, bundled)
-    capped = min(thermal, _NEC_SMALL_A.get(awg, thermal))
-    return _Row(capped, _NEC_COLUMNS_C[column], awg_area_mm2(awg), assumed, thermal, small or cool)
+    free = _NEC_A[awg][column] * less * _step(_NEC_BUNDLE, bundled)
+    amps = min(free * warm, _NEC_SMALL_A.get(awg, free))
+    return _Row(amps, _NEC_COLUMNS_C[column], awg_area_mm2(awg), free, assumed, small or cool)
 
 
 def _nec_551(area: float, segment: Segment, ambient: float, bundled: int) -> _Row | None:
-    awg, small = _awg_row(area, tuple(_NEC_551_A))
-    if area > awg_area_mm2("10") * 1.0005:
+    """It prints no factors: its figure, and no more than 33 CFR leaves in that place."""
+    awg, _, small = _awg_row(area, segment, tuple(_NEC_551_A))
+    if segment.sae not in _NEC_551_A and area > awg_area_mm2("10") * 1.0005:
         return None
-    thermal = _cfr(area, segment, ambient, bundled)  # it prints no factors: those of 33 CFR are taken
-    amps = _NEC_551_A[awg] * _cfr_factor(thermal.column_c, ambient, bundled)
-    return _Row(amps, thermal.column_c, awg_area_mm2(awg), thermal.assumed, thermal.amps, small)
+    free_air = _cfr(area, segment, ambient, bundled)
+    amps = min(_NEC_551_A[awg], free_air.amps)
+    return _Row(amps, free_air.column_c, awg_area_mm2(awg), free_air.free_a, free_air.assumed, small)
 
 
 def _iec(area: float, segment: Segment, ambient: float, bundled: int) -> _Row:
+    """`bundled` counts conductors, the table circuits: two conductors are one."""
     rows = [i for i, mm2 in enumerate(_IEC_MM2) if mm2 <= area * 1.0005]
-    _, cool, assumed = _insulation(segment, (70,), 70)
-    row = rows[-1] if rows else 0
-    factor = _step(_IEC_AMBIENT, ambient) if ambient <= 60 else 0.0
-    amps = _IEC_B2_A[row] * factor * _step(_IEC_BUNCHED, bundled)
-    return _Row(amps, 70.0, _IEC_MM2[row], assumed, bound=not rows or cool)
+    column, cool, assumed = _insulation(segment, (70, 90), 70)
+    row, at_c = rows[-1] if rows else 0, (70.0, 90.0)[column]
+    free = _IEC_B2_A[column][row] * _step(_IEC_BUNCHED, (bundled + 1) // 2)
+    warm = next((factors[column] for limit, factors in _IEC_AMBIENT if ambient <= limit + 1e-9), 0.0)
+    return _Row(free * warm, at_c, _IEC_MM2[row], free, assumed, not rows or cool)
 
 
 def _faa(area: float, segment: Segment, ambient: float, bundled: int) -> _Row:
     del bundled  # the table is for bundles of 33 or more
-    awg, small = _awg_row(area, tuple(_FAA_A))
+    awg, less, small = _awg_row(area, segment, tuple(_FAA_A))
     _, cool, assumed = _insulation(segment, (105,), 105)
-    amps = _FAA_A[awg] if ambient <= 70 else 0.0
-    thermal = _FAA_A[awg] * sqrt(max(0.0, 105.0 - ambient) / 35.0)  # the table's rise is 35 K
-    return _Row(amps, 105.0, awg_area_mm2(awg), assumed, thermal, small or cool or segment.insulation_c is None)
+    free = _FAA_A[awg] * less
+    bound = small or cool or segment.insulation_c is None
+    return _Row(free if ambient <= 70 else 0.0, 105.0, awg_area_mm2(awg), free, assumed, bound, 70.0)
 
 
 RULES: dict[str, Rule] = {
     rule.name: rule
     for rule in (
-        Rule("33 CFR 183.425", "33 CFR 183.425 Table 5 (free air, under 50 V, 30 °C)", ("dc",), _cfr),
+        Rule("33 CFR 183.425", "33 CFR 183.425 Table 5 (free air, under 50 V, 30 °C; bundles by boat practice)", ("dc",), _cfr),
         Rule("NEC 310.16", "NEC 2023 Table 310.16 (30 °C) with 310.15 and 240.4(D)", ("dc", "ac"), _nec),
-        Rule("NEC 551.10", "NEC 551.10(E)(1), low voltage, 18 to 10 AWG, from memory; factors of 33 CFR", ("dc",), _nec_551),
-        Rule("IEC 60364-5-52", "IEC 60364-5-52, method B2, PVC 70 °C, 30 °C", ("dc", "ac"), _iec),
+        Rule(
+            "NEC 551.10",
+            "NEC 551.10(E)(1), low voltage, 18 to 10 AWG, from memory; no more than 33 CFR leaves there",
+            ("dc",),
+            _nec_551,
+        ),
+        Rule("IEC 60364-5-52", "IEC 60364-5-52, method B2, two loaded, 30 °C, from memory", ("dc", "ac"), _iec),
         Rule("FAA AC 43.13-1B", "FAA AC 43.13-1B Table 11-9 (105 °C, bundles, 70 °C)", ("dc", "ac"), _faa),
     )
 }
@@ -228,15 +253,20 @@ def corrected_ampacity_a(segment: Segment, supply_kind: str, rules: Sequence[str
     ambient = max(30.0, 30.0 if segment.ambient_c is None else segment.ambient_c)
     bundled = segment.bundled or 1
     buried = _step(_INSULATED, segment.thermal_insulation_m) if segment.thermal_insulation_m > 0 else 1.0
+    named = [RULES[name] for name in rules or DEFAULT_RULES[supply_kind]]
     found: list[tuple[Rule, _Row]] = []
     by_rule: list[tuple[str, float | None]] = []
-    for rule in (RULES[name] for name in rules or DEFAULT_RULES[supply_kind]):
+    for rule in named:
         if supply_kind not in rule.kinds:
             continue
         row = rule.row(area, segment, ambient, bundled)
         by_rule.append((rule.name, None if row is None or row.bound else row.amps * buried))
         if row is not None:
             found.append((rule, row))
+    if by_rule and not found:  # the named say nothing of this size: the kind's ordinary rule bounds it
+        for rule in (RULES[name] for name in DEFAULT_RULES[supply_kind]):
+            row = rule.row(area, segment, ambient, bundled)
+            found += [(rule, row)] if row is not None else []
     if not found:
         return None
     reaching = [pair for pair in found if not pair[1].bound]
@@ -246,20 +276,12 @@ def corrected_ampacity_a(segment: Segment, supply_kind: str, rules: Sequence[str
         rule, row = lower  # it carries less than even that
     assumed = [] if segment.ambient_c is not None else ["ambient 30 °C"]
     assumed += [] if segment.bundled is not None else ["not bundled"]
-    rated_c = segment.insulation_c if segment.insulation_c is not None else row.column_c
-    thermal = [_thermal_a(pair[1], rated_c, ambient) for pair in reaching or found]
+    rated_c = max(segment.insulation_c or 0.0, row.column_c)
+    thermal = [r.free_a * _warmth(r.column_c, rated_c, ambient, r.base_c) for _, r in reaching or found]
     return Ampacity(
         row.amps * buried, rule.name, rule.source, row.column_c, ambient, row.area_mm2, (*assumed, *row.assumed),
-        tuple(by_rule), row.bound, min(thermal) * buried, max(rated_c, row.column_c),
+        tuple(by_rule), row.bound, min(thermal) * buried, rated_c,
     )  # fmt: skip
-
-
-def _thermal_a(row: _Row, rated_c: float, ambient: float) -> float:
-    """What brings the insulation to its own rated temperature: the column's figure, by the square law of the rise."""
-    amps = row.amps if row.thermal_a is None else row.thermal_a
-    if row.column_c <= ambient:
-        return 0.0
-    return amps * sqrt(max(1.0, (rated_c - ambient) / (row.column_c - ambient)))
 
 
 def steady_c(ampacity: Ampacity, amps: float) -> float:

@@ -104,6 +104,7 @@ class Supply:
     meter_sign: str = "discharge-positive"
     fault_min_a: float | None = None
     fault_max_a: float | None = None
+    protection: Protection | None = None  # its main device, at the bank
     fed_by: str | None = None
     presence: str = "always"  # always | comes-and-goes
 
@@ -193,6 +194,7 @@ class Load:
     kind: str
     behaves: str = "constant-power"
     maker_fuse_a: float | None = None
+    inline_fuse_a: float | None = None  # its own fuse, in its lead
     standby_max_w: float | None = None
     always_draws_w: float | None = None
     levels: tuple[Level, ...] = ()

@@ -124,7 +124,8 @@ def _supply(name: str, table: SupplyTable) -> Supply:
         battery=Battery(**table.battery.model_dump()) if table.battery else None,
         fault_min_a=fault.min if fault else None,
         fault_max_a=fault.max if fault else None,
-        **table.model_dump(exclude={"battery", "fault_a"}),
+        protection=_protection(table.protection),
+        **table.model_dump(exclude={"battery", "fault_a", "protection"}),
     )
 
 
@@ -133,6 +134,7 @@ def _load(table: LoadTable) -> Load:
         kind=table.kind,
         behaves=table.behaves,
         maker_fuse_a=table.maker_fuse_a,
+        inline_fuse_a=table.inline_fuse_a,
         standby_max_w=table.standby_w.max if table.standby_w else None,
         always_draws_w=table.always_draws_w,
         levels=tuple(

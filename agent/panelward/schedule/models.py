@@ -159,21 +159,6 @@ class FaultTable(Table):
         return self
 
 
-class SupplyTable(Table):
-    kind: Annotated[str, OneOf("dc", "ac")]
-    nominal_v: Volts
-    frequency_hz: Annotated[float, Number(above=0, most=1000)] | None = None
-    battery: BatteryTable | None = None
-    cutoff_v: Volts | None = None
-    cutoff_delay_s: FromZero | None = None
-    restore_v: Volts | None = None
-    meter: Line | None = None
-    meter_sign: Annotated[str, OneOf("discharge-positive", "charge-positive")] = "discharge-positive"
-    fault_a: FaultTable | None = None
-    fed_by: Line | None = None
-    presence: Annotated[str, OneOf("always", "comes-and-goes")] = "always"
-
-
 class ExemptionTable(Table):
     rule: Line
     edition: Line
@@ -190,6 +175,22 @@ class ProtectionTable(Table):
     rated_v: Volts | None = None
     breaking_a: Positive | None = None
     exemption: ExemptionTable | None = None
+
+
+class SupplyTable(Table):
+    kind: Annotated[str, OneOf("dc", "ac")]
+    nominal_v: Volts
+    frequency_hz: Annotated[float, Number(above=0, most=1000)] | None = None
+    battery: BatteryTable | None = None
+    cutoff_v: Volts | None = None
+    cutoff_delay_s: FromZero | None = None
+    restore_v: Volts | None = None
+    meter: Line | None = None
+    meter_sign: Annotated[str, OneOf("discharge-positive", "charge-positive")] = "discharge-positive"
+    fault_a: FaultTable | None = None
+    protection: ProtectionTable | None = None
+    fed_by: Line | None = None
+    presence: Annotated[str, OneOf("always", "comes-and-goes")] = "always"
 
 
 class ProbeTable(Table):
@@ -250,6 +251,7 @@ class LoadTable(Table):
     kind: Annotated[str, OneOf(*LOAD_KINDS)]
     behaves: Annotated[str, OneOf("constant-power", "constant-current", "constant-impedance", "fan")] = "constant-power"
     maker_fuse_a: Positive | None = None
+    inline_fuse_a: Positive | None = None
     standby_w: StandbyTable | None = None
     always_draws_w: Floor | None = None
     levels: list[LevelTable] = Field(default_factory=list)

@@ -36,6 +36,7 @@ LOW_SHARE = 10.5 / 12.0  # the least a 12 V bank is run at; common practice, no 
 ELV_V = 60.0  # above: licensed practice (IEC 61140: touchable parts, dry)
 LEAST_MM2 = 1.0  # single conductor; ISO 10133:2012 7.7
 NEVER_SWITCHED = ("detector", "air-heater")  # life, and what must cool itself down
+LEAST_AWG_MM2 = 1.3  # 16 AWG as a single conductor; 33 CFR 183.425
 OPENS_S = 5.0  # IEC 60364-4-43 434.5.2
 DEVICES = (("blade-fuse", "C"), ("blade-fuse", "E"), ("bolt-fuse", None))
 _LOAD = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*(kW|W|A|mA)\s*", re.IGNORECASE)
@@ -136,7 +137,7 @@ def _conductor(wanted: Wanted, chosen: Protection, draw_a: float, allowed: float
     why_not = "is tabulated by the rules named"
     for size in standard_sizes(place, "dc", wanted.rules):
         segment, ampacity = size.segment, size.ampacity
-        if (area_mm2(segment) or 0.0) < LEAST_MM2 * 0.82 or ampacity is None:  # 18 AWG is 0.82 mm²
+        if (area_mm2(segment) or 0.0) < (LEAST_AWG_MM2 if in_awg else LEAST_MM2) or ampacity is None or ampacity.bound:
             continue
         if ampacity.amps <= 0.0:
             why_not = (
@@ -190,7 +191,7 @@ def lines_of(wanted: Wanted, p: Proposal) -> tuple[str, ...]:
     colour = blade_colour(p.device.type, p.device.rating_a) if p.device.kind == "blade-fuse" else None
     named = f"{p.device.kind.replace('-', ' ')}{f' type {p.device.type}' if p.device.type else ''}"
     breaks = f"breaks {p.breaking_a:.0f} A" if p.breaking_a else None
-    marks = ", ".join(filter(None, [colour, "marked 58 V or more" if p.device.rated_v else breaks]))
+    marks = "marked 58 V or more" if p.device.rated_v else ", ".join(filter(None, [colour, breaks]))
     other = f" ({p.other_size})" if p.other_size else ""
     at = f" at {p.low_v:.3g} V" if wanted.watts is not None else ""
     place = f"{p.ampacity.insulation_c:g} °C, in {p.ampacity.ambient_c:.0f} °C"
@@ -223,7 +224,7 @@ def _figure(value: float) -> str:
     """Three digits, never as a power of ten."""
     if value < 0.001:
         return "0.001"
-    return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
+    return f"{value:.0f}" if value >= 100 else f"{value:.3g}" if value >= 0.1 else f"{value:.3f}"
 
 
 def known_rules() -> tuple[str, ...]:

@@ -36,6 +36,7 @@ def check(report: Report) -> None:
         refer.one(path, feeder, "supply", "the id of a supply", list(supplies))
         refer.behind(path, feeder)
         _protection(report, path, feeder)
+        _same_supply(report, path, feeder, feeders)
         _conductor(report, path, feeder)
     for path, probe in probes:
         refer.monitor(path, probe)
@@ -298,6 +299,7 @@ def _circuit(refer: _References, path: Path, circuit: Raw) -> None:
             wanted = "a table: its protective device"
             report.add((*path, "protection"), wanted, "nothing", "It is required for a load.")
     _protection(report, path, circuit)
+    _same_supply(refer.report, path, circuit, refer.feeders)
     _conductor(report, path, circuit)
     for below, load in _tables(circuit, "load"):
         first: dict[str, None] = {}
@@ -308,6 +310,18 @@ def _circuit(refer: _References, path: Path, circuit: Raw) -> None:
             first[name or ""] = None
         if load.get("hours") == []:
             report.add((*path, *below, "hours"), "at least one span", "an empty array", "Leave it out if any time will do.")
+
+
+def _same_supply(report: Report, path: Path, table: Raw, feeders: dict[str, Item]) -> None:
+    """What stands behind a feeder is fed from that feeder's supply."""
+    own = _text(table, "supply")
+    above = _text(table, "feeder")
+    if own is None and above in feeders and above is not None:
+        own = _text(feeders[above][1], "supply")
+    for index, name in _texts(table, "behind"):
+        other = _text(feeders[name][1], "supply") if name in feeders else None
+        if own is not None and other is not None and own != other:
+            report.add((*path, "behind", index), f"a feeder of the supply {own}", f"{shown(name)}, of the supply {other}")
 
 
 def _spares(report: Report, vehicle: Raw, circuits: list[Item]) -> None:

@@ -9,33 +9,53 @@ from panelward.schedule.vetting.finding import PRACTICE, Finding
 from panelward.schedule.vetting.way import Way
 
 CUTS = ("user-switch", "disconnect")
+SWITCHED = "switched feed"
 
 
 def findings(way: Way) -> Iterator[Finding]:
-    cut = _cut(way)
+    life = way.circuit.importance == "life" or any(load.kind == "detector" for load in way.circuit.loads)
+    heater = any(load.kind == "air-heater" for load in way.circuit.loads)
+    if not life and not heater:
+        if way.circuit.feed == "always-on" and "user-switch" in way.circuit.behind:
+            yield way.find(
+                "warn", "always-on-behind-switch", PRACTICE, "Connect it before the switch, or write its feed as switched.",
+                "its feed is written as always on, and a user switch takes it away.", "user-switch", "none",
+            )  # fmt: skip
+        return
+    cut, parked = _cut(way)
     if cut is None:
         return
-    if way.circuit.importance == "life":
+    if cut == SWITCHED:
+        remedy = "Feed it always on: from before every switch and disconnect."
+    else:
+        remedy = f"Connect it before {'the ignition' if parked else f'every {cut}'}."
+    if life:
         yield way.find(
-            "refuse", "life-behind-switch", PRACTICE, f"Connect it before every {cut}.",
-            f"life depends on it, and it stands behind a {cut}.", cut, "none of user-switch, disconnect",
+            "warn" if parked else "refuse", "life-behind-switch", PRACTICE, remedy,
+            f"life depends on it, and it stands behind {_article(cut)}.", cut, "none of user-switch, disconnect",
         )  # fmt: skip
-    if any(load.kind == "air-heater" for load in way.circuit.loads):
+    if heater:
         yield way.find(
-            "warn", "heater-behind-switch", f"it must cool itself down after burning; {PRACTICE}",
-            f"Connect it before every {cut}.",
-            f"an air heater behind a {cut}; cut off while burning it overheats.", cut, "none of user-switch, disconnect",
+            "warn", "heater-behind-switch", f"it must cool itself down after burning; {PRACTICE}", remedy,
+            f"an air heater behind {_article(cut)}; cut off while burning it overheats.", cut,
+            "none of user-switch, disconnect",
         )  # fmt: skip
 
 
-def _cut(way: Way) -> str | None:
-    """The first thing on the way up to the source that takes its feed away: a switch, a disconnect, a switched feed."""
+def _article(cut: str) -> str:
+    return "the ignition" if cut == "ignition" else f"an {cut}" if cut[0] in "aeiou" else f"a {cut}"
+
+
+def _cut(way: Way) -> tuple[str | None, bool]:
+    """The first thing on the way up that takes its feed away, and whether it does so only when the vehicle is parked."""
     parts = list(way.upstream())
     for part in parts:
         found = next((name for name in part.behind if name in CUTS), None)
         if found is not None:
-            return found
+            return found, False
     for part in parts:
         if isinstance(part, Circuit) and part.feed == "switched":
-            return "switch (its feed is switched)" if part is way.circuit else f"switch (the feed of {part.label})"
-    return None
+            return (SWITCHED if part is way.circuit else f"switched feed ({part.label})"), False
+    if way.supply.presence == "comes-and-goes":
+        return f"supply that comes and goes ({way.supply.id})", False
+    return ("ignition", True) if any("ignition" in part.behind for part in parts) else (None, False)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from panelward.ratings import drop, solve
+from panelward.ratings import drop, opening_times_s, solve
 from panelward.records import Load, Segment
 from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, Finding, above
 from panelward.schedule.vetting.fitted import segments_known
@@ -40,12 +40,16 @@ def _levels(way: Way) -> Iterator[Finding]:
     share, source = CONTINUOUS.get(key, (1.0, COORDINATION))
     yield from _together(way, fitted, share, source)
     for load in way.circuit.loads:
+        lowest_w = min((level.watts for level in load.levels), default=0.0)  # what "for ever" means without a longest_run
         for level in load.levels:
             amps = level.watts / way.supply.nominal_v
             draws = f'level "{level.name}" draws {amps:.3g} A at {way.supply.nominal_v:g} V'
             if above(amps, fitted):
+                if _over_in_time(way, load, amps):
+                    continue
+                demanded = load.maker_fuse_a is not None and fitted == load.maker_fuse_a
                 yield way.find(
-                    "refuse", "level-above-rating", COORDINATION,
+                    "warn" if demanded else "refuse", "level-above-rating", COORDINATION,
                     "Lower the load or share it out over more circuits; the device stays as its conductor wants it.",
                     f"{draws}, above its {fitted:g} A device.", amps, fitted, "A",
                 )  # fmt: skip
@@ -57,7 +61,11 @@ def _levels(way: Way) -> Iterator[Finding]:
                     f'level "{level.name}" draws {low_a:.3g} A at {way.low_v:.3g} V, the least its supply is run at, above its '
                     f"{fitted:g} A device.", low_a, fitted, "A",
                 )  # fmt: skip
-            elif continuous(way, load) and above(amps, share * fitted):
+            elif (
+                continuous(way, load)
+                and (load.longest_run_s is not None or level.watts == lowest_w)
+                and above(amps, share * fitted)
+            ):
                 why = "three hours or more" if load.longest_run_s is not None else "for ever"
                 yield way.find(
                     "warn", "continuous-above-80-percent", source,
@@ -87,6 +95,19 @@ def _together(way: Way, fitted: float, share: float, source: str) -> Iterator[Fi
             f"its loads draw {amps:.3g} A together for hours: above {100 * share:.0f} % of its {fitted:g} A device.",
             amps, share * fitted, "A",
         )  # fmt: skip
+
+
+def _for_hours(way: Way, load: Load, lowest: bool) -> bool:
+    """Is this level drawn for hours? Without a longest run, of what always runs, its lowest level."""
+    return continuous(way, load) and (load.longest_run_s is not None or lowest)
+
+
+def _over_in_time(way: Way, load: Load, amps: float) -> bool:
+    """A short run that is over before even the quickest device of the type opens."""
+    if load.longest_run_s is None or way.device is None:
+        return False
+    earliest = opening_times_s(way.device, amps / way.device.rating_a)[0]
+    return earliest is not None and earliest > load.longest_run_s
 
 
 def low_volts_above(way: Way, load: Load, watts: float, fitted_a: float) -> bool:

@@ -6,16 +6,23 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import inf
 
-from panelward.ratings import area_mm2, fitting_ratings_a, resistance_ohm_per_m, stall
+from panelward.ratings import area_mm2, device, fitting_ratings_a, opening_times_s, resistance_ohm_per_m, stall
 from panelward.records import Exemption, Protection, Segment
 from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, Finding, above, capital, down, listed
 from panelward.schedule.vetting.way import BOOST, LEAST_MM2, Way, weakest
 
 GOOD_INSULATION_C = 105.0  # the best in common use in vehicles; what fails even with it fails plainly
+NOMINAL_MARK = 0.93
 EXEMPT_BELOW_V = 50.0
 EXEMPT_TIMES = 1.5  # 33 CFR 183.455(c): below 50 V the device at most 150 % of the ampacity
 FAR_TIMES = 5.0  # times the load: far above what it needs; common practice, no source
 ORDINARY_A = 10.0  # up to here a device is ordinary for a small load: it protects the cable; common practice, no source
+NAMES = {
+    "electronic": "electronic output", "breaker-b": "type B breaker", "breaker-c": "type C breaker",
+    "breaker-d": "type D breaker", "breaker-thermal": "thermal breaker", "breaker-self-resetting": "self-resetting breaker",
+}  # fmt: skip
+DENSEST_A_MM2 = 25.0  # 18 AWG at 105 °C in 33 CFR 183.425: 20 A on 0.82 mm², the densest row of any table here
+REACH = 0.6  # between sizes ampacity goes with copper to about this power: for a size below the tables
 MOTORS = ("fan", "pump", "motor")
 EXEMPT_A = 1.0  # 33 CFR 183.425 leaves circuits under 1 A out
 
@@ -47,7 +54,7 @@ def findings(way: Way) -> Iterator[Finding]:
 
 def ratings(protection: Protection) -> Iterator[tuple[str, float]]:
     """The scheduled device, and the one left in the way where it is another."""
-    word = "electronic output" if protection.kind == "electronic" else protection.kind.replace("-", " ")
+    word = NAMES.get(protection.kind, protection.kind.replace("-", " "))
     named = f"an {word}" if word[0] in "aeiou" else f"a {word}"
     yield named, protection.rating_a
     if protection.as_left_a is not None and protection.as_left_a != protection.rating_a:
@@ -57,12 +64,23 @@ def ratings(protection: Protection) -> Iterator[tuple[str, float]]:
 def _conductor(way: Way, what: str, amps: float) -> Iterator[Finding]:
     weak = way.weakest
     thin = [s for s in way.circuit.conductor if (area_mm2(s) or inf) < LEAST_MM2 * 0.999]
-    if thin and amps > EXEMPT_A:
+    if thin and amps > EXEMPT_A and "FAA AC 43.13-1B" not in way.rules:
         least = way.conductor_for(lambda _: True, least_a=amps) or "a tabulated size"
+        area = min(area_mm2(s) or inf for s in thin)
         yield way.find(
-            "refuse", "conductor-too-thin", "ISO 10133:2012 7.7 and 33 CFR 183.425 (18 AWG in a sheath)",
-            f"Lay at least {least}.", f"{what} of {amps:g} A on a conductor of {area_mm2(thin[0]):.3g} mm².",
-            area_mm2(thin[0]), LEAST_MM2, "mm²",
+            "refuse" if amps > DENSEST_A_MM2 * area else "warn", "conductor-too-thin",
+            "ISO 10133:2012 7.7 and 33 CFR 183.425 (18 AWG in a sheath)",
+            f"Lay at least {least}.", f"{what} of {amps:g} A on a conductor of {area:.3g} mm².", area, LEAST_MM2, "mm²",
+        )  # fmt: skip
+    nearly = _unreached_a(way)
+    if nearly is not None and above(amps, nearly) and weak is not None and not above(amps, weak.amps):
+        size = way.conductor_for(lambda _: True, least_a=amps)
+        yield way.find(
+            "warn", "ampacity-unreached", f"{weak.source}; by its copper, no table reaches it",
+            f"Lay at least {size}." if size else "Have its ampacity reckoned by hand.",
+            f"{what} of {amps:g} A on a size or an insulation that no named rule reaches: about {down(nearly):g} A by its "
+            "copper.",
+            amps, nearly, "A",
         )  # fmt: skip
     if weak is None or not above(amps, weak.amps):
         return
@@ -101,6 +119,15 @@ def _conductor(way: Way, what: str, amps: float) -> Iterator[Finding]:
     )  # fmt: skip
 
 
+def _unreached_a(way: Way) -> float | None:
+    """What the stretches that no rule reaches carry about: their bound, less by their copper. None: all are reached."""
+    found = []
+    for segment, ampacity in zip(way.circuit.conductor, way.ampacities, strict=True):
+        if ampacity is not None and ampacity.bound:
+            found.append(ampacity.amps * min(1.0, (area_mm2(segment) or 0.0) / ampacity.area_mm2) ** REACH)
+    return min(found, default=None)
+
+
 def _not_exempt(way: Way, exemption: Exemption, amps: float, ampacity_a: float) -> str:
     """Why a written exemption does not hold here; empty: it does."""
     if way.supply.kind == "ac":
@@ -126,8 +153,10 @@ def _limits(way: Way, what: str, amps: float) -> Iterator[Finding]:
             f"{what} of {amps:g} A in a way rated {way_max:g} A.", amps, way_max, "A",
         )  # fmt: skip
     if maker is not None and amps > maker:
-        if len(way.circuit.loads) > 1:
-            remedy = "Give each load a way of its own, with its maker's device."
+        if len([x for x in way.circuit.loads if x.inline_fuse_a is None]) > 1:
+            remedy = (
+                "Give each load a way of its own, with its maker's device, or write inline_fuse_a where it has one of its own."
+            )
         elif way.steady_a > maker:
             remedy = f"Ask its maker: it draws {way.steady_a:.3g} A, more than the {maker:g} A he allows."
         else:
@@ -139,7 +168,7 @@ def _limits(way: Way, what: str, amps: float) -> Iterator[Finding]:
     elif maker is not None and amps < maker and len(way.circuit.loads) == 1:
         fits = f"Fit {maker:g} A" if maker <= way.most_a else f"Lay a conductor that carries {maker:g} A, then fit {maker:g} A"
         yield way.find(
-            "warn", "device-below-maker", "the load maker's instruction (maker_fuse_a)",
+            "note", "device-below-maker", "the load maker's instruction (maker_fuse_a)",
             f"{fits}, if its maker demands it and does not merely allow it.",
             f"{what} of {amps:g} A, below the {maker:g} A of its load's maker: it may open on an ordinary start.",
             amps, maker, "A",
@@ -157,12 +186,21 @@ def _bus(way: Way, protection: Protection) -> Iterator[Finding]:
     """Its voltage and its breaking capacity: as marked, else as its standard has them."""
     assert way.family is not None
     supply, word = way.supply, next(ratings(protection))[0]
-    rated_v = protection.rated_v if protection.rated_v is not None else way.family.rated_v
+    marked, standard = protection.rated_v, way.family.rated_v
     bus_v = round(supply.nominal_v * BOOST) if supply.kind == "dc" else supply.nominal_v
-    if rated_v is not None and bus_v > rated_v:
+    rated_v = marked if marked is not None else standard
+    # A mark may be the nominal voltage of the bus it is for: 12 V on 12.8 V.
+    short = rated_v is not None and (supply.nominal_v * NOMINAL_MARK > rated_v if marked is not None else bus_v > rated_v)
+    if supply.kind == "ac" and supply.nominal_v > 60 and protection.kind in ("blade-fuse", "bolt-fuse"):
+        yield way.find(
+            "refuse", "device-not-for-ac", "ISO 8820: fuses of road vehicles, to 58 V",
+            f"Have a licensed person fit a breaker marked for {bus_v:g} V AC, two-pole.",
+            f"{word} on {bus_v:g} V alternating current.",
+        )  # fmt: skip
+    elif short and rated_v is not None:
         if supply.kind == "ac":
-            fit = f"Have a licensed person fit a breaker marked for {bus_v:g} V AC, two-pole."
-        elif bus_v <= 58:
+            fit = f"Have a licensed person fit a breaker marked for {bus_v:g} V AC; if it is marked so, write rated_v."
+        elif 32 < bus_v <= 58:
             fit = f"Fit a 58 V blade, or a breaker marked for at least {bus_v:g} V DC, and write rated_v."
         else:
             fit = f"Fit a device marked for at least {bus_v:g} V DC, and write rated_v."
@@ -183,11 +221,19 @@ def _bus(way: Way, protection: Protection) -> Iterator[Finding]:
         )  # fmt: skip
     breaking = protection.breaking_a if protection.breaking_a is not None else way.family.breaking_a
     fault = fault_here_a(way)
-    if fault is not None and breaking is not None and above(fault, breaking):
+    backed = _backed_up(way, fault) if fault is not None else None
+    if fault is not None and breaking is not None and above(fault, breaking) and backed is not None:
+        yield way.find(
+            "note", "fault-above-breaking-backed-up", "IEC 60364-4-43 434.5.1",
+            "Have the makers' word that what it lets through does not harm the device here.",
+            f"{word} breaks {breaking:g} A, a short just behind it may bring {fault:.4g} A; {backed} breaks that.",
+            fault, breaking, "A",
+        )  # fmt: skip
+    elif fault is not None and breaking is not None and above(fault, breaking):
         yield way.find(
             "refuse", "fault-above-breaking", way.family.source,
-            f"Fit a device marked to break at least {fault:.4g} A, and write breaking_a; or have the fault current here "
-            "reckoned anew, with the cable to this panel.",
+            f"Fit a device marked to break at least {fault:.4g} A, here or at the bank ([supply.{supply.id}] protection), and "
+            "write breaking_a; or have the fault current here reckoned anew, with the cable to this panel.",
             f"{word} breaks {breaking:g} A; a short just behind it may bring {fault:.4g} A.", fault, breaking, "A",
         )  # fmt: skip
     elif fault is not None and breaking is None and way.family.word != "output":
@@ -195,6 +241,15 @@ def _bus(way: Way, protection: Protection) -> Iterator[Finding]:
             "note", "breaking-unknown", way.family.source, "Write breaking_a as it is marked.",
             f"what {word} can break is not known; a short just behind it may bring {fault:.4g} A.",
         )  # fmt: skip
+
+
+def _backed_up(way: Way, fault_a: float) -> str | None:
+    """The device upstream whose breaking capacity stands for this one's, if there is one."""
+    for feeder in way.feeders:
+        if feeder.protection and (feeder.protection.breaking_a or 0.0) >= fault_a:
+            return f"the device of feeder {feeder.id}"
+    main = way.supply.protection
+    return "the main device" if main and (main.breaking_a or 0.0) >= fault_a else None
 
 
 def fault_here_a(way: Way) -> float | None:
@@ -236,13 +291,22 @@ def _need(way: Way, protection: Protection) -> Iterator[Finding]:
         return
     fits = fitting_ratings_a(protection, steady, surges=way.surges, most_a=way.most_a)
     motor = all(load.kind in MOTORS for load in way.circuit.loads) and len(way.circuit.loads) == 1
-    demanded = way.maker_a is not None and amps == way.maker_a
+    demanded = way.maker_a is not None  # its maker has said what it needs
     if above(amps, FAR_TIMES * steady) and amps > ORDINARY_A and fits and amps > max(fits) and not demanded:
         yield way.find(
             "warn", "device-far-above-load", PRACTICE,
             f"Ratings that fit this load: {listed(fits)} A.{_stalls(way, protection, fits) if motor else ''}",
             f"{amps:g} A is far above what the load needs: it draws {steady:.3g} A.", amps, max(fits), "A",
         )  # fmt: skip
+    for surge_a, seconds in way.surges:
+        likely = opening_times_s(device(protection), surge_a / amps)[1]
+        if likely is not None and likely < seconds:
+            more = f"Ratings that live through it: {listed(fits)} A." if fits and max(fits) > amps else "Ask its maker."
+            yield way.find(
+                "warn", "start-opens-device", f"time bands of {protection.kind}", more,
+                f"its start of {surge_a:.3g} A for {seconds:g} s likely opens {amps:g} A.", surge_a, amps, "A",
+            )  # fmt: skip
+            break
     if motor:
         verdict = stall(protection, steady, _stall_times(way))
         said, remedy = {

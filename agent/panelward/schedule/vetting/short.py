@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import inf
 
-from panelward.ratings import FarShort, device, far_fault_a, far_short, standard_ratings_a
+from panelward.ratings import MAGNETIC, FarShort, device, far_fault_a, far_short, standard_ratings_a
 from panelward.records import Segment
 from panelward.schedule.vetting.finding import PRACTICE, Finding, capital
 from panelward.schedule.vetting.fitted import segments_known
@@ -27,7 +27,8 @@ def findings(way: Way) -> Iterator[Finding]:
     if limited is not None:
         yield way.find(
             "note", "source-limits", PRACTICE,
-            "Rely on no device here: have the source's own shutdown on a short tested, and the residual-current device.",
+            "Rely on no device here: have the source's own shutdown on a short tested"
+            f"{', and the residual-current device' if way.supply.kind == 'ac' else ''}.",
             f"behind {limited} the source limits its current and shuts itself down: on a short its device may not open.",
         )  # fmt: skip
         return
@@ -36,7 +37,11 @@ def findings(way: Way) -> Iterator[Finding]:
     short = _short(way, way.circuit.conductor, protection.fitted_a)
     if short.latest_s is None:
         return
-    most_s = AC_S if way.supply.kind == "ac" else inf
+    # IEC's 0.4 s is for its own breakers on 230 V, and no time is judged on a source that nobody reckoned.
+    iec = way.supply.kind == "ac" and protection.kind in MAGNETIC and way.supply.nominal_v >= 200
+    most_s = AC_S if iec and way.supply.fault_min_a is not None else inf
+    if way.supply.kind == "ac" and way.supply.fault_min_a is None and short.latest_s != inf:
+        return
     if short.latest_s == inf:
         best = " even if its source had no resistance" if way.supply.fault_min_a is None else ""
         yield way.find(
@@ -55,6 +60,10 @@ def findings(way: Way) -> Iterator[Finding]:
             f"conductor {bears}.",
             short.latest_s, limit, "s",
         )  # fmt: skip
+
+
+def protection_is_iec(way: Way) -> bool:
+    return way.protection is not None and way.protection.kind in MAGNETIC
 
 
 def _seconds(seconds: float) -> str:
@@ -88,7 +97,7 @@ def _remedy(way: Way) -> str:
     """A conductor with which it opens in time, and a device that opens in time on this one, where there are such."""
     assert way.protection is not None
     fitted = way.protection.fitted_a
-    most_s = AC_S if way.supply.kind == "ac" else SLOW_S
+    most_s = AC_S if way.supply.kind == "ac" and protection_is_iec(way) else SLOW_S
 
     def good(segments: Sequence[Segment], rating_a: float = fitted) -> bool:
         short = _short(way, segments, rating_a)

@@ -65,7 +65,14 @@ def _conductor(way: Way) -> Iterator[Finding]:
             "note", "length-unknown", SCHEDULE, "Write length_m, one way.",
             "the length of its conductor is not written: its drop and a short at its far end can't be judged.",
         )  # fmt: skip
-    if any(segment.return_path == "chassis" for segment in sized):
+    chassis = any(segment.return_path == "chassis" for segment in sized)
+    if chassis and kind == "ac":
+        yield way.find(
+            "refuse", "chassis-return-on-ac", "IEC 60364-4-41, from memory; the chassis is touched",
+            "Lay the way back as a conductor of its own, to a two-pole device.",
+            "its way back is the chassis, on alternating current.",
+        )  # fmt: skip
+    elif chassis:
         yield way.find(
             "note", "chassis-return", SCHEDULE, "Measure the drop at the load under its full draw.",
             "its way back is the chassis: only the way out is reckoned, the chassis and its joints are not known.",

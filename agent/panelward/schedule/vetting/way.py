@@ -21,10 +21,11 @@ from panelward.ratings import (
     loop_ohm,
     standard_sizes,
 )
-from panelward.records import Circuit, Feeder, Protection, Schedule, Segment, Sense, Supply
+from panelward.records import Circuit, Feeder, Load, Protection, Schedule, Segment, Sense, Supply
 from panelward.schedule.vetting.finding import Finding, down, finding
 
-UNBOUNDED = ("socket", "inverter", "charger")  # what hangs on them is not written in their levels
+UNBOUNDED = ("socket", "inverter", "charger")  # what hangs on them may not be written in their levels
+IDLE_W = 100.0  # an inverter or charger whose levels end here is written at idle only; common practice, no source
 BOOST = 1.14  # 14.6 V on a 12.8 V bank: what charging lifts a bus to
 LEAST_MM2 = 0.75  # in a sheath; ISO 10133:2012 7.7, and 18 AWG in 33 CFR 183.425
 LOW_SHARE = 0.9  # of nominal, where the schedule has no cut-off: the least a bus is run at; common practice, no source
@@ -61,7 +62,8 @@ class Way:
         self.title = f"{circuit.label} ({circuit.id})"
         self.circuit_id: str | None = circuit.id
         self.rules = around.schedule.vehicle.rules(self.supply.kind)
-        makers = [load.maker_fuse_a for load in circuit.loads if load.maker_fuse_a is not None]
+        # A load with an in-line fuse of its own does not ask for the way's.
+        makers = [x.maker_fuse_a for x in circuit.loads if x.maker_fuse_a is not None and x.inline_fuse_a is None]
         self.maker_a = min(makers) if makers else None
 
     def find(
@@ -118,7 +120,7 @@ class Way:
     def bounded(self) -> bool:
         """Do the levels say all that may be drawn here?"""
         loads = self.circuit.loads
-        return bool(loads) and all(load.levels and load.kind not in UNBOUNDED for load in loads)
+        return bool(loads) and all(load.levels and not _open_ended(load) for load in loads)
 
     @property
     def design_a(self) -> float:
@@ -138,7 +140,9 @@ class Way:
 
     @property
     def low_v(self) -> float:
-        """The least the supply is run at, V: its cut-off, or nine tenths of nominal."""
+        """The least the supply is run at, V: its cut-off, else nine tenths of nominal; what a converter feeds is regulated."""
+        if self.supply.cutoff_v is None and self.supply.fed_by is not None:
+            return self.supply.nominal_v
         return self.supply.cutoff_v if self.supply.cutoff_v is not None else LOW_SHARE * self.supply.nominal_v
 
     def loop(self, amps: float, segments: Sequence[Segment] | None = None) -> Loop:
@@ -166,6 +170,9 @@ class Way:
             return "Lay the conductor in a cooler place, or one of better insulation"
         if self.most_a == inf:
             return "Fit a smaller device, and none above the ampacity of its conductor"
+        if self.steady_a > self.most_a:
+            most = f"no more than {down(self.most_a):g} A may stand here"
+            return f"Lower the load or share it out: it draws {self.steady_a:.3g} A, and {most}"
         text = f"Fit a device of at most {down(self.most_a):g} A"
         standard = greatest_standard_a(self.protection, self.most_a) if self.protection else None
         if standard is not None and standard < down(self.most_a):
@@ -216,6 +223,12 @@ class Way:
             if source.fed_by is not None and f"supply {source.id}" not in seen:
                 seen[f"supply {source.id}"] = None
                 waiting.append(self.around.circuits[source.fed_by])
+
+
+def _open_ended(load: Load) -> bool:
+    if load.kind == "socket":
+        return True
+    return load.kind in UNBOUNDED and max(level.watts for level in load.levels) < IDLE_W
 
 
 class FeederWay(Way):

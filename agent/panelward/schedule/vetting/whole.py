@@ -16,7 +16,7 @@ from panelward.ratings import (
 from panelward.records import Battery, Circuit, Feeder, Load, Schedule, Supply
 from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, SCHEDULE, Finding, above, finding
 from panelward.schedule.vetting.fitted import segments_known
-from panelward.schedule.vetting.way import Around, Way
+from panelward.schedule.vetting.way import Around, FeederWay, Way
 
 FEEDER_SHARE = 0.8  # a feeder's device carries at most 80 % for hours; NEC 215.3
 LOST_PER_MONTH = {"lfp": 0.03, "flooded": 0.05, "agm": 0.03, "gel": 0.03}  # self-discharge, from memory
@@ -214,7 +214,8 @@ def _feeder(around: Around, feeder: Feeder, ways: Sequence[Way]) -> Iterator[Fin
             f"Feeder {feeder.id}: at {amps:.3g} A it loses {share * supply.nominal_v:.3g} V on the way.",
             100 * share, 100 * drop.CRITICAL_SHARE, "%",
         )  # fmt: skip
-    yield from _selective(feeder, supply, [way for way in ways if way.feeder is feeder])
+    below = [FeederWay(around, other) for other in around.schedule.feeders if feeder.id in other.behind]
+    yield from _selective(feeder, supply, [*(way for way in ways if way.feeder is feeder), *below])
 
 
 def feeder_shares(around: Around, ways: Sequence[Way]) -> dict[str, float]:
