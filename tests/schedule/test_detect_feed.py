@@ -212,3 +212,13 @@ def test_a_long_small_overload_shows_an_opening_where_it_says_so() -> None:
         assert f"({times:g} times its rating)" in said.why
         (found,) = opening(schedule, lambda t, m=times: 10.05 * m if t > 40 else 4.0)  # type: ignore[misc]
         assert late_s(found, 2) <= said.within_s  # type: ignore[operator]
+
+
+def test_volts_after_the_device_want_those_of_the_bus_beside_them() -> None:
+    schedule = schedule_of(2, 0.01, None, "after-device", witness=False)
+    said = sight(schedule, "device opened")
+    assert (said.can, said.mend) == ("together", "Take the volts of one circuit of this supply at the bus.")
+    assert opening(schedule, lambda _: DRAWING_A) == []
+    assert sight(schedule, "lost feed").mend == said.mend
+    beside = schedule_of(2, 0.01, None, "after-device")
+    assert len(opening(beside, lambda _: DRAWING_A)) == 1

@@ -123,12 +123,19 @@ def _opened(look: Look) -> Sight:
     times = MUST_OPEN if floored else FAR_OVER
     amps = times * circuit.protection.fitted_a
     place = PLACES[circuit.sense.volts_at]
-    blind = "can't show an opened fuse" if circuit.sense.volts_at == "bus" else "don't tell an opened device from a switch"
+    mend = "Sense volts after the device."
+    if circuit.sense.volts_at == "bus":
+        blind = f"volts {place} can't show an opened fuse"
+    elif circuit.sense.volts_at == "after-device":
+        blind = f"volts {place} prove nothing while no circuit shows those of the bus"
+        mend = "Take the volts of one circuit of this supply at the bus."
+    else:
+        blind = f"volts {place} don't tell an opened device from a switch"
     return look.sight(
         OPENED,
         "together",
         look.tell_s if look.on_change else steady_s(look),
-        f"only after a draw of {amps:.3g} A ({times:g} times its rating) that readings showed: volts {place} {blind}, and a "
-        "short opens it between two readings",
-        "Sense volts after the device.",
+        f"only after a draw of {amps:.3g} A ({times:g} times its rating) that readings showed: {blind}, and a short opens it "
+        "between two readings",
+        mend,
     )
