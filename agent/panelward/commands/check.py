@@ -58,7 +58,12 @@ def register(subparsers: Any) -> None:
         "With --load it answers which device and conductor one load wants, without a schedule.",
     )
     add_schedule(command)
-    command.add_argument("--json", action="store_true", help="one finding a line as JSON")
+    command.add_argument("--json", action="store_true", help="one finding (with --detect: one fault) a line as JSON")
+    command.add_argument(
+        "--detect",
+        action="store_true",
+        help="what the watch can find on each circuit with its sensing, how soon, what not",
+    )
     sheet = command.add_argument_group("a spreadsheet")
     sheet.add_argument("--from-csv", metavar="F.csv", help="draft the schedule's TOML from a spreadsheet's CSV, on stdout")
     sheet.add_argument("--vehicle", metavar="NAME", default="My vehicle", help="its name in the draft")
@@ -86,7 +91,7 @@ def _number(text: str) -> float:
 
 
 def run(args: argparse.Namespace) -> int:
-    asked = [f"--{name}" for name in ("load", "from-csv", "to-csv") if getattr(args, name.replace("-", "_"))]
+    asked = [f"--{name}" for name in ("load", "from-csv", "to-csv", "detect") if getattr(args, name.replace("-", "_"))]
     if args.json and asked in (["--from-csv"], ["--to-csv"]):
         asked.append("--json")
     if len(asked) > 1:
@@ -105,6 +110,8 @@ def run(args: argparse.Namespace) -> int:
         schedule, _ = load(args.schedule)
     except ScheduleError as error:
         return say_faults(error)
+    if args.detect:
+        return _detect(args, schedule)
     if args.to_csv:
         sys.stdout.write(sheet(schedule))
         left = "The sheet holds the ways only: no rules, banks, monitors, level names, surges or hours. Keep the schedule."
@@ -119,6 +126,20 @@ def run(args: argparse.Namespace) -> int:
         for line in report(args.schedule, schedule, findings):
             print(line)
     return 1 if any(finding.grade != "note" for finding in findings) else 0
+
+
+def _detect(args: argparse.Namespace, schedule: Schedule) -> int:
+    from panelward.schedule.detect import detectability, lines
+
+    sights = detectability(schedule)
+    if args.json:
+        for sight in sights:
+            print(json.dumps(asdict(sight), ensure_ascii=False))
+        return 0
+    print(_folded(f"{schedule.vehicle.name}, {len(schedule.circuits)} circuits: {args.schedule}"))
+    for line in lines(schedule, sights):
+        print(line)
+    return 0
 
 
 def _from_csv(args: argparse.Namespace) -> int:

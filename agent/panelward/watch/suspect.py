@@ -24,6 +24,7 @@ GOOD = 20  # plausible readings in a row that end it
 RATIO = 1.25
 POWER_FACTOR_LEAST = 0.2
 WATTS_LEAST = 5.0
+LEAST_STEPS = 20.0  # a smaller draw is not judged
 STEPS = 5.0  # of resolution that the bus's movement must amount to
 FOLLOWS = ("constant-power", "constant-impedance", "fan")  # what changes its current with the bus
 
@@ -96,7 +97,7 @@ class Suspect:
             return "back-feed" if self.ever else "backwards"
         if watts is not None and volts is not None:
             product = volts * amps
-            if abs(product) >= max(WATTS_LEAST, 20.0 * self._res * self._nominal_v):
+            if abs(product) >= max(WATTS_LEAST, LEAST_STEPS * self._res * self._nominal_v):
                 ratio = watts / product
                 if ratio > RATIO or ratio < (POWER_FACTOR_LEAST if self._ac else 1.0 / RATIO):
                     return "watts"
@@ -115,7 +116,7 @@ class Suspect:
         elif bus_v > self.bus_high:
             self.bus_high = bus_v
         moved = amps * (self.bus_high - self.bus_low) / self._nominal_v
-        return "stuck" if moved >= STEPS * self._res and amps > 20.0 * self._res else None
+        return "stuck" if moved >= STEPS * self._res and amps > LEAST_STEPS * self._res else None
 
     def again(self, now_ms: int) -> None:
         """Another alarm of its readings is over: this one still stands."""

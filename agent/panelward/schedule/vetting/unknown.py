@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from panelward.ratings import area_mm2, corrected_ampacity_a
-from panelward.schedule.vetting.finding import PRACTICE, SCHEDULE, Finding, above
+from panelward.schedule.detect import Look
+from panelward.schedule.detect.feed import finer, lost_feed
+from panelward.schedule.vetting.finding import PRACTICE, SCHEDULE, Finding
 from panelward.schedule.vetting.way import Way
 
-FLOOR_COUNTS = 3.0  # a floor of fewer steps of the sensing can't be told from its noise; common practice, no source
+CANT = "can't be watched for a lost feed"
 
 
 def findings(way: Way) -> Iterator[Finding]:
@@ -31,25 +33,29 @@ def findings(way: Way) -> Iterator[Finding]:
 
 
 def _floor(way: Way) -> Iterator[Finding]:
+    """Can an always-on circuit be watched for a lost feed? The list of all that can't be seen is `detect`'s."""
     circuit = way.circuit
     if circuit.role != "load" or circuit.feed != "always-on":
         return
-    watts = sum(load.always_draws_w or 0.0 for load in circuit.loads)
-    if not watts:
-        yield way.find(
-            "note", "floor-unknown", SCHEDULE,
-            "Write always_draws_w, measured, if its load draws something whenever it has a feed.",
-            "always-on without a floor; no draw is no proof of a lost feed here.",
-        )  # fmt: skip
-        return
-    amps, least = watts / way.supply.nominal_v, FLOOR_COUNTS * circuit.sense.resolution_a
-    if above(least, amps):
+    look = Look(way.around.schedule, circuit)
+    if look.floor_w and not look.floor_told:
         yield way.find(
             "warn", "floor-below-sensing", f"three steps of the sensing; {PRACTICE}",
-            "Use a finer sensor or one that reports volts after the device: as it is, a lost feed can't be "
-            "watched for reliably.",
-            f"its floor of {amps:.3g} A is below three steps of its sensing ({least:.3g} A).", amps, least, "A",
+            finer(look),
+            f"its floor of {look.floor_a:.3g} A is below three steps of its sensing ({look.least_floor_a:.3g} A): it can't be "
+            "watched for a lost feed, and may be told as lost while it is fed.",
+            look.floor_a, look.least_floor_a, "A",
         )  # fmt: skip
+        return
+    sight = lost_feed(look)
+    if look.floor_w and sight.can != "no":
+        return
+    if sight.can == "no":
+        message = sight.why if sight.why.startswith(CANT) else f"{CANT}: {sight.why}"
+    else:
+        message = f"always-on without a floor: {sight.why}"
+    rule = "feed-unwatched" if look.floor_w else "floor-unknown"
+    yield way.find("note", rule, SCHEDULE, sight.mend or "Have it looked at by hand.", f"{message}.")
 
 
 def _conductor(way: Way) -> Iterator[Finding]:

@@ -1,0 +1,141 @@
+"""A lost feed and an opened device: what proves that a circuit which shows nothing is dead and does not rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import floor
+
+from panelward.schedule.detect.limits import FAR_OVER, LOW, LOW_READINGS, MUST_OPEN, STEADY_S, TELL_PERIODS, TELL_S
+from panelward.schedule.detect.look import FLOOR_STEPS, Look, Sight
+
+LOST_FEED = "lost feed"
+OPENED = "device opened"
+PLACES = {"after-device": "after the device", "after-switch": "after the switch", "load": "at the load", "bus": "at the bus"}
+WRITE_FLOOR = "Write always_draws_w, measured, if its load draws something whenever it has a feed"
+
+
+def sights(look: Look) -> Iterator[Sight]:
+    yield lost_feed(look)
+    if look.circuit.protection is not None or look.circuit.role != "meter":
+        yield _opened(look)
+
+
+def lost_feed(look: Look) -> Sight:
+    circuit = look.circuit
+    if circuit.role != "load":
+        return look.no(LOST_FEED, f"a {circuit.role}: no current is an honest reading of it")
+    if not look.always_on:
+        return _switched(look)
+    alone = look.supply.presence == "comes-and-goes"
+    if alone and not look.peers:
+        return look.no(
+            LOST_FEED, f"its supply {look.supply.id} comes and goes, and nothing else on it shows whether it is there"
+        )
+    if look.floor_w:
+        if not look.floor_told:
+            return look.sight(
+                LOST_FEED, "unreliable", look.tell_s,
+                f"its floor of {look.floor_a:.3g} A is below three steps of {look.step_a:g} A: it may be told where it is "
+                "not so, or be missed",
+                finer(look),
+            )  # fmt: skip
+        why = f"its floor of {look.floor_a:.3g} A against three steps of {look.step_a:g} A"
+        if alone:
+            why = f"{why}; only while another circuit of {look.supply.id}, which comes and goes, draws"
+        quicker = f"A period of at most {TELL_S / TELL_PERIODS:g} s tells it within {TELL_S:g} s."
+        return look.sight(
+            LOST_FEED, "together" if alone else "yes", look.tell_s, why, quicker if look.tell_s > TELL_S else None
+        )
+    return _by_volts(look, LOST_FEED)
+
+
+def finer(look: Look) -> str:
+    """The sensing that tells its floor, and what stands in where there is none."""
+    least_ma = floor(look.floor_a / FLOOR_STEPS * 1000 + 1e-9)
+    step = f"of at most {least_ma / 1000:g} A" if least_ma else "far below 0.001 A"
+    return f"Use a sensor with steps {step}. Else leave always_draws_w out and sense volts after the device."
+
+
+def _switched(look: Look) -> Sight:
+    why = "switched: no draw may be its switch"
+    on_feeder = [c for c in look.peers if c.feeder == look.circuit.feeder] if look.feeder else []
+    if look.feeder and (len(on_feeder) >= 2 or any(c.feed == "always-on" for c in on_feeder)):
+        why = f"{why}. Told only if all of feeder {look.feeder.id} stops at once, three that drew or one of them always-on"
+        return look.sight(LOST_FEED, "together", None, why)
+    if any(c.feed == "always-on" for c in look.peers):
+        why = f"{why}. Told only if all of supply {look.supply.id} stops at once, an always-on one among them"
+        return look.sight(LOST_FEED, "together", None, why)
+    return look.no(LOST_FEED, why)
+
+
+def _by_volts(look: Look, what: str) -> Sight:
+    """Without a floor: it must draw, and volts must go behind the device while the bus has them."""
+    place = PLACES[look.circuit.sense.volts_at]
+    after = f"{WRITE_FLOOR}; else sense volts after the device." if what == LOST_FEED else "Sense volts after the device."
+    if look.circuit.sense.volts_at == "bus":
+        return look.no(
+            what,
+            "can't be watched for a lost feed: no floor, and volts at the bus stay when it is lost",
+            after,
+        )
+    if not look.witness:
+        return look.no(
+            what,
+            f"no circuit of supply {look.supply.id} shows the volts of the bus, so volts gone {place} prove nothing",
+            "Take the volts of one circuit of this supply at the bus.",
+        )
+    least_a = LOW * look.floor_a or look.zero_a
+    if not look.floor_w and look.most_a is not None and look.most_a <= look.zero_a:
+        return look.no(
+            what,
+            f"it draws {look.most_a:.3g} A at the most, and up to {look.zero_a:.3g} A counts as nothing here",
+            f"Use a sensor with finer steps than {look.step_a:g} A." if look.zero_a > 0.03 else None,
+        )
+    mend = f"{WRITE_FLOOR}." if what == LOST_FEED else None
+    why = f"volts {place}, if it draws more than {least_a:.3g} A at that moment: at rest it goes unseen"
+    if look.volts_come_alone:
+        why = f"{why}, and on-change volts may come after the last amps"
+        return look.sight(what, "unreliable", look.tell_s, why, mend or "Let it publish always.")
+    return look.sight(what, "together", look.tell_s if look.on_change else steady_s(look), why, mend)
+
+
+def steady_s(look: Look) -> float:
+    """Three low readings, and thirty seconds so that a reboot or a dip is over."""
+    return max(STEADY_S + look.period_s, (LOW_READINGS - 1) * look.period_s)
+
+
+def _opened(look: Look) -> Sight:
+    circuit = look.circuit
+    if circuit.protection is None:
+        return look.no(OPENED, "no device is written", "Write its protection.")
+    if circuit.role != "load":
+        return look.no(OPENED, f"a {circuit.role}: no current is an honest reading of it")
+    if circuit.sense.volts_at == "after-device" and look.witness:
+        if look.always_on and look.floor_w:
+            if not look.floor_told:
+                return look.sight(
+                    OPENED, "unreliable", look.tell_s, "its floor is below three steps of its sensing", finer(look)
+                )
+            if not look.volts_come_alone:
+                return look.sight(OPENED, "yes", look.tell_s, "volts after the device go and its floor with them")
+        return _by_volts(look, OPENED)
+    floored = look.floor_told or not look.always_on
+    times = MUST_OPEN if floored else FAR_OVER
+    amps = times * circuit.protection.fitted_a
+    place = PLACES[circuit.sense.volts_at]
+    mend = "Sense volts after the device."
+    if circuit.sense.volts_at == "bus":
+        blind = f"volts {place} can't show an opened fuse"
+    elif circuit.sense.volts_at == "after-device":
+        blind = f"volts {place} prove nothing while no circuit shows those of the bus"
+        mend = "Take the volts of one circuit of this supply at the bus."
+    else:
+        blind = f"volts {place} don't tell an opened device from a switch"
+    return look.sight(
+        OPENED,
+        "together",
+        look.tell_s if look.on_change else steady_s(look),
+        f"only after a draw of {amps:.3g} A ({times:g} times its rating) that readings showed: {blind}, and a short opens it "
+        "between two readings",
+        mend,
+    )

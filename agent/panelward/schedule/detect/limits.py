@@ -1,0 +1,43 @@
+"""The watch's own numbers, as far as they decide what can be found and how soon.
+
+This room may not import the watch, so they stand here again. `tests/schedule/test_detect_limits.py` holds each equal
+to the watch's: a new number there without one here fails.
+"""
+
+from __future__ import annotations
+
+# watch.dead
+LOW = 0.5  # of the floor
+LOW_READINGS = 3
+STEADY_S = 30.0
+TELL_S = 60.0
+TELL_PERIODS = 3
+ZERO_STEPS, ZERO_A = 3.0, 0.03  # without a floor: below the greater of these it shows nothing
+MUST_OPEN, FAR_OVER = 1.35, 1.6  # of the rating: what a draw before it says of an opening
+
+# watch.overcurrent
+SUSTAINED_S = 10.0
+OVER_READINGS, OVER_READINGS_SLOW, SLOW_S = 3, 2, 20.0  # the fewer from this period on
+LOOK_AGAIN_S = 12.0  # on-change publishers
+SURGE_SLACK = 1.15
+
+# watch.doubt
+GAIN = 0.97
+COLDEST_C = -20.0
+PROVEN = 1.1
+DOUBT_READINGS = {"mean": 5, "sample": 10}
+
+# watch.drain
+OUTSIDE_HOURS_S = 1800.0
+BETWEEN_S = 7200.0
+DRAIN_STEPS, DRAIN_W = 2.0, 0.5  # above standby by the greater of these
+FLOORS = 1.5  # standby is at least this many floors
+DRAIN_LOOK_S = 60.0  # on-change publishers
+
+# watch.supply
+NEAR = 0.03
+MINUTES_NEAR = 2
+
+# watch.suspect
+STUCK_S, STUCK_STEPS, STUCK_LEAST_STEPS = 600.0, 5.0, 20.0
+FOLLOWS = ("constant-power", "constant-impedance", "fan")

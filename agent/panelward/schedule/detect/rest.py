@@ -1,0 +1,75 @@
+"""What is no matter of the load: silence, stuck readings, resistance on the way, the supply."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from panelward.schedule.detect.limits import FOLLOWS, MINUTES_NEAR, NEAR, STUCK_LEAST_STEPS, STUCK_S, STUCK_STEPS
+from panelward.schedule.detect.look import Look, Sight
+
+SILENT = "silent readings"
+STUCK = "stuck readings"
+RESISTANCE = "resistance of its branch"
+CUTOFF = "supply near cut-off"
+
+
+def sights(look: Look) -> Iterator[Sight]:
+    yield _silent(look)
+    yield _stuck(look)
+    yield _resistance(look)
+    yield _cutoff(look)
+
+
+def _silent(look: Look) -> Sight:
+    monitor = look.monitor
+    assert monitor is not None
+    if not look.on_change:
+        return look.sight(SILENT, "yes", monitor.overdue_s, f"a reading every {look.period_s:g} s is expected")
+    why = "an on-change publisher's silence is no evidence"
+    if monitor.will is not None:
+        return look.sight(
+            SILENT, "together", 0.0, f"{why}; only with the last will of {monitor.name}", "Let it publish always."
+        )
+    return look.no(SILENT, why, "Let it publish always.")
+
+
+def _stuck(look: Look) -> Sight:
+    """The same to the last digit, while the bus moved by more than its resolution shows."""
+    loads = [load for load in look.circuit.loads if load.levels and load.kind not in ("socket", "inverter")]
+    follows = loads and len(loads) == len(look.circuit.loads) and all(load.behaves in FOLLOWS for load in loads)
+    if not follows or look.on_change or look.circuit.role != "load":
+        return look.no(STUCK, "a reading that stands still looks like a steady draw: its load need not follow the bus")
+    amps = max(level.watts for load in loads for level in load.levels) / look.supply.nominal_v
+    if amps <= STUCK_LEAST_STEPS * look.step_a or not look.witness:
+        return look.no(STUCK, f"at {amps:.3g} A and steps of {look.step_a:g} A, or without volts of the bus, it shows nothing")
+    moved_v = STUCK_STEPS * look.step_a * look.supply.nominal_v / amps
+    why = f"while it draws {amps:.3g} A and the bus moves by {moved_v:.2g} V, which must show"
+    return look.sight(STUCK, "together", max(STUCK_S, 20 * look.period_s), why)
+
+
+def _resistance(look: Look) -> Sight:
+    """A bad joint, a thin or long way, a chassis return."""
+    chassis = any(segment.return_path == "chassis" for segment in look.circuit.conductor)
+    way = "the way out, the joints and the chassis" if chassis else "the conductor and its joints"
+    if look.circuit.sense.volts_at == "load":
+        why = f"volts at the load hold it, but the drop over {way} is not judged"
+    else:
+        why = f"no volts behind {way}"
+    return look.no(RESISTANCE, why, "Measure the drop at the load under its full draw, by hand.")
+
+
+def _cutoff(look: Look) -> Sight:
+    supply = look.supply
+    if supply.cutoff_v is None:
+        mend = f"Write cutoff_v of {supply.id}, if it has one." if supply.kind == "dc" else None
+        return look.no(CUTOFF, f"supply {supply.id} has no cutoff_v", mend)
+    if not look.witness:
+        return look.no(
+            CUTOFF, f"no circuit of supply {supply.id} shows the volts of the bus",
+            "Take the volts of one circuit of this supply at the bus.",
+        )  # fmt: skip
+    near_v = supply.cutoff_v + NEAR * supply.nominal_v
+    slowest_s = max(m.expect_every_s for m in look.schedule.monitors)
+    within_s = (MINUTES_NEAR + 1) * max(60.0, slowest_s) + slowest_s
+    why = f"supply {supply.id} at or below {near_v:.4g} V for {MINUTES_NEAR} whole minutes"
+    return look.sight(CUTOFF, "yes", within_s, why)

@@ -1,0 +1,56 @@
+"""The numbers of `schedule.detect` are the watch's: a change there without one here fails."""
+
+from __future__ import annotations
+
+import pytest
+
+from panelward.records import Sense, Settings
+from panelward.schedule.detect import limits
+from panelward.watch import dead, doubt, drain, overcurrent, supply, suspect
+from plans import FREEZER, PLAN
+
+
+@pytest.mark.parametrize(
+    ("here", "there"),
+    [
+        (limits.LOW, dead.LOW),
+        (limits.LOW_READINGS, dead.READINGS),
+        (limits.STEADY_S * 1000, dead.STEADY_MS),
+        (limits.TELL_S * 1000, dead.TELL_MS),
+        (limits.MUST_OPEN, dead.MUST_OPEN),
+        (limits.FAR_OVER, dead.FAR_OVER),
+        (limits.SUSTAINED_S, overcurrent.SUSTAINED_S),
+        (limits.LOOK_AGAIN_S * 1000, overcurrent.LOOK_AGAIN_MS),
+        (limits.SURGE_SLACK, overcurrent.SURGE_SLACK),
+        (limits.GAIN, doubt.GAIN),
+        (limits.COLDEST_C, doubt.COLDEST_C),
+        (limits.PROVEN, doubt.PROVEN),
+        (limits.DOUBT_READINGS, doubt.READINGS),
+        (limits.OUTSIDE_HOURS_S * 1000, drain.OUTSIDE_HOURS_MS),
+        (limits.BETWEEN_S * 1000, drain.BETWEEN_MS),
+        (limits.STUCK_S * 1000, suspect.LASTING_MS["stuck"]),
+        (limits.STUCK_STEPS, suspect.STEPS),
+        (limits.STUCK_LEAST_STEPS, suspect.LEAST_STEPS),
+        (limits.FOLLOWS, suspect.FOLLOWS),
+        (limits.NEAR, supply.NEAR),
+        (limits.MINUTES_NEAR, supply.MINUTES_NEAR),
+    ],
+)
+def test_the_numbers_are_the_watchs(here: object, there: object) -> None:
+    assert here == there
+
+
+@pytest.mark.parametrize("step_a", [0.001, 0.01, 0.05, 0.1])
+def test_what_counts_as_nothing_is_the_watchs(step_a: float) -> None:
+    from panelward.core import Core
+    from panelward.schedule.detect import Look
+    from plans import T0, circuit, plan
+
+    bare = circuit("D1", "Pump", "pump", feed="always-on", sense=Sense(resolution_a=step_a))
+    schedule = plan(bare)
+    core = Core()
+    core.feed(Settings(received_ms=T0, schedule=schedule, started=True))
+    life = core.watch.ways["D1"].dead
+    assert life is not None
+    assert Look(schedule, bare).zero_a == life._zero_a
+    assert Look(PLAN, FREEZER).floor_w == FREEZER.loads[0].always_draws_w
