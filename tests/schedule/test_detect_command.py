@@ -73,7 +73,8 @@ def test_the_plain_check_says_once_what_cant_be_watched_for_a_lost_feed() -> Non
     assert lost(METER, replace(SUMP, feed="switched")) == []
     ((rule, message),) = lost(METER, SUMP)
     assert (rule, "can't be watched for a lost feed" in message) == ("floor-unknown", True)
-    ((rule, message),) = lost(METER, replace(SUMP, sense=Sense(volts_at="load")))
+    assert lost(METER, replace(SUMP, sense=Sense(volts_at="load"))) == []  # volts at the load show it, at rest too
+    ((rule, message),) = lost(METER, replace(SUMP, sense=Sense(volts_at="load", publishes="on-change")))
     assert (rule, "at rest it goes unseen" in message) == ("floor-unknown", True)
     floored = replace(SUMP, loads=(replace(SUMP.loads[0], always_draws_w=1.0),))
     assert lost(METER, floored) == []

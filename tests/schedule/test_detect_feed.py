@@ -75,9 +75,10 @@ def test_the_grid_holds_every_answer() -> None:
     grid = product(PERIODS, STEPS_A, FLOORS_A, PLACES, (True, False))
     said = [sight(schedule_of(p, q, f, at, witness=w), "lost feed").can for p, q, f, at, w in grid]
     assert {can: said.count(can) for can in ("yes", "together", "unreliable", "no")} == {
-        "yes": 8 * (2 + 4) * 4 * 2,  # 0.12 A bears steps of 1 and 10 mA (3 x 40 mA); 0.5 A all
+        # 0.12 A bears steps of 1 and 10 mA (3 x 40 mA); 0.5 A all. Without a floor: by volts behind the device.
+        "yes": 8 * (2 + 4) * 4 * 2 + 8 * 4 * 3,
         "unreliable": 8 * 2 * 4 * 2,
-        "together": 8 * 4 * 3,
+        "together": 0,
         "no": 8 * 4 * (1 * 2 + 3),
     }
 
@@ -149,13 +150,15 @@ def test_on_change_is_told_by_the_clock_after_one_reading(period_s: float, floor
         assert sight(plain, "lost feed").can == "yes"
 
 
-def test_a_draw_that_counts_as_nothing_is_never_missed() -> None:
+def test_a_draw_that_counts_as_nothing_is_missed_only_by_its_volts() -> None:
     """Up to three steps count as nothing without a floor: 0.2 A against 0.1 A steps."""
     schedule = schedule_of(2, 0.1, None, "load")
     small = replace(schedule.circuits[1], loads=(replace(schedule.circuits[1].loads[0], levels=(Level(name="on", watts=2),)),))
     schedule = replace(schedule, circuits=(schedule.circuits[0], small))
-    assert sight(schedule, "lost feed").can == "no"
-    assert dead(run(schedule, readings(schedule, lambda _: 0.2, 300, lost_at_s=LOST_AT_S))) == []
+    said = sight(schedule, "lost feed")
+    assert said.can == "yes"
+    (found,) = dead(run(schedule, readings(schedule, lambda _: 0.2, 300, lost_at_s=LOST_AT_S)))
+    assert late_s(found, 2) <= said.within_s  # type: ignore[operator]
 
 
 def test_a_supply_that_comes_and_goes_needs_another_circuit_that_draws() -> None:
@@ -193,8 +196,8 @@ def test_what_it_says_of_an_opened_device_is_so(place: str, feed: str, floor_a: 
     assert late_s(overload[0], 2) <= said.within_s  # type: ignore[operator]
     if place == "after-device":
         assert late_s(ordinary[0], 2) <= said.within_s  # type: ignore[operator]
-        assert (said.can == "yes") == (feed == "always-on" and floor_a is not None)
-        assert bool(resting) == (floor_a is not None)  # a floor is a draw, where it is fed
+        assert said.can == "yes"
+        assert late_s(resting[0], 2) <= said.within_s  # type: ignore[operator]
     else:
         assert said.can == "together"
         assert "readings showed" in said.why

@@ -382,3 +382,26 @@ def test_a_conductor_that_may_carry_nothing_is_hot_at_once() -> None:
     hot = [t for t in out if t.kind == "conductor-overheating"]
     assert hot
     assert hot[0].at_ms - T0 <= 30_000
+
+
+def resting(volts_of: Any, seconds: float = 600) -> list[Transition]:
+    """A circuit without a floor that rests, its volts measured behind its device; a neighbour shows the bus."""
+    behind = replace(SOCKETS, id="D2", sense=Sense(volts_at="after-device", resolution_a=0.01), feed="always-on")
+    schedule = plan(SOCKETS, behind)
+    rows: list[Reading] = []
+    for n in range(int(seconds / 2)):
+        at_ms = T0 + 2000 * n
+        rows.append(Reading("D7", at_ms, at_ms, volts=12.8, amps=3.0 + n % 3 / 100))
+        rows.append(Reading("D2", at_ms, at_ms, volts=volts_of(2 * n), amps=0.0))
+    return run(schedule, rows)
+
+
+def test_a_feed_that_is_lost_while_its_load_rests_is_told_by_the_volts_behind_its_device() -> None:
+    out = [t for t in resting(lambda t: 12.7 if t < 300 else 0.0) if t.group == "dead"]
+    assert [(t.subject_id, t.kind, t.event) for t in out] == [("D2", "protection-opened", "begins")]
+    assert out[0].since_ms == T0 + 300_000
+    assert out[0].at_ms - out[0].since_ms <= 40_000
+
+
+def test_volts_that_fail_for_a_moment_while_a_load_rests_are_no_lost_feed() -> None:
+    assert resting(lambda t: 0.0 if 300 <= t < 320 else 12.7) == []

@@ -24,6 +24,7 @@ DAY_MS = 86_400_000
 MUST_OPEN = 1.35  # a blade fuse opens within 600 s there (data sheets naming ISO 8820-3)
 FAR_OVER = 1.6  # … and within 50 s here
 NEARLY_SLOWEST = 0.9  # of the opening heat of the slowest device: it holds a moment longer at the most
+NO_VOLTS = 0.3  # of nominal: below it there are none
 DEEP_DIP = 0.08  # of nominal: about 1 V on 12 V, what a short pulls the bus down by (trade practice, no source)
 
 
@@ -53,6 +54,9 @@ class Dead:
         self.closed: bool | None = None
         self.commanded_off_ms: int | None = None
         self.decided = False
+        self.gone_ms: int | None = None  # volts behind its device gone while it rested, as measured
+        self.gone_received_ms = 0
+        self.gone = 0
         self.judged_closed: bool | None = None  # the switch's state when its cause was judged
         self.covered = False  # a parent explains it
         self.suppressed = False  # … and its own alarm was suppressed for that
@@ -106,6 +110,8 @@ class Dead:
         if sample.time_ms - self.counted_ms >= self.period_ms // 2:
             self.counted_ms = sample.time_ms
             self.low += 1
+        if sample.volts is not None and self.circuit.sense.volts_at != "bus" and self._lost_at_rest(sample):
+            return
         if self.active == "feed-lost" and self.closed != self.judged_closed:
             self._look_again(sample)
         # Straight from an overload: no need to wait. Else a reboot, a crank or a dip must be over first.
@@ -113,8 +119,27 @@ class Dead:
         if not self.decided and self.low >= READINGS and waited:
             self._decide(now_ms)
 
+    def _lost_at_rest(self, sample: Sample) -> bool:
+        """It rested, and was judged to rest; now the volts behind its device go too: it is judged anew, from then."""
+        gone = sample.volts is not None and sample.volts < NO_VOLTS * self._supply.nominal_v
+        if not gone or not self.decided or self.active or self.covered:
+            self.gone_ms, self.gone = None, 0
+            return False
+        if self.gone_ms is None:
+            self.gone_ms, self.gone_received_ms = sample.time_ms, sample.received_ms
+        self.gone += 1
+        if self.gone < READINGS or sample.received_ms - self.gone_received_ms < STEADY_MS:
+            return False
+        if self.low_ms == self.gone_ms:
+            return False  # judged already
+        self.low_ms, self.low_received_ms = self.gone_ms, self.gone_received_ms
+        self.quick, self.slow = self._over.quick_heat(), self._over.slow_heat()
+        self._decide(sample.received_ms)
+        return True
+
     def _live(self, sample: Sample) -> None:
         now_ms = sample.received_ms
+        self.gone_ms, self.gone = None, 0
         amps = abs(sample.amps)
         self.before_a = max(amps, self.last_a) if self.circuit.sense.reports == "mean" else amps
         self.last_a = amps
@@ -240,7 +265,7 @@ class Dead:
             known.append("floor-gone")
         place = self.circuit.sense.volts_at
         if place != "bus" and self.volts is not None and self._tree.bus_healthy(self):
-            gone = self.volts < 0.3 * self._supply.nominal_v
+            gone = self.volts < NO_VOLTS * self._supply.nominal_v
             known.append({"after-device": "after-device", "after-switch": "after-switch"}.get(place, "at-load"))
             known[-1] = ("no-volts-" if gone else "volts-") + known[-1]
         return tuple(known)
@@ -301,7 +326,7 @@ class Dead:
 _KEPT = (
     "due_ms", "alive_ms", "low_ms", "low_received_ms", "low", "counted_ms", "seen_ms", "before_a", "last_a", "quick",
     "slow", "volts", "closed", "commanded_off_ms", "decided", "judged_closed", "covered", "suppressed", "recovered",
-    "active", "cause", "priority", "since_ms",
+    "active", "cause", "priority", "since_ms", "gone_ms", "gone_received_ms", "gone",
 )  # fmt: skip
 
 

@@ -69,7 +69,7 @@ def _switched(look: Look) -> Sight:
 
 
 def _by_volts(look: Look, what: str) -> Sight:
-    """Without a floor: it must draw, and volts must go behind the device while the bus has them."""
+    """Without a floor: volts must go behind the device while the bus has them."""
     place = PLACES[look.circuit.sense.volts_at]
     after = f"{WRITE_FLOOR}; else sense volts after the device." if what == LOST_FEED else "Sense volts after the device."
     if look.circuit.sense.volts_at == "bus":
@@ -85,7 +85,7 @@ def _by_volts(look: Look, what: str) -> Sight:
             "Take the volts of one circuit of this supply at the bus.",
         )
     least_a = LOW * look.floor_a or look.zero_a
-    if not look.floor_w and look.most_a is not None and look.most_a <= look.zero_a:
+    if look.on_change and not look.floor_w and look.most_a is not None and look.most_a <= look.zero_a:
         return look.no(
             what,
             f"it draws {look.most_a:.3g} A at the most, and up to {look.zero_a:.3g} A counts as nothing here",
@@ -96,7 +96,9 @@ def _by_volts(look: Look, what: str) -> Sight:
     if look.volts_come_alone:
         why = f"{why}, and on-change volts may come after the last amps"
         return look.sight(what, "unreliable", look.tell_s, why, mend or "Let it publish always.")
-    return look.sight(what, "together", look.tell_s if look.on_change else steady_s(look), why, mend)
+    if look.on_change:
+        return look.sight(what, "together", look.tell_s, why, mend)
+    return look.sight(what, "yes", steady_s(look), f"volts {place} go while the bus has them, drawing or at rest")
 
 
 def steady_s(look: Look) -> float:

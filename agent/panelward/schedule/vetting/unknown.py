@@ -48,7 +48,7 @@ def _floor(way: Way) -> Iterator[Finding]:
         )  # fmt: skip
         return
     sight = lost_feed(look)
-    if look.floor_w and sight.can != "no":
+    if sight.can == "yes" or (look.floor_w and sight.can != "no"):
         return
     if sight.can == "no":
         message = sight.why if sight.why.startswith(CANT) else f"{CANT}: {sight.why}"
