@@ -25,6 +25,7 @@ from plans import FREEZER, PLAN
         (limits.GAIN, doubt.GAIN),
         (limits.COLDEST_C, doubt.COLDEST_C),
         (limits.PROVEN, doubt.PROVEN),
+        (limits.DOUBT_FOLD, doubt.FOLD),
         (limits.DOUBT_READINGS, doubt.READINGS),
         (limits.OUTSIDE_HOURS_S * 1000, drain.OUTSIDE_HOURS_MS),
         (limits.BETWEEN_S * 1000, drain.BETWEEN_MS),

@@ -256,7 +256,8 @@ def device(protection: Protection) -> Device:
     members = _together(set_names(protection))
     proof: tuple[Member, ...] = ()
     if protection.kind == "blade-fuse":  # a holder of type C or F takes its own type only, one not known any
-        names = ("blade-fuse C, outer",) if protection.type in ("C", "F") else ("blade-fuse C, outer", "blade-fuse E")
+        both = ("blade-fuse C, outer", "blade-fuse E")
+        names = {"C": both[:1], "F": both[:1], "E": both[1:]}.get(protection.type or "", both)
         proof = tuple(member for name in names for member in _members(name) if member.corner)
     magnetic = MAGNETIC.get(protection.kind)
     return Device(protection.fitted_a, members, proof, magnetic, of.carries, of.word, of.reference_c)

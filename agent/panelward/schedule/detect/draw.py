@@ -10,6 +10,7 @@ from panelward.ratings import cold_factor, corrected_ampacity_a, opening_times_s
 from panelward.schedule.detect.limits import (
     BETWEEN_S,
     COLDEST_C,
+    DOUBT_FOLD,
     DOUBT_READINGS,
     DRAIN_LOOK_S,
     DRAIN_STEPS,
@@ -119,7 +120,7 @@ def _other_device(look: Look) -> Sight:
     flowed = EXAMPLE * GAIN / cold_factor(COLDEST_C) / PROVEN**0.5
     latest = opening_times_s(replace(fitted, members=fitted.proof), flowed)[2]
     assert latest is not None
-    within_s = max((needed - 1) * look.period_s, latest + look.period_s)
+    within_s = max((needed - 1) * look.period_s, latest + look.period_s) + DOUBT_FOLD * look.period_s
     amps = EXAMPLE * fitted.rating_a
     return look.sight(
         OTHER_DEVICE, "yes", within_s,

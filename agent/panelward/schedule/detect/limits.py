@@ -25,6 +25,7 @@ SURGE_SLACK = 1.15
 GAIN = 0.97
 COLDEST_C = -20.0
 PROVEN = 1.1
+DOUBT_FOLD = 5
 DOUBT_READINGS = {"mean": 5, "sample": 10}
 
 # watch.drain
