@@ -44,7 +44,7 @@ MISTAKES: dict[str, tuple[list[tuple[str, str]], str | None, str, str, tuple[str
     ),
     "a heater behind a switch that somebody will use": (
         [(HEATER, HEATER + 'behind = ["user-switch"]\n')],
-        "D3", "warn", "heater-behind-switch", ("before every user-switch",),
+        "D3", "warn", "heater-behind-switch", ("before every user switch",),
     ),
     "a fuse other than the maker's": (
         [(FREEZER, FREEZER.replace("15", "20"))],
@@ -66,7 +66,7 @@ MISTAKES: dict[str, tuple[list[tuple[str, str]], str | None, str, str, tuple[str
         [('kind = "bolt-fuse", rating_a = 40', 'kind = "bolt-fuse", rating_a = 35')],
         None, "warn", "feeder-overloaded", ("diversity",),
     ),
-    "32 V fuses on a bank that can break them": (
+    "blades on a bank that gives more than they break": (
         [("min = 600, max = 950", "min = 600, max = 4000")],
         None, "refuse", "fault-above-breaking", ("to break at least", ),
     ),

@@ -28,7 +28,8 @@ def findings(way: Way) -> Iterator[Finding]:
     if cut == SWITCHED:
         remedy = "Feed it always on: from before every switch and disconnect."
     else:
-        remedy = f"Connect it before {'the ignition' if parked else f'every {cut}'}."
+        before = "the ignition" if parked else "every " + cut.replace("-", " ")
+        remedy = f"Connect it before {before}."
     if life:
         yield way.find(
             "warn" if parked else "refuse", "life-behind-switch", PRACTICE, remedy,
@@ -43,7 +44,7 @@ def findings(way: Way) -> Iterator[Finding]:
 
 
 def _article(cut: str) -> str:
-    return "the ignition" if cut == "ignition" else f"an {cut}" if cut[0] in "aeiou" else f"a {cut}"
+    return "the ignition" if cut == "ignition" else f"a {cut.replace('-', ' ')}"
 
 
 def _cut(way: Way) -> tuple[str | None, bool]:
