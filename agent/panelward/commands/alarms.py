@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 import json
+import time
 from datetime import UTC, datetime
 from textwrap import fill
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from panelward.commands import add_journal, add_schedule
-from panelward.commands.now import zone_of
+from panelward.commands.now import work_lines, zone_of
 
 
 def register(subparsers: Any) -> None:
@@ -31,6 +32,9 @@ def run(args: argparse.Namespace) -> int:
     zone = zone_of(args.schedule)
     journal = Journal.read(args.journal)
     try:
+        row = journal.present()
+        if row and not args.json and args.last <= 0:
+            print("".join(f"{line}\n" for line in work_lines(row, time.time(), zone)), end="")
         found = journal.last_transitions(args.last) if args.last > 0 else journal.standing()
         for alarm in found:
             messages = [row for row in journal.outbox_rows(alarm["id"]) if row.sequence <= alarm["sequence"]]
