@@ -207,7 +207,7 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "none": ("Look at the whole panel once: {over} alarms came since {since} and are over or put aside at {at}.",),
     },
     "flood-over": {
-        "*": ("Nothing to do: alarms are told one by one again since {at}. What still stands is in the list of alarms.",),
+        "*": ("Look at the list of alarms for what still stands: since {at} they are told one by one again.",),
     },
     "near-cut-off": {
         "hours-inverter": ("Switch off what {inverter} runs, then {inverter}: the battery cuts out in about {hours} h, "
