@@ -202,6 +202,32 @@ def test_one_that_chattered_and_is_over_says_nothing_more() -> None:
     assert until(alarms, 3600) == []
 
 
+def test_what_gets_worse_does_not_wait_for_what_came_before() -> None:
+    alarms = Alarms()
+    for n in range(5):
+        alarms.edge(edge("D7", "begins", n * 40, "overcurrent-approach"))
+        alarms.edge(edge("D7", "ends", n * 40 + 10, "overcurrent-approach"))
+        until(alarms, n * 40 + 30)
+    alarms.edge(edge("D7", "begins", 300, "overcurrent-approach"))
+    assert told(alarms.out()) == []
+    alarms.edge(edge("D7", "changes", 310, "overcurrent-approach", priority="high"))
+    alarms.edge(edge("D7", "changes", 320, "conductor-overheating", priority="high"))
+    assert [t.kind for t in alarms.out() if t.told] == ["overcurrent-approach", "conductor-overheating"]
+
+
+def test_what_waits_is_told_though_its_time_comes_in_an_off_delay() -> None:
+    alarms = Alarms()
+    for n in range(4):
+        alarms.edge(edge("D7", "begins", n * 40, "overcurrent-approach"))
+        if n < 3:
+            alarms.edge(edge("D7", "ends", n * 40 + 10, "overcurrent-approach"))
+        until(alarms, n * 40 + 30)
+    alarms.edge(edge("D7", "ends", 595, "overcurrent-approach"))  # over at 610, if it were
+    out = until(alarms, 604)
+    alarms.edge(edge("D7", "begins", 605, "overcurrent-approach"))
+    assert told(out + until(alarms, 3600)) == ["D7"]
+
+
 STEPS = st.lists(
     st.tuples(
         st.sampled_from(["begins"] * 4 + ["ends"] * 2 + ["changes", "ack", "shelve", "unshelve", "work", "done", "suppressed"]),

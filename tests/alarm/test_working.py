@@ -140,3 +140,13 @@ def test_what_is_refused_changes_nothing(keys: dict[str, object], why: str) -> N
 
 def test_twelve_hours_are_allowed() -> None:
     assert working(Alarms(), for_s=MOST_S).done
+
+
+def test_work_that_ends_in_an_off_delay_tells_all_the_same() -> None:
+    alarms = Alarms()
+    working(alarms, for_s=600.0)
+    alarms.edge(edge("D7", at_s=60, kind="overcurrent-approach"))
+    alarms.edge(edge("D7", "ends", at_s=595, kind="overcurrent-approach"))
+    out = until(alarms, 604)
+    alarms.edge(edge("D7", at_s=605, kind="overcurrent-approach"))
+    assert told(out + until(alarms, 3600)) == ["D7"]

@@ -263,7 +263,9 @@ class Alarms:
             return event != "changes" or alarm.state == UNACKNOWLEDGED or was is not None
         if event == "ends":
             return KINDS[alarm.condition.kind].end_is_told
-        return event in ("unsuppress", "unshelve", "in-service", "work-over", "chatter-over") and alarm.active
+        if event in ("work-over", "chatter-over"):
+            return True
+        return event in ("unsuppress", "unshelve", "in-service") and alarm.active
 
     def _by_itself(self, alarm: Alarm, event: str, at_ms: int, work: Work | None) -> bool:
         """Whether what would be told is told as a message of its own: not while somebody works there, not in a flood."""
@@ -284,7 +286,7 @@ class Alarms:
         if event == "ends":
             told = not unknown
         else:
-            alarm.waits_until_ms = self._chatter.take(alarm.key, at_ms)
+            alarm.waits_until_ms = self._chatter.take(alarm.condition, at_ms)
             told = alarm.waits_until_ms is None
             alarm.unknown = not told and (begins or unknown)
         if told and not alone:
@@ -335,7 +337,7 @@ class Alarms:
                 self._settle(alarm)
             if alarm.waits_until_ms is not None and alarm.waits_until_ms <= now_ms:
                 alarm.waits_until_ms, alarm.unknown = None, False
-                if alarm.active and alarm.state == UNACKNOWLEDGED:
+                if alarm.state == UNACKNOWLEDGED:
                     self._say(alarm, "chatter-over", now_ms)
         if self._works.fire(now_ms):
             self._tell_held(now_ms)
@@ -376,7 +378,7 @@ class Alarms:
         """The flood as a condition: what it covers and what stands of it now."""
         covered = self._flood.covered
         found = [self._by_key[key] for key in covered if key in self._by_key]
-        standing = [a for a in found if a.active and a.state not in (SHELVED, SUPPRESSED, OUT_OF_SERVICE) and not a.held]
+        standing = [a for a in found if a.state in (UNACKNOWLEDGED, ACKNOWLEDGED) and not a.held]
         dead = [a for a in standing if a.condition.group == "dead"]
         about = dict.fromkeys(c for a in standing for c in _circuits(a.condition))
         about = about or dict.fromkeys(key[1] for key in covered if key[0] == "circuit")
@@ -430,7 +432,7 @@ class Alarms:
         for alarm in list(self._by_key.values()):
             if alarm.held and self._works.over(alarm.condition) is None:
                 alarm.held = False
-                if alarm.active and alarm.state == UNACKNOWLEDGED:
+                if alarm.state == UNACKNOWLEDGED:
                     self._say(alarm, "work-over", now_ms)
 
     def works(self) -> tuple[Work, ...]:

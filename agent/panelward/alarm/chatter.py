@@ -1,6 +1,7 @@
 """An alarm that comes and goes: its first messages are told, later ones wait, and what is the case then is told.
 
-So one bad circuit is no flood, and leaves the messages of the others as they are. Edges and time only.
+So one bad circuit is no flood, and leaves the messages of the others as they are. Each kind is counted for itself, and what
+is high apart from what is not: what gets worse does not wait for what came before. Edges and time only.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from panelward.alarm.flood import WINDOW_MS, Key
+from panelward.records import Condition
 
 # ISA-18.2 calls an alarm chattering from three times a minute on (from memory). Ours come slower, so: in ten minutes.
 MOST = 3
@@ -16,12 +18,13 @@ MOST = 3
 
 @dataclass(slots=True)
 class Chatter:
-    """When each alarm was told of last."""
+    """When each was told last."""
 
     _told_ms: dict[Key, list[int]] = field(default_factory=dict)
 
-    def take(self, key: Key, at_ms: int) -> int | None:
+    def take(self, found: Condition, at_ms: int) -> int | None:
         """None: it is told, and counted. Else: until when it waits."""
+        key = found.subject, found.subject_id, found.kind + (" high" if found.priority == "high" else "")
         recent = [told_ms for told_ms in self._told_ms.get(key, ()) if at_ms - told_ms < WINDOW_MS]
         if len(recent) >= MOST:
             return recent[-MOST] + WINDOW_MS
