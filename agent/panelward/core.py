@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from panelward.alarm import Alarm, Alarms
+from panelward.alarm import Alarm, Alarms, Work
 from panelward.errors import PanelwardError
 from panelward.records import (
     Answer,
@@ -28,7 +28,7 @@ from panelward.records import (
 )
 from panelward.watch import Watch
 
-VERSION = 3
+VERSION = 4
 
 
 class Core:
@@ -140,22 +140,36 @@ class Core:
                 new.restore(old.save())
             self.watch = new
         watch = self._ready()
-        self._alarms.life = frozenset(c.id for c in schedule.circuits if c.importance == "life")
+        self._acquaint(schedule)
         still = watch.standing()
         for alarm in self._alarms.standing():
-            if alarm.active and alarm.key not in still and alarm.ends_ms is None:
+            if alarm.active and alarm.key not in still and alarm.ends_ms is None and alarm.condition.kind != "flood":
                 self._alarms.edge(_ended(alarm, now_ms))  # what it was about is no longer in the schedule
         return self._collect(watch, out)
+
+    def _acquaint(self, schedule: Schedule) -> None:
+        """What the alarms know of the schedule."""
+        self._alarms.life = frozenset(c.id for c in schedule.circuits if c.importance == "life")
+        self._alarms.vehicle = schedule.vehicle.id
 
     def _request(self, request: Request, now_ms: int) -> Answer:
         if request.kind == "drill":
             drill_id = self._alarms.drill(request, now_ms)
             return Answer(id=request.id, done=True, why=drill_id, state="normal")
+        if request.kind == "working":
+            known = request.circuit is None or any(c.id == request.circuit for c in self.schedule.circuits)
+            if not known and not request.done:
+                return Answer(id=request.id, done=False, why=f"the schedule has no circuit '{request.circuit}'")
+            return self._alarms.working(request, now_ms)
         return self._alarms.request(request, now_ms)
 
     def standing(self) -> tuple[Alarm, ...]:
         """Alarms that are not over."""
         return self._alarms.standing()
+
+    def works(self) -> tuple[Work, ...]:
+        """Who works on which circuits; until when, on the core's own axis."""
+        return self._alarms.works()
 
     def save(self) -> dict[str, Any]:
         """All state as plain values; restored into a core with the same schedule, nothing that follows differs."""
@@ -177,7 +191,7 @@ class Core:
         watch.panel.shift_ms = self._shift_ms
         self.watch = watch
         self._alarms = Alarms(shift_ms=self._shift_ms)
-        self._alarms.life = frozenset(c.id for c in schedule.circuits if c.importance == "life")
+        self._acquaint(schedule)
         self._alarms.restore(state["alarms"])
 
 

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from panelward.core import Core
 from panelward.errors import PanelwardError
 from panelward.records import (
+    Answer,
     Clock,
     Input,
     Output,
@@ -25,7 +26,7 @@ from panelward.records import (
     Settings,
     Transition,
 )
-from plans import DETECTOR, FREEZER, PLAN, T0, plan, run, stream
+from plans import DETECTOR, FREEZER, PLAN, SOCKETS, T0, circuit, plan, run, stream
 
 LEVELS = {"D1": (0.0, 0.12, 4.0), "D5": (0.0, 3.0, 12.0), "D6": (0.0, 0.1), "D7": (0.0, 5.0, 17.0, 24.0), "SH": (8.0,)}
 
@@ -37,7 +38,7 @@ def days(draw: Callable[..., Any]) -> list[Input]:
     at_ms = T0
     now = {c: levels[-1] for c, levels in LEVELS.items()}
     for _ in range(draw(st.integers(5, 30))):
-        event = draw(st.sampled_from(["level"] * 6 + ["gap", "late", "ack", "away", "back", "gone", "drill", "volts"]))
+        event = draw(st.sampled_from(["level"] * 6 + ["gap", "late", "ack", "away", "back", "gone", "drill", "volts", "work"]))
         volts = 13.0
         if event == "level":
             changed = draw(st.sampled_from(sorted(LEVELS)))
@@ -52,6 +53,11 @@ def days(draw: Callable[..., Any]) -> list[Input]:
             inputs.append(Presence(received_ms=at_ms, subject="monitor", name="dc", here=False))
         elif event == "drill":
             inputs.append(Request(kind="drill", received_ms=at_ms, who="owner"))
+        elif event == "work":
+            circuit, for_s = draw(st.sampled_from([None, "D1", "D7"])), draw(st.sampled_from([60.0, 3600.0, None]))
+            inputs.append(
+                Request(kind="working", received_ms=at_ms, who="fitter", circuit=circuit, for_s=for_s, done=for_s is None)
+            )
         elif event == "volts":
             volts = draw(st.sampled_from([0.0, 10.5, 11.7]))
         for _ in range(draw(st.integers(1, 25))):
@@ -236,3 +242,78 @@ def test_an_alarm_about_what_left_the_schedule_is_over() -> None:
 def test_fed_before_its_settings_it_says_so() -> None:
     with pytest.raises(PanelwardError, match="Settings"):
         Core().feed(Reading("D1", T0, T0))
+
+
+MANY = tuple(
+    circuit(f"E{n}", f"Load {n}", feed="always-on", always_draws_w=1.2, **({"importance": "life"} if n == 12 else {}))
+    for n in range(14)
+)
+
+
+def many_stop(apart_s: float = 20.0) -> list[Input]:
+    """Fourteen circuits, one after the other, while the bus stands and another circuit draws."""
+    draws = {f"E{n}": (lambda t, n=n: 0.1 if t < 300 + n * apart_s else 0.0) for n in range(14)}
+    return list(stream(draws | {"D7": 5.0}, 1500))
+
+
+def told(out: list[Output]) -> list[str]:
+    return [t.subject_id for t in out if isinstance(t, Transition) and t.told]
+
+
+def test_many_stopped_circuits_are_ten_messages_the_one_of_life_and_a_summary() -> None:
+    core = Core()
+    out = begin(core, plan(*MANY, SOCKETS)) + fed(core, many_stop(apart_s=2.0))
+    assert told(out) == [*(f"E{n}" for n in range(10)), "E12", "survey-van"]
+    begun = [t for t in out if isinstance(t, Transition) and t.event == "begins" and t.kind == "feed-lost"]
+    assert len(begun) == 14
+    assert [(a.key, a.state) for a in core.standing() if a.condition.kind == "flood"] == [
+        (("vehicle", "survey-van", "flood"), "returned-unacknowledged")
+    ]
+
+
+@pytest.mark.parametrize("cut_s", [0, 420, 560, 570, 600, 640, 1200])
+def test_a_flood_and_work_survive_a_restart_in_the_middle(cut_s: float) -> None:
+    schedule = plan(*MANY, SOCKETS)
+    inputs = many_stop()
+    inputs.insert(1000, Request(kind="working", received_ms=inputs[999].received_ms, who="Kari", circuit="E1", for_s=1200.0))
+    whole, first, second = Core(), Core(), Core()
+    expected = begin(whole, schedule) + fed(whole, inputs)
+    cut = next(n for n, item in enumerate(inputs) if item.received_ms >= T0 + cut_s * 1000)
+    out = begin(first, schedule) + fed(first, inputs[:cut])
+    second.restore(json.loads(json.dumps(first.save())), schedule, silence_from_start=False)
+    out += fed(second, inputs[cut:])
+    assert out == expected
+    assert second.save() == whole.save()
+    assert "E1" in told(expected)
+
+
+def test_a_flood_stays_when_the_schedule_is_read_anew() -> None:
+    core = Core()
+    begin(core, plan(*MANY, SOCKETS))
+    inputs = [item for item in many_stop() if item.received_ms < T0 + 700_000]
+    fed(core, inputs)
+    core.feed(Settings(received_ms=T0 + 701_000, schedule=plan(*MANY, SOCKETS, FREEZER)))
+    assert [a.active for a in core.standing() if a.condition.kind == "flood"] == [True]
+
+
+def test_work_on_a_circuit_that_the_schedule_does_not_have_is_refused() -> None:
+    core = Core()
+    begin(core)
+    request = Request(kind="working", received_ms=T0 + 1, id="7", who="Kari", circuit="D99", for_s=60.0)
+    answer = core.feed(request)[-1]
+    assert isinstance(answer, Answer)
+    assert (answer.id, answer.done) == ("7", False)
+    assert "D99" in answer.why
+
+
+def test_work_that_ended_while_the_program_was_off_is_over_when_it_starts() -> None:
+    core = Core()
+    begin(core)
+    core.feed(Request(kind="working", received_ms=T0 + 1000, who="Kari", for_s=600.0))
+    out = fed(core, list(stream({"D1": lambda t: 4.0 if t < 100 else 0.0}, 300, start_ms=T0 + 2000)))
+    assert told(out) == []
+    again = Core()
+    again.restore(json.loads(json.dumps(core.save())), PLAN, silence_from_start=False)
+    out = begin(again, at_ms=T0 + 3_600_000)
+    assert told(out) == ["D1"]
+    assert again.works() == ()

@@ -248,7 +248,7 @@ def test_parents_and_supplies_fit_too() -> None:
 
 
 def test_every_kind_is_walked() -> None:
-    walked = {case[0] for case in CASES} | {"undervoltage-approach", "drill"}
+    walked = {case[0] for case in CASES} | {"undervoltage-approach", "drill", "flood"}  # flood: test_floods.py
     assert walked == set(KINDS)
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 import json
+import time
 from datetime import UTC, datetime
 from textwrap import fill
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from panelward.commands import add_journal, add_schedule
-from panelward.commands.now import zone_of
+from panelward.commands.now import work_lines, zone_of
 from panelward.errors import BadInput
 
 MOST = 200
@@ -41,6 +42,9 @@ def run(args: argparse.Namespace) -> int:
     try:
         if args.why is not None:
             return _why(journal.last_transitions(MOST, alarm_id=args.why), args, zone)
+        row = journal.present()
+        if row and not args.json and args.last <= 0:
+            print("".join(f"{line}\n" for line in work_lines(row, time.time(), zone)), end="")
         found = journal.last_transitions(args.last) if args.last > 0 else journal.standing()
         for alarm in found:
             messages = [row for row in journal.outbox_rows(alarm["id"]) if row.sequence <= alarm["sequence"]]

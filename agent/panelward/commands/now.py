@@ -68,8 +68,23 @@ def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float
             lines.append(f"        {a['kind']}, {a['state']}, id {a['id']}"[:80])
     else:
         lines.append("No alarm stands.")
+    lines += work_lines(row, real_now_s, zone)
     if row["refused"]:
         lines.append(f"{row['refused']} messages could not be read.")
+    return lines
+
+
+def work_lines(row: dict[str, Any], real_now_s: float, zone: ZoneInfo) -> list[str]:
+    """Who works on what, until when, by the row of the daemon."""
+    now_ms = row["at_ms"] + max(0.0, real_now_s - row["real_s"]) * 1000 * row["rate"]
+    lines = []
+    for work in row.get("works", ()):
+        if work["until_ms"] > now_ms:
+            until = datetime.fromtimestamp(work["until_ms"] / 1000, UTC).astimezone(zone)
+            place = "the whole panel" if work["circuit"] is None else work["circuit"]
+            why = f" ({work['why']})" if work["why"] else ""
+            text = f"{work['who']} works on {place} until {until:%H:%M}{why}: alarms there are not sent, except of life."
+            lines.append(fill(text, 80, subsequent_indent="  "))
     return lines
 
 

@@ -302,6 +302,8 @@ class Daemon:
     def _ask(self, request: Request) -> Answer:
         for item in self._feed(request):
             if isinstance(item, Answer):
+                if request.kind == "working":
+                    self._commit()  # it is in the journal, and `now` shows it, before it is answered
                 return item
         return Answer(id=request.id, done=False, why="nothing came of it")
 

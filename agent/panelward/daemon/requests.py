@@ -8,7 +8,7 @@ from typing import Any
 from panelward.errors import PayloadRefused
 from panelward.records import PRIORITIES, Answer, Request
 
-KINDS = ("acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "reload", "drill")
+KINDS = ("acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "reload", "drill", "working")
 LONGEST = 64 * 1024
 TEXT_MOST = 500
 
@@ -31,6 +31,9 @@ def read(kind: str, payload: bytes, received_ms: int) -> Request:
     priority = _text(body, "priority") or None
     if priority is not None and priority not in PRIORITIES[1:]:
         raise PayloadRefused("bad-field", f"priority must be low, medium or high, not {priority[:40]!r}")
+    done = body.get("done", False)
+    if not isinstance(done, bool):
+        raise PayloadRefused("bad-field", f"done must be true or false, not {str(done)[:40]!r}")
     return Request(
         kind=kind,
         received_ms=received_ms,
@@ -41,6 +44,7 @@ def read(kind: str, payload: bytes, received_ms: int) -> Request:
         for_s=for_s,
         why=_text(body, "why"),
         priority=priority,
+        done=done,
         reply_to=_text(body, "reply_to") or None,
     )
 

@@ -33,7 +33,7 @@ class Reading(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """A person asks for a change: acknowledge, shelve, drill …"""
+    """A person asks for a change: acknowledge, shelve, working, drill …"""
 
     kind: str
     received_ms: int
@@ -44,6 +44,7 @@ class Request:
     for_s: float | None = None
     why: str = ""
     priority: str | None = None  # drill only
+    done: bool = False  # working only: it is over
     reply_to: str | None = None
 
 

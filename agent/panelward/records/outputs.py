@@ -10,7 +10,7 @@ from dataclasses import dataclass
 Figure = float | int | str | bool | None | tuple[float | int | str | None, ...]
 Facts = tuple[tuple[str, Figure], ...]
 
-SUBJECTS = ("circuit", "supply", "feeder", "monitor", "broker")
+SUBJECTS = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle")
 
 # The key of an alarm is its subject and this group; its kind may change within the group.
 GROUP_OF = {
@@ -24,6 +24,7 @@ GROUP_OF = {
     "readings-overdue": "readings",
     "reading-suspect": "readings",
     "drill": "readings",
+    "flood": "flood",
 }
 
 PRIORITIES = ("journal", "low", "medium", "high")  # rising

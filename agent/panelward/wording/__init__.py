@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from panelward.records import Circuit, Facts, Figure, Schedule, Transition
-from panelward.wording import english, say
+from panelward.wording import english, flood, say
 
 __all__ = ["alarm_object", "body", "repeated", "title"]
 
@@ -33,7 +33,7 @@ def alarm_object(transition: Transition, schedule: Schedule, *, again: bool = Fa
         "candidates": [[cause, round(p, 3)] for cause, p in transition.candidates],
         "circuits": list(transition.circuits),
         "message": message(transition, schedule, again=again),
-        "evidence": [_fact(name, facts) for name, facts in transition.evidence],
+        "evidence": [_fact(name, facts, transition, schedule) for name, facts in transition.evidence],
         "confidence": None,
     }
     if transition.who:
@@ -47,6 +47,8 @@ def alarm_object(transition: Transition, schedule: Schedule, *, again: bool = Fa
 
 def message(transition: Transition, schedule: Schedule, *, again: bool = False) -> str:
     """The phone's sentence: the act, the label, what was seen, since when; at most 140 characters."""
+    if transition.kind == "flood":
+        return flood.message(transition, schedule, again=again)
     situation, manner = say.situation_of(transition)
     circuit = _spoken_for(transition, schedule)
     figures = dict(transition.figures)
@@ -57,7 +59,7 @@ def message(transition: Transition, schedule: Schedule, *, again: bool = False) 
         manner = _cut_off_manner(schedule, transition, figures)
     elif manner is None:
         manner = say.manner_of(schedule, circuit)
-    repeat = again or transition.event in ("begins-again", "re-alarm", "unsuppress")
+    repeat = again or transition.event in ("begins-again", "re-alarm", "unsuppress", "chatter-over")
     return say.sentence(situation, manner, _values(transition, schedule, figures), label, again=repeat)
 
 
@@ -163,8 +165,13 @@ def _word(transition: Transition, schedule: Schedule, figures: dict[str, Figure]
     return "breaker" if circuit.protection.kind.startswith("breaker") else "output"
 
 
-def _fact(name: str, facts: Facts) -> str:
+def _fact(name: str, facts: Facts, transition: Transition, schedule: Schedule) -> str:
     template = english.EVIDENCE[name]
+    if name == "under-work":
+        values = dict(facts)
+        until_ms = int(str(values["until_s"])) * 1000
+        until = say.clock(until_ms, transition.at_ms, schedule.vehicle.timezone)
+        return template.format(who=say.shorten(str(values["who"]), say.LABEL_MOST), until_s=until)
     if "{" in template:
         return template.format(**{key: _told(key, value) for key, value in facts})
     weights = ", ".join(f"{english.CAUSES[cause]} {weight:+.1f}" for cause, weight in facts if isinstance(weight, (int, float)))

@@ -162,6 +162,53 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Look at the main switch: {count} circuits stopped together at {since}, {label} among them.",),
         "none": ("Look at the main switch: no volts on {place} since {since}, {count} circuits without power.",),
     },
+    "flood-dead": {
+        "detector": ("Shut the gas, air the cabin, then find the main switch: {count} circuits stopped {together} {stopped}, "
+                     "{label} among them.",
+                     "Shut the gas, air the cabin: {count} circuits stopped {together} {stopped}, {label} among them."),
+        "medical": ("Ring whoever needs {label} now: {count} circuits stopped {together} {stopped}, it among them. "
+                    "Then look at the main switch.",),
+        "sump": ("Look at the water by {label} yourself: {count} circuits stopped {together} {stopped}, it among them. "
+                 "Then the main switch.",),
+        "burner": ("Leave {label} alone, vents clear: {count} circuits stopped {together} {stopped}, it among them. "
+                   "Look at the main switch.",),
+        "carrier": ("Look if {label} still runs: {count} circuits stopped {together} {stopped}. Without it no more "
+                    "messages come.",),
+        "*": ("Look at the main switch: {count} circuits stopped {together} {stopped}, {label} among them.",),
+    },
+    "flood-overcurrent": {
+        "medical": ("Ring whoever needs {label} now: {count} alarms since {since}, {of_most} of circuits that draw too much.",),
+        "*": ("Look at {label} first: {count} alarms since {since}, {of_most} of circuits that draw too much. "
+              "Switch off what you can do without.",
+              "Look at {label} first: {count} alarms since {since}, {of_most} of circuits that draw too much."),
+    },
+    "flood-silent": {
+        "*": ("Look at {label} yourself: {of_most} circuits or monitors give no readings, since {since}. They may be working; "
+              "look at what must.",
+              "Look at {label} yourself: {of_most} circuits or monitors give no readings, since {since}."),
+    },
+    "flood-drain": {
+        "*": ("Look what was left on: {of_most} circuits draw more than at rest, {label} among them. Found since {since}.",),
+    },
+    "flood-mixed": {
+        "detector": ("Shut the gas, air the cabin, then look at the whole panel: {count} alarms since {since}, {label} among "
+                     "them.",
+                     "Shut the gas, air the cabin: {count} alarms since {since}, {label} among them."),
+        "medical": ("Ring whoever needs {label} now, then look at the whole panel: {count} alarms since {since}, it among "
+                    "them.",),
+        "sump": ("Look at the water by {label} yourself, then at the whole panel: {count} alarms since {since}, it among "
+                 "them.",),
+        "burner": ("Leave {label} alone, vents clear, look at the whole panel: {count} alarms since {since}, it among them.",),
+        "*": ("Look at {label} first, then at the whole panel: {count} alarms since {since}, it among them.",),
+        "none": ("Look at the whole panel: {count} alarms since {since}, too many to tell one by one.",),
+    },
+    "flood-past": {
+        "*": ("Look at {label} once, then at the whole panel: {over} alarms came since {since} and are over or put aside at {at}.",),
+        "none": ("Look at the whole panel once: {over} alarms came since {since} and are over or put aside at {at}.",),
+    },
+    "flood-over": {
+        "*": ("Look at the list of alarms for what still stands: since {at} they are told one by one again.",),
+    },
     "near-cut-off": {
         "hours-inverter": ("Switch off what {inverter} runs, then {inverter}: the battery cuts out in about {hours} h, "
                            "{label} with it. Falling since {since}.",
@@ -315,6 +362,10 @@ EVIDENCE: dict[str, str] = {
     "suspect-back-feed": "{readings} readings in a row below nothing; before, it drew like a load.",
     "suspect-stuck": "{readings} readings in a row the same to the last digit, while the bus moved by more than that shows.",
     "said-gone": "Its last word, left with the broker for this case, says that it went",
+    "under-work": "Somebody works on it, {who}, until {until_s}.",
+    "flood": "More than 10 messages within 10 min: until it calms, one message tells of all, at most every 10 min",
+    "flood-kind": "{count} of the kind {what}.",
+    "flood-over": "{count} more are over or put aside.",
     "clock-step": "The time in its readings and the time of their arrival differ by {seconds} s for three readings in a row.",
 }  # fmt: skip
 
@@ -325,6 +376,8 @@ CAUSES = {
     "wiring-open": "the wiring",
     "sensor-failed": "the sensor",
 }
+
+TOGETHER, APART = "together at", "since"  # how circuits of a flood stopped
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 AGAIN = "Again: "

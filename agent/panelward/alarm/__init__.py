@@ -6,6 +6,10 @@ Rule 2: an event without a row is illegal: it raises, and changes nothing.
 The states and their rows are those of IEC 62682 / ISA-18.2 (A to I there); OPC 10000-9 has the same machine. Shelved,
 suppressed and out-of-service alarms go on being judged, so they return to what is the case when they are let out.
 Which kinds latch is a column of KINDS.
+
+Whether a person is told is another question, asked when all that is done: `work` (somebody is at that circuit), `flood`
+(one summary for many) and `chatter` (one alarm that comes and goes) hold a message back and change no state. Nothing
+holds back what life depends on; neither work nor a flood holds back a conductor that overheats.
 """
 
 from __future__ import annotations
@@ -14,8 +18,13 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
+from panelward.alarm.chatter import Chatter
+from panelward.alarm.flood import Flood
+from panelward.alarm.work import Work, Works, fact
 from panelward.errors import RequestRefused
 from panelward.records import PRIORITIES, Answer, Condition, Facts, Request, Transition
+
+__all__ = ["KINDS", "STATES", "TABLE", "Alarm", "Alarms", "Kind", "Work", "step"]
 
 NORMAL = "normal"
 UNACKNOWLEDGED = "unacknowledged"
@@ -85,6 +94,7 @@ KINDS: dict[str, Kind] = {
     "readings-overdue": Kind(end_is_told=True),
     "reading-suspect": Kind(),
     "drill": Kind(),
+    "flood": Kind(),
 }
 
 SHELVE_MOST_S = 24 * 3600.0
@@ -112,6 +122,9 @@ class Alarm:
     starts_ms: int | None = None  # on-delay ends
     ends_ms: int | None = None  # off-delay ends
     shelved_until_ms: int | None = None
+    held: bool = False  # people were not told of it, because somebody works there
+    waits_until_ms: int | None = None  # it chatters: what is the case then is told
+    unknown: bool = False  # that it began again waits: nobody needs to hear that it ended
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -124,6 +137,10 @@ class Alarms:
 
     shift_ms: int = 0
     life: frozenset[str] = frozenset()  # circuits that life depends on; only membership is asked
+    vehicle: str = "vehicle"  # the subject of what is about all of it
+    _flood: Flood = field(default_factory=Flood)
+    _chatter: Chatter = field(default_factory=Chatter)
+    _works: Works = field(default_factory=Works)
     _by_key: dict[tuple[str, str, str], Alarm] = field(default_factory=dict)
     _out: list[Transition] = field(default_factory=list)
     _next_ms: int | None = None
@@ -209,6 +226,7 @@ class Alarms:
 
     def _say(self, alarm: Alarm, event: str, at_ms: int, was: str | None = None, who: str = "", why: str = "") -> None:
         condition = alarm.condition
+        work = None if condition.kind in _ITS_OWN else self._works.over(condition)
         alarm.sequence += 1
         latched = alarm.state in (LATCHED_UNACKNOWLEDGED, LATCHED_ACKNOWLEDGED)
         self._out.append(
@@ -230,8 +248,8 @@ class Alarms:
                 candidates=condition.candidates,
                 circuits=condition.circuits,
                 figures=condition.figures,
-                evidence=condition.evidence,
-                told=self._told(alarm, event, was),
+                evidence=condition.evidence if work is None else (fact(work, self.shift_ms), *condition.evidence),
+                told=self._told(alarm, event, was) and self._by_itself(alarm, event, at_ms, work),
                 who=who,
                 why=why,
             )
@@ -245,7 +263,38 @@ class Alarms:
             return event != "changes" or alarm.state == UNACKNOWLEDGED or was is not None
         if event == "ends":
             return KINDS[alarm.condition.kind].end_is_told
+        if event in ("work-over", "chatter-over"):
+            return True
         return event in ("unsuppress", "unshelve", "in-service") and alarm.active
+
+    def _by_itself(self, alarm: Alarm, event: str, at_ms: int, work: Work | None) -> bool:
+        """Whether what would be told is told as a message of its own: not while somebody works there, not in a flood."""
+        if alarm.condition.kind in _ITS_OWN:
+            return True
+        of_life = self._of_life(alarm.condition)
+        alone = of_life or alarm.condition.kind == "conductor-overheating"
+        unknown, alarm.unknown, alarm.waits_until_ms = alarm.unknown, False, None
+        if work is not None and not alone:
+            alarm.held = alarm.held or event != "ends"
+            return False
+        alarm.held = False
+        begins = event not in ("ends", "changes")
+        if not self._flood.take(alarm.key, at_ms, begins=begins, alone=alone):
+            return False
+        if of_life:
+            return True
+        if event == "ends":
+            told = not unknown
+        else:
+            alarm.waits_until_ms = self._chatter.take(alarm.condition, at_ms)
+            told = alarm.waits_until_ms is None
+            alarm.unknown = not told and (begins or unknown)
+        if told and not alone:
+            self._flood.told(at_ms)
+        return told
+
+    def _of_life(self, condition: Condition) -> bool:
+        return any(c in self.life for c in (condition.subject_id, *condition.circuits))
 
     def _settle(self, alarm: Alarm) -> None:
         """An alarm that is normal and acknowledged is over: the next one is another."""
@@ -270,15 +319,8 @@ class Alarms:
         return self._next_ms
 
     def _soonest(self) -> int | None:
-        return min(
-            (
-                due
-                for alarm in self._by_key.values()
-                for due in (alarm.starts_ms, alarm.ends_ms, alarm.shelved_until_ms)
-                if due is not None
-            ),
-            default=None,
-        )
+        own = (due for a in self._by_key.values() for due in _deadlines(a))
+        return min((due for due in (*own, self._works.next_ms(), self._flood.next_ms()) if due is not None), default=None)
 
     def fire(self, now_ms: int) -> None:
         """Fire what is due at `now_ms`, in the order in which the alarms began."""
@@ -293,6 +335,108 @@ class Alarms:
                 alarm.shelved_until_ms = None
                 self._go(alarm, self._let_out("unshelve", alarm), now_ms, "unshelve")
                 self._settle(alarm)
+            if alarm.waits_until_ms is not None and alarm.waits_until_ms <= now_ms:
+                alarm.waits_until_ms, alarm.unknown = None, False
+                if alarm.state == UNACKNOWLEDGED:
+                    self._say(alarm, "chatter-over", now_ms)
+        if self._works.fire(now_ms):
+            self._tell_held(now_ms)
+        if self._flood.due_ms is not None and self._flood.due_ms <= now_ms:
+            self._summarise(now_ms)
+        ends_ms = self._flood.ends_ms
+        if ends_ms is not None and ends_ms <= now_ms:
+            self._flood.end(now_ms)
+            summary = self._summary()
+            if summary is not None and summary.active:
+                summary.active = False
+                self._end(summary, now_ms)
+
+    # The flood's summary: an alarm like others, of the whole vehicle.
+
+    def _summary(self) -> Alarm | None:
+        return next((a for a in self._by_key.values() if a.condition.kind == "flood"), None)
+
+    def _summarise(self, now_ms: int) -> None:
+        """Say what stands of the flood, in one message; what came after somebody acknowledged asks again."""
+        self._flood.said(now_ms)
+        condition = self._flooded(now_ms)
+        summary = self._summary()
+        if summary is None:
+            summary = Alarm(id=self._id(condition), condition=condition)
+            self._by_key[summary.key] = summary
+        old, summary.condition = summary.state, condition
+        summary.since_ms = condition.since_ms
+        if not summary.active:
+            summary.active = True
+            self._go(summary, "begins", now_ms, "begins-again" if old == RETURNED else "begins")
+        elif old == ACKNOWLEDGED:
+            self._go(summary, "re-alarm", now_ms)
+        else:
+            self._say(summary, "changes", now_ms)
+
+    def _flooded(self, now_ms: int) -> Condition:
+        """The flood as a condition: what it covers and what stands of it now."""
+        covered = self._flood.covered
+        found = [self._by_key[key] for key in covered if key in self._by_key]
+        standing = [a for a in found if a.state in (UNACKNOWLEDGED, ACKNOWLEDGED) and not a.held]
+        dead = [a for a in standing if a.condition.group == "dead"]
+        about = dict.fromkeys(c for a in standing for c in _circuits(a.condition))
+        about = about or dict.fromkeys(key[1] for key in covered if key[0] == "circuit")
+        kinds = [a.condition.kind for a in standing]
+        facts: list[tuple[str, Facts]] = [("flood", ())]
+        facts += [("flood-kind", (("count", kinds.count(kind)), ("what", kind))) for kind in dict.fromkeys(kinds)]
+        if len(standing) < len(covered):
+            facts.append(("flood-over", (("count", len(covered) - len(standing)),)))
+        figures: dict[str, Any] = {"alarms": len(standing), "over": len(covered) - len(standing), "dead": len(dead)}
+        figures["kinds"] = tuple(dict.fromkeys(kinds))
+        figures["most"] = max(dict.fromkeys(kinds), key=kinds.count, default=None)
+        figures["of_most"] = kinds.count(figures["most"])
+        figures["stopped"] = tuple(dict.fromkeys(c for a in dead for c in _circuits(a.condition)))
+        if dead:
+            first_ms = min(a.since_ms for a in dead)
+            figures["stopped_s"] = (first_ms + self.shift_ms) // 1000
+            figures["stopped_within_s"] = (max(a.since_ms for a in dead) - first_ms) // 1000
+        return Condition(
+            subject="vehicle",
+            subject_id=self.vehicle,
+            group="flood",
+            edge="begins",
+            at_ms=now_ms,
+            since_ms=self._flood.since_ms,
+            kind="flood",
+            priority=max((a.condition.priority for a in found), key=PRIORITIES.index, default="low"),
+            circuits=tuple(about),
+            figures=tuple(figures.items()),
+            evidence=tuple(facts),
+        )
+
+    # Work on circuits.
+
+    def working(self, request: Request, now_ms: int) -> Answer:
+        """Somebody is at a circuit, or at the whole panel, until then; or is done."""
+        self._stale = True
+        try:
+            if request.alarm is not None:
+                raise RequestRefused("work is on a circuit, or on the whole panel: name no alarm")
+            if not request.done:
+                self._works.begin(request, now_ms)
+            else:
+                self._works.end(request)
+                self._tell_held(now_ms)
+        except RequestRefused as refused:
+            return Answer(id=request.id, done=False, why=str(refused))
+        return Answer(id=request.id, done=True, why="")
+
+    def _tell_held(self, now_ms: int) -> None:
+        """Work ended: what it held back, still stands and nobody acknowledged is told now."""
+        for alarm in list(self._by_key.values()):
+            if alarm.held and self._works.over(alarm.condition) is None:
+                alarm.held = False
+                if alarm.state == UNACKNOWLEDGED:
+                    self._say(alarm, "work-over", now_ms)
+
+    def works(self) -> tuple[Work, ...]:
+        return self._works.standing()
 
     # Requests.
 
@@ -332,8 +476,12 @@ class Alarms:
         if alarm.starts_ms is not None:
             raise RequestRefused("that alarm has not begun yet")
         step(alarm.state, event)
+        if alarm.condition.kind == "flood" and request.kind != "acknowledge":
+            raise RequestRefused(
+                "a flood can only be acknowledged: its summary stands for alarms that are told by nothing else"
+            )
         if request.kind == "shelve":
-            of_life = any(c in self.life for c in (alarm.condition.subject_id, *alarm.condition.circuits))
+            of_life = self._of_life(alarm.condition)
             most_s = SHELVE_MOST_LIFE_S if of_life else SHELVE_MOST_S
             if request.for_s is None or not 0 < request.for_s <= most_s:
                 raise RequestRefused(f"shelving needs for_s above 0 and at most {most_s:.0f}")
@@ -383,19 +531,23 @@ class Alarms:
     def standing(self) -> tuple[Alarm, ...]:
         return tuple(self._by_key.values())
 
-    def save(self) -> list[dict[str, Any]]:
-        return [
-            {
-                "id": a.id, "state": a.state, "active": a.active, "sequence": a.sequence, "since_ms": a.since_ms,
-                "starts_ms": a.starts_ms, "ends_ms": a.ends_ms, "shelved_until_ms": a.shelved_until_ms,
-                "condition": {name: getattr(a.condition, name) for name in _CONDITION},
-            }
-            for a in self._by_key.values()
-        ]  # fmt: skip
+    def save(self) -> dict[str, Any]:
+        return {
+            "alarms": [
+                {name: getattr(a, name) for name in _KEPT} | {"condition": {n: getattr(a.condition, n) for n in _CONDITION}}
+                for a in self._by_key.values()
+            ],
+            "flood": self._flood.save(),
+            "chatter": self._chatter.save(),
+            "works": self._works.save(),
+        }
 
-    def restore(self, state: list[dict[str, Any]]) -> None:
+    def restore(self, state: dict[str, Any]) -> None:
         self._by_key, self._stale = {}, True
-        for kept in state:
+        self._flood.restore(state["flood"])
+        self._chatter.restore(state["chatter"])
+        self._works.restore(state["works"])
+        for kept in state["alarms"]:
             values = dict(kept)
             raw = values.pop("condition")
             condition = Condition(**{name: _tuples(raw[name]) for name in _CONDITION})
@@ -411,10 +563,33 @@ _EVENT_OF = {
     "in-service": "return",
 }
 _OUTWARD = ("unshelve", "in-service")
+_ITS_OWN = ("drill", "flood")  # a person asked for it, or it is the summary itself
+_KEPT = (
+    "id",
+    "state",
+    "active",
+    "sequence",
+    "since_ms",
+    "starts_ms",
+    "ends_ms",
+    "shelved_until_ms",
+    "held",
+    "waits_until_ms",
+    "unknown",
+)
 _CONDITION = (
     "subject", "subject_id", "group", "edge", "at_ms", "since_ms", "kind", "priority", "cause", "candidates",
     "circuits", "figures", "evidence",
 )  # fmt: skip
+
+
+def _deadlines(alarm: Alarm) -> tuple[int | None, ...]:
+    return alarm.starts_ms, alarm.ends_ms, alarm.shelved_until_ms, alarm.waits_until_ms
+
+
+def _circuits(condition: Condition) -> tuple[str, ...]:
+    """The circuits that it is about."""
+    return (condition.subject_id,) if condition.subject == "circuit" else condition.circuits
 
 
 def _merged(begun: Condition, ended: Condition) -> Condition:
