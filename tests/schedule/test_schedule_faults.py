@@ -13,7 +13,8 @@ from pydantic import BaseModel
 from whole import WHOLE, line_of, swapped
 
 from panelward.errors import Fault, ScheduleError
-from panelward.schedule import filter_is_valid, load, parse
+from panelward.records.topics import filter_is_valid
+from panelward.schedule import load, parse
 from panelward.schedule.models import Document
 
 REFERENCE = Path(__file__).parent.parent / "reference"

@@ -22,8 +22,8 @@ from paho.mqtt.properties import Properties
 
 from panelward.errors import EnvironmentFault
 from panelward.link.credentials import login, tls, why_unreachable
-from panelward.link.topics import valid_filter
 from panelward.records import Broker
+from panelward.records.topics import filter_is_valid
 
 SESSION_S = 86_400  # a persistent session outlives a restart, not a lay-up
 KEEPALIVE_S = 30
@@ -264,7 +264,7 @@ class Link:
 
     def subscribe(self, filters: tuple[tuple[str, int], ...]) -> None:
         """The filters wanted from now on, each with its QoS; kept, and asked for anew at each connection."""
-        bad = [text for text, _ in filters if not valid_filter(text)]
+        bad = [text for text, _ in filters if not filter_is_valid(text)]
         if bad:
             raise EnvironmentFault(f"'{bad[0]}' is no MQTT topic filter")
         with self._lock:

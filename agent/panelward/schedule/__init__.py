@@ -8,7 +8,6 @@ Both readers raise ScheduleError with every fault at once.
 from __future__ import annotations
 
 from panelward.schedule.file import load, parse
-from panelward.schedule.topics import filter_is_valid
 from panelward.schedule.vetting import GRADES, Finding, vet
 
-__all__ = ["GRADES", "Finding", "filter_is_valid", "load", "parse", "vet"]
+__all__ = ["GRADES", "Finding", "load", "parse", "vet"]

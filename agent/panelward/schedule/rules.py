@@ -10,10 +10,11 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from panelward.records import QUANTITIES
+from panelward.records.topics import topic_fits
 from panelward.schedule.faults import Raw, Report, misspelt
 from panelward.schedule.models import BEHIND, DIALECTS
 from panelward.schedule.places import Path
-from panelward.schedule.topics import pattern_fault, placeholders, topic_fits
+from panelward.schedule.topics import pattern_fault, placeholders
 from panelward.schedule.values import ID_FORM, ID_WORDS, listed, nearest, shown
 
 Item = tuple[Path, Raw]

@@ -1,30 +1,13 @@
-"""Topics and patterns of topics, as MQTT 5.0 section 4.7 has them, with {circuit} and {quantity} in a monitor's."""
+"""Patterns of topics: filters of MQTT 5.0 section 4.7 with {circuit} and {quantity} in a monitor's."""
 
 from __future__ import annotations
 
 import re
 
+from panelward.records.topics import filter_is_valid
+
 _PLACE = re.compile(r"\{([^{}]*)\}")
 PLACEHOLDERS = ("circuit", "quantity")
-
-
-def filter_is_valid(text: str) -> bool:
-    """Whether a text is a topic filter: MQTT 5.0 section 4.7.1 and 4.7.3 ("+" and "#" alone in their level, "#" last)."""
-    if not topic_fits(text):
-        return False
-    levels = text.split("/")
-    if levels[0] == "$share":  # section 4.8.2: $share/{name}/{filter}
-        name, rest = levels[1] if len(levels) > 1 else "", "/".join(levels[2:])
-        return bool(name) and not set(name) & set("+#") and filter_is_valid(rest)
-    return all(
-        (level == "#" and place == len(levels) - 1) or level == "+" or not set(level) & set("+#")
-        for place, level in enumerate(levels)
-    )
-
-
-def topic_fits(text: str) -> bool:
-    """Length and characters of a topic or a filter: 1 to 65535 bytes of UTF-8 without U+0000; section 4.7.3."""
-    return "\0" not in text and 1 <= len(text.encode("utf-8", "surrogatepass")) <= 65535
 
 
 def placeholders(text: str) -> list[str]:
