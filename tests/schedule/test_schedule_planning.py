@@ -161,3 +161,18 @@ def test_a_spreadsheet_of_another_kind_is_2_and_names_the_line(tmp_path: Path, c
     sheet.write_bytes(b"\xff\xfe\x00W")
     assert main(["check", "--from-csv", str(sheet)]) == 2
     assert "UTF-8" in capsys.readouterr().err
+
+
+def test_a_small_load_far_away_takes_a_conductor_on_which_its_device_opens_within_five_seconds() -> None:
+    """IEC 60364-4-43 434.5.2, from memory. The drop alone would be content with the next thinner size."""
+    found = propose(wanted(watts=None, amps=0.1, length_m=150.0))
+    latest = opening_times_s(device(found.device), found.far_short_a / found.device.rating_a)[2]
+    assert latest is not None
+    assert latest <= 5.0
+    sizes = [0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0]
+    area = found.segment.area_mm2
+    assert area is not None
+    thinner = sizes[sizes.index(area) - 1]
+    assert 1.1 * found.drop_share * area / thinner <= found.allowed_share
+    below = opening_times_s(device(found.device), found.far_short_a * 0.9 * thinner / area / found.device.rating_a)[2]
+    assert below is None or below > 5.0

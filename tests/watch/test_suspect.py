@@ -7,7 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from panelward.records import Circuit, Level, Load, Protection, Reading, Schedule, Supply, Transition
+from panelward.core import Core
+from panelward.records import Circuit, Level, Load, Protection, Reading, Schedule, Settings, Supply, Transition
 from panelward.wording import message
 from plans import PLAN, SOCKETS, T0, plan, run
 
@@ -127,3 +128,13 @@ def test_a_silence_in_between_does_not_end_what_is_suspect() -> None:
     assert ("readings-overdue", "begins") in mine or ("readings-overdue", "changes") in mine
     assert mine[-1][0] == "reading-suspect"
     assert mine[-1][1] != "ends"
+
+
+def test_what_can_not_be_is_kept_from_the_physics_in_a_backlog_too() -> None:
+    """History raises nothing, and a scale that was wrong an hour ago warms no conductor now."""
+    core = Core()
+    core.feed(Settings(received_ms=T0, schedule=van(SOCKETS), started=True))
+    out = [o for n in range(20) for o in core.feed(Reading("D7", T0 - 3_600_000 + n * 2000, T0 + n, amps=4100.0))]
+    assert out == []
+    assert core.watch is not None
+    assert core.watch.ways["D7"].over.cable == 0.0

@@ -405,3 +405,14 @@ def test_a_feed_that_is_lost_while_its_load_rests_is_told_by_the_volts_behind_it
 
 def test_volts_that_fail_for_a_moment_while_a_load_rests_are_no_lost_feed() -> None:
     assert resting(lambda t: 0.0 if 300 <= t < 320 else 12.7) == []
+
+
+def test_after_an_outage_the_slowest_device_and_the_conductor_of_an_on_change_publisher_have_rested() -> None:
+    core = begun(plan(HELD))
+    fed(core, [at("D7", 0, 0, 29.0), at("D7", 600, 600, 29.1)])
+    assert core.watch is not None
+    warm = core.watch.ways["D7"].over.slow_heat()
+    fed(core, [Settings(received_ms=T0 + 7_200_000, schedule=plan(HELD), started=True), at("D7", 7210, 7210, 2.0)])
+    over = core.watch.ways["D7"].over
+    assert over.slow_heat() < 0.3 * warm
+    assert over.cable < 0.01

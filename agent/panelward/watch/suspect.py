@@ -67,10 +67,11 @@ class Suspect:
         return amps is not None and self._over_a is not None and abs(amps) > self._over_a
 
     def take(
-        self, volts: float | None, amps: float | None, watts: float | None, bus_v: float | None, time_ms: int, now_ms: int
-    ) -> None:
+        self, volts: float | None, amps: float | None, watts: float | None, bus_v: float | None, time_ms: int, now_ms: int,
+        *, impossible: bool,
+    ) -> None:  # fmt: skip
         """Judge the values of one reading. `bus_v`: the supply's volts as others measure them."""
-        cause = "scale" if self.impossible(volts, amps) else self._odd(volts, amps, watts, bus_v)
+        cause = "scale" if impossible else self._odd(volts, amps, watts, bus_v)
         if cause is None:
             if self.doubt is not None:
                 self.doubt, self.count = None, 0

@@ -100,11 +100,12 @@ class Way:
             self._agrees(now_ms)
         self.last_received_ms = now_ms
         volts, amps, watts = reading.volts, reading.amps, reading.watts
+        impossible = self.suspect.impossible(volts, amps)
         if fresh and (amps is not None or volts is not None):
             bus_v = self.tree.buses[self.circuit.supply].volts
-            self.suspect.take(volts, amps, watts, bus_v, time_ms, now_ms)
-            if self.suspect.impossible(volts, amps):
-                return
+            self.suspect.take(volts, amps, watts, bus_v, time_ms, now_ms, impossible=impossible)
+        if impossible:  # history too: a backlog of such values must not warm the physics
+            return
         if volts is not None:
             if time_ms > self.volts_ms:
                 self.volts, self.volts_ms = volts, time_ms
