@@ -15,8 +15,6 @@ from panelward.commands.now import work_lines, zone_of
 from panelward.errors import BadInput
 
 MOST = 200
-RUNNER_UP = 0.10
-RULE = "A cause is named at 85 % or more with the next at 10 % or less; those not listed are below 0.5 %."
 
 
 def register(subparsers: Any) -> None:
@@ -74,11 +72,14 @@ def _why(transitions: list[dict[str, Any]], args: argparse.Namespace, zone: Zone
     for line in alarm["evidence"] or ["none is kept of it"]:
         print(fill(line, 80, initial_indent="  ", subsequent_indent="    "))
     if alarm["candidates"]:
+        from panelward.watch.causes import NAMED, RUNNER_UP
+
         print("\nCauses weighed:")
         for cause, probability in alarm["candidates"]:
             named = "named" if cause == alarm["cause"] else "in question" if probability >= RUNNER_UP else "rejected"
             print(f"  {cause:<16} {100 * probability:5.1f} %  {named}")
-        print(fill(RULE, 80))
+        rule = f"A cause is named at {NAMED:.0%} or more with the next at {RUNNER_UP:.0%} or less".replace("%", " %")
+        print(fill(f"{rule}; those not listed are below 0.5 %.", 80))
     return 0
 
 

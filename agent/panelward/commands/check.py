@@ -30,10 +30,9 @@ CAUTION = (
     "Isolate every source before touching a panel. Replace like for like only. Local code and licensed practice win over "
     "this arithmetic. panelward watches, it does not protect: the fuse or breaker does."
 )
-LIKE = {  # what people call them
-    "fridge": "compressor", "freezer": "compressor", "led": "light", "lamp": "light", "heater": "air-heater",
-    "outlet": "socket", "computer": "electronics", "terminal": "electronics", "router": "electronics", "alarm": "detector",
-    "winch": "motor", "blanket": "heater-element", "pad": "heater-element",
+LIKE = {  # what people call them, beside the words of a spreadsheet
+    "led": "light", "heater": "air-heater", "computer": "electronics", "terminal": "electronics", "router": "electronics",
+    "alarm": "detector", "winch": "motor", "blanket": "heater-element", "pad": "heater-element",
 }  # fmt: skip
 MOST_BYTES = 8_000_000
 PLANNING: dict[str, Any] = {  # options of --load: the name on the command line, and what stands for it where it is not given
@@ -104,7 +103,6 @@ def run(args: argparse.Namespace) -> int:
     if args.from_csv is not None:
         return _from_csv(args)
     from panelward.schedule import load, vet
-    from panelward.schedule.sheet import sheet
 
     try:
         schedule, _ = load(args.schedule)
@@ -113,6 +111,8 @@ def run(args: argparse.Namespace) -> int:
     if args.detect:
         return _detect(args, schedule)
     if args.to_csv:
+        from panelward.schedule.sheet import sheet
+
         sys.stdout.write(sheet(schedule))
         left = "The sheet holds the ways only: no rules, banks, monitors, level names, surges or hours. Keep the schedule."
         print(_folded(f"{left} {CAUTION}"), file=sys.stderr)
@@ -183,7 +183,9 @@ def _plan(args: argparse.Namespace) -> int:
     if not -60.0 <= given["ambient"] <= 150.0:
         raise BadInput(f"--ambient: wanted -60 to 150 °C, found {given['ambient']:g}")
     if given["kind"] not in (None, *LOAD_KINDS):
-        meant = LIKE.get(str(given["kind"]).split()[-1].lower().rstrip("s"))
+        from panelward.schedule.sheet.columns import LOAD_WORDS
+
+        meant = (LOAD_WORDS | LIKE).get(str(given["kind"]).split()[-1].lower().rstrip("s"))
         hint = f". Did you mean {meant}?" if meant else ""
         raise BadInput(f"--kind: wanted one of {', '.join(LOAD_KINDS)}; found {given['kind']}{hint}")
     for rule in given["rule"] or ():

@@ -19,6 +19,7 @@ from panelward.ratings.ampacity import (
     corrected_ampacity_a,
     steady_c,
     time_constant_s,
+    weakest,
 )
 from panelward.ratings.bank import autonomy_days, peukert_exponent, peukert_hours, peukert_rated_hours, storage_days
 from panelward.ratings.conductor import (
@@ -110,5 +111,6 @@ __all__ = [
     "time_to_open_s",
     "warm",
     "warm_factor",
+    "weakest",
     "withstand_a2s",
 ]  # fmt: skip

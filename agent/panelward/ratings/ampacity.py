@@ -10,7 +10,7 @@ Local code and licensed practice win over this arithmetic.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 from panelward.ratings.conductor import COPPER_J_PER_M3_K, area_mm2, awg_area_mm2, resistance_ohm_per_m
@@ -282,6 +282,16 @@ def corrected_ampacity_a(segment: Segment, supply_kind: str, rules: Sequence[str
         row.amps * buried, rule.name, rule.source, row.column_c, ambient, row.area_mm2, (*assumed, *row.assumed),
         tuple(by_rule), row.bound, min(thermal) * buried, rated_c,
     )  # fmt: skip
+
+
+def weakest(
+    segments: Sequence[Segment], supply_kind: str, rules: Sequence[str] = (), insulation_c: float | None = None
+) -> Ampacity | None:
+    """The ampacity of the stretch that carries least, as far as known; `insulation_c` stands in where none is written."""
+    if insulation_c is not None:
+        segments = [s if s.insulation_c is not None else replace(s, insulation_c=insulation_c) for s in segments]
+    found = [corrected_ampacity_a(segment, supply_kind, rules) for segment in segments]
+    return min((a for a in found if a is not None), key=lambda a: a.amps, default=None)
 
 
 def steady_c(ampacity: Ampacity, amps: float) -> float:

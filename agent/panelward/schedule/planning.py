@@ -28,10 +28,10 @@ from panelward.ratings import (
     standard_sizes,
 )
 from panelward.ratings.colours import blade_colour
+from panelward.ratings.devices import BOOST
 from panelward.ratings.fitting import STEADY_SHARE
 from panelward.records import Protection, Segment
 
-BOOST = 1.14  # 14.6 V on 12.8: what charging lifts a bus to
 LOW_SHARE = 10.5 / 12.0  # the least a 12 V bank is run at; common practice, no source
 ELV_V = 60.0  # above: licensed practice (IEC 61140: touchable parts, dry)
 LEAST_MM2 = 1.0  # single conductor; ISO 10133:2012 7.7

@@ -11,7 +11,7 @@ from typing import Any
 from panelward.records import Circuit, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
 from panelward.watch.causes import EVIDENCE, HYPOTHESES, named, posterior
-from panelward.watch.overcurrent import Overcurrent
+from panelward.watch.overcurrent import MUST_OPEN, Overcurrent
 from panelward.watch.panel import Sample
 from panelward.watch.tree import Tree
 
@@ -21,7 +21,6 @@ STEADY_MS = 30_000  # a floor missing this long and three readings: a reboot or 
 TELL_MS = 60_000  # … told within max(60 s, 3 periods) of the first low reading in any case
 COMMAND_MS = 10_000
 DAY_MS = 86_400_000
-MUST_OPEN = 1.35  # a blade fuse opens within 600 s there (data sheets naming ISO 8820-3)
 FAR_OVER = 1.6  # … and within 50 s here
 NEARLY_SLOWEST = 0.9  # of the opening heat of the slowest device: it holds a moment longer at the most
 NO_VOLTS = 0.3  # of nominal: below it there are none
@@ -110,7 +109,8 @@ class Dead:
         if sample.time_ms - self.counted_ms >= self.period_ms // 2:
             self.counted_ms = sample.time_ms
             self.low += 1
-        if sample.volts is not None and self.circuit.sense.volts_at != "bus" and self._lost_at_rest(sample):
+        volts = sample.volts if self.circuit.sense.volts_at != "bus" else None
+        if volts is not None and self._lost_at_rest(sample, gone=volts < NO_VOLTS * self._supply.nominal_v):
             return
         if self.active == "feed-lost" and self.closed != self.judged_closed:
             self._look_again(sample)
@@ -119,9 +119,8 @@ class Dead:
         if not self.decided and self.low >= READINGS and waited:
             self._decide(now_ms)
 
-    def _lost_at_rest(self, sample: Sample) -> bool:
+    def _lost_at_rest(self, sample: Sample, *, gone: bool) -> bool:
         """It rested, and was judged to rest; now the volts behind its device go too: it is judged anew, from then."""
-        gone = sample.volts is not None and sample.volts < NO_VOLTS * self._supply.nominal_v
         if not gone or not self.decided or self.active or self.covered:
             self.gone_ms, self.gone = None, 0
             return False

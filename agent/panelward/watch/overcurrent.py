@@ -17,11 +17,11 @@ from typing import Any
 from panelward.ratings import (
     Ampacity,
     Specimens,
-    corrected_ampacity_a,
     device,
     steady_c,
     time_constant_s,
     warm_factor,
+    weakest,
 )
 from panelward.records import Circuit, Condition, Facts, Figure, Schedule
 from panelward.watch.bench import Bench
@@ -63,7 +63,7 @@ class Overcurrent:
         self._device = device(circuit.protection) if circuit.protection else None
         self._hurts = circuit.importance in ("life", "property")
         supply = schedule.supply(circuit.supply)
-        self._cable = _weakest(circuit, supply.kind, schedule.vehicle.rules(supply.kind))
+        self._cable = weakest(circuit.conductor, supply.kind, schedule.vehicle.rules(supply.kind))
         self._cable_tau_s = time_constant_s(self._cable) if self._cable else 0.0
         self._surges = tuple(
             (level.surge.times * level.watts / supply.nominal_v * SURGE_SLACK, level.surge.seconds)
@@ -428,11 +428,6 @@ def depends(schedule: Schedule, circuit: Circuit) -> object:
     """What this file's state depends on: new values of these begin it anew."""
     rules = schedule.vehicle.rules(schedule.supply(circuit.supply).kind)
     return circuit.protection, circuit.conductor, circuit.supply, rules
-
-
-def _weakest(circuit: Circuit, supply_kind: str, rules: tuple[str, ...]) -> Ampacity | None:
-    known = [a for a in (corrected_ampacity_a(s, supply_kind, rules) for s in circuit.conductor) if a is not None]
-    return min(known, key=lambda a: a.amps) if known else None
 
 
 def _leave(seconds: float | None) -> float | str | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import floor, log
 
-from panelward.ratings import cold_factor, corrected_ampacity_a, opening_times_s, time_constant_s
+from panelward.ratings import area_mm2, cold_factor, opening_times_s, time_constant_s, weakest
 from panelward.schedule.detect.limits import (
     BETWEEN_S,
     COLDEST_C,
@@ -85,12 +85,11 @@ def _overcurrent(look: Look) -> Sight:
 def _conductor(look: Look) -> Sight:
     circuit = look.circuit
     rules = look.schedule.vehicle.rules(look.supply.kind)
-    known = [a for a in (corrected_ampacity_a(s, look.supply.kind, rules) for s in circuit.conductor) if a is not None]
-    if not known:
+    weak = weakest(circuit.conductor, look.supply.kind, rules)
+    if weak is None:
         mend = "Write its conductor: area_mm2, awg or sae, and its place."
         return look.no(OVERHEATING, "the size of its conductor is not written, or no rule reaches it", mend)
     late_s = LOOK_AGAIN_S if look.on_change else look.period_s
-    weak = min(known, key=lambda a: a.amps)
     drive = OVER_AMPACITY**2 if weak.thermal_a > 0 else 4.0
     within_s = time_constant_s(weak) * log(drive / (drive - 1.0)) + late_s
     if weak.thermal_a > 0:
@@ -98,7 +97,7 @@ def _conductor(look: Look) -> Sight:
         why = f"at {amps:.3g} A, {OVER_AMPACITY:g} times what warms its insulation to {weak.rated_c:g} °C"
     else:
         why = f"at any draw: its place is as warm as its insulation bears ({weak.rated_c:g} °C)"
-    if len(known) < len(circuit.conductor):
+    if any(area_mm2(segment) is None for segment in circuit.conductor):
         why = f"{why}; of the stretches whose size is written only"
     return look.sight(OVERHEATING, "yes", within_s, f"{why}. A hot joint is not seen")
 

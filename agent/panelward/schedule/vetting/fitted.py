@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import inf
 
-from panelward.ratings import area_mm2, device, fitting_ratings_a, opening_times_s, resistance_ohm_per_m, stall
+from panelward.ratings import area_mm2, device, fitting_ratings_a, opening_times_s, resistance_ohm_per_m, stall, weakest
+from panelward.ratings.devices import BOOST
 from panelward.records import Exemption, Protection, Segment
 from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, Finding, above, capital, down, listed
-from panelward.schedule.vetting.way import BOOST, LEAST_MM2, Way, weakest
+from panelward.schedule.vetting.way import LEAST_MM2, Way
 
 GOOD_INSULATION_C = 105.0  # the best in common use in vehicles; what fails even with it fails plainly
 NOMINAL_MARK = 0.93

@@ -20,13 +20,13 @@ from panelward.ratings import (
     greatest_standard_a,
     loop_ohm,
     standard_sizes,
+    weakest,
 )
 from panelward.records import Circuit, Feeder, Load, Protection, Schedule, Segment, Sense, Supply
 from panelward.schedule.vetting.finding import Finding, down, finding
 
 UNBOUNDED = ("socket", "inverter", "charger")  # what hangs on them may not be written in their levels
 IDLE_W = 100.0  # an inverter or charger whose levels end here is written at idle only; common practice, no source
-BOOST = 1.14  # 14.6 V on a 12.8 V bank: what charging lifts a bus to
 LEAST_MM2 = 0.75  # in a sheath; ISO 10133:2012 7.7, and 18 AWG in 33 CFR 183.425
 LOW_SHARE = 0.9  # of nominal, where the schedule has no cut-off: the least a bus is run at; common practice, no source
 
@@ -242,13 +242,3 @@ class FeederWay(Way):
         super().__init__(around, as_circuit)
         self.title = f"Feeder {feeder.id}"
         self.circuit_id = None
-
-
-def weakest(segments: Sequence[Segment], kind: str, rules: Sequence[str], insulation_c: float | None = None) -> Ampacity | None:
-    """The ampacity of the stretch that carries least; `insulation_c` stands in where none is written."""
-    found = [corrected_ampacity_a(_insulated(s, insulation_c), kind, rules) for s in segments]
-    return min((a for a in found if a is not None), key=lambda a: a.amps, default=None)
-
-
-def _insulated(segment: Segment, insulation_c: float | None) -> Segment:
-    return replace(segment, insulation_c=insulation_c) if segment.insulation_c is None and insulation_c else segment
