@@ -28,7 +28,7 @@ from panelward.records import (
 )
 from panelward.watch import Watch
 
-VERSION = 4
+VERSION = 5
 
 
 class Core:

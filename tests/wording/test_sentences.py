@@ -67,7 +67,28 @@ CASES: list[tuple[str, str | None, str, dict[str, object], tuple[str, ...]]] = [
     ("protection-opened", "device-opened", "high", {"before_a": 5.0, "openings": 3}, ("far-over-rating",)),
     ("feed-lost", "unknown", "high", {"before_a": 4.0}, ("floor-gone",)),
     ("feed-lost", "switched-off", "high", {"before_a": 4.0}, ("switch-reported-off",)),
-    ("feed-lost", "load-failed", "medium", {"before_a": 4.0}, ("floor-gone",)),
+    *(
+        ("feed-lost", cause, "medium", {"before_a": 4.0, "before_v": 11.35}, ("floor-gone",))
+        for cause in (
+            "load-failed",
+            "switched-off-at-load",
+            "wiring-open",
+            "own-fuse",
+            "lock-out",
+            "feeder-lost",
+            "supply-lost",
+            "source-limited",
+        )
+    ),
+    ("reading-suspect", "sensor-failed", "medium", {"before_a": 4.0}, ("meter-goes-on",)),
+    (
+        "protection-opened",
+        "device-opened",
+        "medium",
+        {"before_a": 12.5, "openings": 1, "panel_c": 52.4},
+        ("near-rating-in-heat",),
+    ),
+    ("protection-doubtful", "opens-early", "medium", {"draw_a": 11.5, "rating_a": 15.0}, ()),
     ("standby-drain", None, "medium", {"draw_w": 21.4, "draw_a": 1.6, "why": "outside-hours"}, ()),
     ("standby-drain", None, "medium", {"draw_w": 1234.0, "draw_a": 1.6, "why": "longest-run"}, ()),
     ("standby-drain", None, "medium", {"draw_w": 8.4, "draw_a": 1.6, "why": "above-standby"}, ()),
@@ -88,7 +109,8 @@ def transition(
     base: dict[str, object] = {
         "id": "X", "sequence": 1, "at_ms": T0 + 200_000_000, "since_ms": T0, "subject": "circuit", "subject_id": load.id,
         "group": GROUP_OF[kind], "kind": kind, "was": None, "event": "begins", "state": "unacknowledged", "latched": False,
-        "priority": priority, "cause": cause, "candidates": (), "circuits": (), "figures": tuple(figures.items()),
+        "priority": priority, "cause": cause, "candidates": (), "confidence": None, "circuits": (),
+        "figures": tuple(figures.items()),
         "evidence": tuple((name, ()) for name in names), "told": True,
     }  # fmt: skip
     return Transition(**(base | keys))  # type: ignore[arg-type]
@@ -225,7 +247,8 @@ def test_parents_and_supplies_fit_too() -> None:
         for circuits in (ids, ids[:1], ("D1", "D5"), ()):
             for kind, cause in (
                 ("feed-lost", "supply-lost"), ("feed-lost", "feeder-lost"), ("feed-lost", "isolator"),
-                ("feed-lost", "low-voltage-disconnect"), ("feed-lost", "unknown"), ("undervoltage-approach", None),
+                ("feed-lost", "low-voltage-disconnect"), ("feed-lost", "source-limited"),
+                ("feed-lost", "unknown"), ("undervoltage-approach", None),
                 ("readings-overdue", None),
             ):  # fmt: skip
                 for event in ("begins", "ends"):

@@ -246,6 +246,7 @@ class Alarms:
                 priority=condition.priority,
                 cause=condition.cause,
                 candidates=condition.candidates,
+                confidence=condition.confidence,
                 circuits=condition.circuits,
                 figures=condition.figures,
                 evidence=condition.evidence if work is None else (fact(work, self.shift_ms), *condition.evidence),
@@ -579,7 +580,7 @@ _KEPT = (
 )
 _CONDITION = (
     "subject", "subject_id", "group", "edge", "at_ms", "since_ms", "kind", "priority", "cause", "candidates",
-    "circuits", "figures", "evidence",
+    "confidence", "circuits", "figures", "evidence",
 )  # fmt: skip
 
 

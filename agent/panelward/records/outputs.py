@@ -46,6 +46,7 @@ class Condition:
     priority: str
     cause: str | None = None
     candidates: tuple[tuple[str, float], ...] = ()
+    confidence: float | None = None  # how probable it is that kind and cause are right; None: not known
     circuits: tuple[str, ...] = ()
     figures: Facts = ()  # what the kind measures; leaves as keys of the alarm object
     evidence: tuple[tuple[str, Facts], ...] = ()  # (name of the fact, its figures), the weightiest first
@@ -70,6 +71,7 @@ class Transition:
     priority: str
     cause: str | None
     candidates: tuple[tuple[str, float], ...]
+    confidence: float | None
     circuits: tuple[str, ...]
     figures: Facts
     evidence: tuple[tuple[str, Facts], ...]

@@ -5,7 +5,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     way          one circuit's present values: order, pairs, energy; hands each sample to the files below
     overcurrent  overcurrent-approach, conductor-overheating
     doubt        protection-doubtful
-    dead         protection-opened, feed-lost; `causes` is its table of evidence, `tree` its parents
+    dead         protection-opened, feed-lost: `witness` gathers the evidence, `causes` weighs it, `tree` keeps the parents
     drain        standby-drain
     supply       undervoltage-approach
     suspect      reading-suspect: values that can't be
@@ -30,7 +30,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 3
+VERSION = 4
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
@@ -139,12 +139,13 @@ class Watch:
         """Subject, id and group of every condition that is the case now."""
         keys: list[tuple[str, str, str]] = []
         for way_id, way in self.ways.items():
+            dead = way.dead.active if way.dead else None
             for group, is_case in (
                 ("overcurrent", way.over.active),
                 ("device", way.doubt and way.doubt.active),
-                ("dead", way.dead and way.dead.active),
+                ("dead", dead is not None and dead != "reading-suspect"),
                 ("drain", way.drain and way.drain.active),
-                ("readings", way.silence.active or way.stepped or way.suspect.active),
+                ("readings", way.silence.active or way.stepped or way.suspect.active or dead == "reading-suspect"),
             ):
                 if is_case:
                     keys.append(("circuit", way_id, group))
@@ -192,6 +193,8 @@ class Watch:
             if kept is not None and kept["keys"] == repr(supply_depends(self.schedule.supply(supply_id))):
                 supply.restore(kept)
         self.tree.restore(state["tree"])
+        for supply_id, bus in self.tree.buses.items():  # a circuit may have left the schedule
+            bus.drawn = sum(way.drawn for way in self.ways.values() if way.circuit.supply == supply_id)
         for name, value in state["panel"].items():
             setattr(self.panel, name, value)
         self._bench.rebuild()

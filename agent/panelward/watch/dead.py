@@ -2,37 +2,39 @@
 
 A floor (what the load always draws) is the proof of life. Without one a circuit speaks here only on other evidence: an
 overload just before, a switch reported off, volts gone behind the device. Silence is never death: no reading, no claim.
+What the evidence is `witness` gathers, what it weighs stands in `causes`.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-from panelward.records import Circuit, Condition, Facts, Figure, Supply
+from panelward.records import GROUP_OF, Circuit, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
-from panelward.watch.causes import EVIDENCE, HYPOTHESES, named, posterior
+from panelward.watch.causes import NO_LOSS, Evidence, Ranked, named, posterior, priors, shown
 from panelward.watch.overcurrent import MUST_OPEN, Overcurrent
-from panelward.watch.panel import Sample
+from panelward.watch.panel import Panel, Sample
 from panelward.watch.tree import Tree
+from panelward.watch.witness import DEEP_DIP, NO_VOLTS, Witness
 
 LOW = 0.5  # of the floor: below it the floor is gone (a typed floor is no exact figure)
 READINGS = 3
 STEADY_MS = 30_000  # a floor missing this long and three readings: a reboot or a dip is over by then
 TELL_MS = 60_000  # … told within max(60 s, 3 periods) of the first low reading in any case
-COMMAND_MS = 10_000
 DAY_MS = 86_400_000
-FAR_OVER = 1.6  # … and within 50 s here
-NEARLY_SLOWEST = 0.9  # of the opening heat of the slowest device: it holds a moment longer at the most
-NO_VOLTS = 0.3  # of nominal: below it there are none
-DEEP_DIP = 0.08  # of nominal: about 1 V on 12 V, what a short pulls the bus down by (trade practice, no source)
 
 
 class Dead:
     """One circuit's life."""
 
-    def __init__(self, bench: Bench, tree: Tree, circuit: Circuit, supply: Supply, over: Overcurrent, period_ms: int) -> None:
+    def __init__(
+        self, bench: Bench, panel: Panel, tree: Tree, circuit: Circuit, supply: Supply, over: Overcurrent, period_ms: int
+    ) -> None:
         self._bench, self._tree, self.circuit, self._supply, self._over = bench, tree, circuit, supply, over
         self.period_ms = period_ms
+        self._panel = panel
+        self.witness = Witness(tree, panel, circuit, supply, over, period_ms)
+        self._prior = priors(circuit, supply)
         self._on_change = circuit.sense.publishes == "on-change"
         self.floor_w = sum(load.always_draws_w or 0.0 for load in circuit.loads)
         self._zero_a = max(3.0 * circuit.sense.resolution_a, 0.03)
@@ -45,13 +47,6 @@ class Dead:
         self.low = 0  # low samples in a row
         self.counted_ms = 0
         self.seen_ms = 0  # last sample of any kind, received
-        self.before_a = 0.0  # the draw before it went low (of means, the greater of the last two: the last is diluted)
-        self.last_a = 0.0
-        self.quick = 0.0  # heat of the device when it went low
-        self.slow = 0.0
-        self.volts: float | None = None
-        self.closed: bool | None = None
-        self.commanded_off_ms: int | None = None
         self.decided = False
         self.gone_ms: int | None = None  # volts behind its device gone while it rested, as measured
         self.gone_received_ms = 0
@@ -62,6 +57,7 @@ class Dead:
         self.recovered = 0
         self.active: str | None = None  # kind
         self.cause: str | None = None
+        self.evidence: Evidence = ()  # what its cause was judged by
         self.priority = ""
         self.since_ms = 0
         self.openings: list[int] = []  # when its device opened, the last day
@@ -78,6 +74,11 @@ class Dead:
         """When it went from life to nothing (received), if it did and still shows nothing."""
         return self.low_received_ms if self.low_ms is not None and self.alive_ms is not None else None
 
+    @property
+    def recent_multiple(self) -> float:
+        """The greatest draw of the last half minute it drew, as a multiple of its device's rating."""
+        return self._over.rating_multiple(self.witness.recent_a)
+
     def lives(self, now_ms: int) -> bool:
         """Did it show life just now?"""
         return self.low_ms is None and self.alive_ms is not None and now_ms - self.alive_ms <= 3 * self.period_ms + 5_000
@@ -93,7 +94,7 @@ class Dead:
         now_ms = sample.received_ms
         self.seen_ms = now_ms
         if sample.volts is not None:
-            self.volts = sample.volts
+            self.witness.volts = sample.volts
         if not low:
             self._live(sample)
             return
@@ -101,8 +102,7 @@ class Dead:
         if self.low_ms is None:
             self.low_ms, self.low_received_ms, self.low = sample.time_ms, now_ms, 0
             self.counted_ms = sample.time_ms - self.period_ms
-            # The last draw went on for up to a period: what that did to the device is known now.
-            self.quick, self.slow = self._over.quick_heat(), self._over.slow_heat()
+            self.witness.stops()
             self.decided = False
             if self.floor_w > 0.0 or self._on_change:
                 self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
@@ -112,10 +112,10 @@ class Dead:
         volts = sample.volts if self.circuit.sense.volts_at != "bus" else None
         if volts is not None and self._lost_at_rest(sample, gone=volts < NO_VOLTS * self._supply.nominal_v):
             return
-        if self.active == "feed-lost" and self.closed != self.judged_closed:
+        if self.active == "feed-lost" and self.witness.closed != self.judged_closed:
             self._look_again(sample)
         # Straight from an overload: no need to wait. Else a reboot, a crank or a dip must be over first.
-        waited = self._may_have_opened() or now_ms - self.low_received_ms >= STEADY_MS
+        waited = self.witness.may_have_opened() or now_ms - self.low_received_ms >= STEADY_MS
         if not self.decided and self.low >= READINGS and waited:
             self._decide(now_ms)
 
@@ -132,16 +132,13 @@ class Dead:
         if self.low_ms == self.gone_ms:
             return False  # judged already
         self.low_ms, self.low_received_ms = self.gone_ms, self.gone_received_ms
-        self.quick, self.slow = self._over.quick_heat(), self._over.slow_heat()
+        self.witness.stops()
         self._decide(sample.received_ms)
         return True
 
     def _live(self, sample: Sample) -> None:
         now_ms = sample.received_ms
         self.gone_ms, self.gone = None, 0
-        amps = abs(sample.amps)
-        self.before_a = max(amps, self.last_a) if self.circuit.sense.reports == "mean" else amps
-        self.last_a = amps
         if self.low_ms is not None:
             self.recovered += 1
             if self.recovered < 2 and not self._on_change and (self.active or self.decided):
@@ -152,9 +149,10 @@ class Dead:
                 self._emit("ends", now_ms, (("off_for_s", (sample.time_ms - self.since_ms) / 1000.0),))
                 self.active = None
                 self._tree.feeds_again(self, now_ms)
+            self.witness.starts_again(sample, self.low_received_ms, flicker=not self.decided and self.low < READINGS)
             self.low_ms, self.low, self.decided = None, 0, False
-            self.before_a = amps
             self._bench.call_at(self, None)
+        self.witness.lives(sample)
         self.alive_ms = now_ms
         if self.covered or self._tree.any_active:
             self._tree.shows_life(self, now_ms)
@@ -162,9 +160,9 @@ class Dead:
     def switch(self, closed: bool | None, commanded: bool | None, now_ms: int) -> None:
         """The switch's reported state, and the last command that was seen."""
         if closed is not None:
-            self.closed = closed
+            self.witness.closed = closed
         if commanded is not None:
-            self.commanded_off_ms = None if commanded else now_ms
+            self.witness.commanded_off_ms = None if commanded else now_ms
 
     def fire(self, now_ms: int) -> None:
         needed = 1 if self._on_change else 2
@@ -198,112 +196,108 @@ class Dead:
 
     def _look_again(self, sample: Sample) -> None:
         """A switch state that came late, or changed, can name another cause of a standing alarm."""
-        self.judged_closed = self.closed
-        ranked = posterior("always-on", self._evidence())
+        self.judged_closed = self.witness.closed
+        ranked = self._weigh(sample.received_ms)
         cause = named(ranked) or "unknown"
-        if cause not in (self.cause, "device-opened"):  # that would be another kind: not on this evidence
+        if cause not in (self.cause, "device-opened", "sensor-failed"):  # these are other kinds: not on this evidence
             self.cause = cause
             self._emit("changes", sample.received_ms, ranked=ranked)
+
+    def _weigh(self, now_ms: int) -> Ranked:
+        floor, lived = self.floor_w > 0.0, self.alive_ms is not None
+        self.evidence = self.witness.evidence(self, self.low_received_ms, now_ms, floor=floor, lived=lived)
+        return posterior(self._prior, self.evidence)
 
     def _decide(self, now_ms: int) -> None:
         self.decided = True
         if self._tree.explains(self, now_ms):
             return
-        evidence = self._evidence()
-        ranked = posterior("always-on" if self.always_on else "switched", evidence)
+        ranked = self._weigh(now_ms)
         cause = named(ranked)
-        opened = cause == "device-opened"
-        # After a draw that its device carries for minutes at most, "a fuse or a switch" is worth a look.
-        either = (
-            not self.always_on
-            and self._may_have_opened()
-            and self._over.rating_multiple(self.before_a) >= MUST_OPEN
-            and dict(ranked)["device-opened"] >= 0.5
-        )
-        spoken = self.floor_w > 0.0 or "switch-reported-off" in evidence or any(e.startswith("no-volts") for e in evidence)
-        if not opened and not either and not (self.always_on and spoken):
+        kind = self._kind(cause, ranked)
+        if kind is None:
             return
-        if opened:
+        if cause == "device-opened":
             self.openings = [t for t in self.openings if now_ms - t < DAY_MS] + [now_ms]
-        self.active = "protection-opened" if opened or either else "feed-lost"
-        self.cause, self.judged_closed = cause or "unknown", self.closed
-        short = self._tree.dip_v(self, self.low_received_ms) >= DEEP_DIP * self._supply.nominal_v
-        hurts = self.circuit.importance in ("life", "property")
-        repeated = opened and len(self.openings) > 1
-        self.priority = "high" if hurts or (opened and short) or repeated else "medium"
+        self.active = kind
+        self.cause, self.judged_closed = cause or "unknown", self.witness.closed
+        self.priority = self._worth(cause)
         self.since_ms = self.low_ms if self.low_ms is not None else now_ms
         self._emit("begins", now_ms, ranked=ranked)
 
-    def _may_have_opened(self) -> bool:
-        """Had the quickest device of this type opened? Where no times are claimed: was the draw over its rating?"""
-        if self._over.times_claimed:
-            return self.quick >= 1.0
-        return self._over.rating_multiple(self.before_a) > 1.0
+    def _kind(self, cause: str | None, ranked: Ranked) -> str | None:
+        """What is raised, if anything."""
+        if cause == "device-opened":
+            return "protection-opened"
+        if cause == "sensor-failed":
+            return "reading-suspect"
+        if cause in NO_LOSS:
+            return None
+        if self._always_on_speaks():
+            return "feed-lost"
+        # After a draw that its device carries for minutes at most, "a fuse or a switch" is worth a look.
+        either = not self.always_on and self.witness.may_have_opened() and self.witness.multiple() >= MUST_OPEN
+        return "protection-opened" if either and dict(ranked)["device-opened"] >= 0.5 else None
 
-    def _evidence(self) -> tuple[str, ...]:
-        """Names of what is known, by causes.EVIDENCE."""
-        known: list[str] = []
-        if self.closed is not None:
-            known.append("switch-reported-on" if self.closed else "switch-reported-off")
-        if self.commanded_off_ms is not None and abs(self.low_received_ms - self.commanded_off_ms) <= COMMAND_MS:
-            known.append("commanded-off")
-        multiple = self._over.rating_multiple(self.before_a)
-        if self.alive_ms is not None:
-            if self.slow >= NEARLY_SLOWEST:
-                known.append("over-latest")
-            elif self._may_have_opened() and multiple >= FAR_OVER:
-                known.append("far-over-rating")
-            elif self._may_have_opened() and multiple > 1.0:
-                known.append("over-rating")
-            else:
-                known.append("ordinary-before")
-        dip_v = self._tree.dip_v(self, self.low_received_ms)
-        if dip_v > 0.0:
-            known.append("bus-dipped-deep" if dip_v >= DEEP_DIP * self._supply.nominal_v else "bus-dipped")
-        if self.floor_w > 0.0:
-            known.append("floor-gone")
-        place = self.circuit.sense.volts_at
-        if place != "bus" and self.volts is not None and self._tree.bus_healthy(self):
-            gone = self.volts < NO_VOLTS * self._supply.nominal_v
-            known.append({"after-device": "after-device", "after-switch": "after-switch"}.get(place, "at-load"))
-            known[-1] = ("no-volts-" if gone else "volts-") + known[-1]
-        return tuple(known)
+    def _always_on_speaks(self) -> bool:
+        """On an always-on feed nothing is told of a circuit that may honestly rest."""
+        proofs = ("floor-gone", "switch-reported-off", "output-off-unasked")
+        return self.always_on and any(e in proofs or e.startswith("no-volts") for e in self.evidence)
 
-    def _emit(self, edge: str, now_ms: int, figures: Facts = (), ranked: tuple[tuple[str, float], ...] = ()) -> None:
-        word = self._over.device_word()
-        own: list[tuple[str, Figure]] = [("before_a", self.before_a), ("device", word)]
+    def _worth(self, cause: str | None) -> str:
+        if cause == "sensor-failed":
+            return "medium" if self.always_on else "low"
+        hurts = self.circuit.importance in ("life", "property")
+        short = cause == "device-opened" and self._dip_v() >= DEEP_DIP * self._supply.nominal_v
+        repeated = cause == "device-opened" and len(self.openings) > 1
+        return "high" if hurts or short or repeated else "medium"
+
+    def _dip_v(self) -> float:
+        return self._tree.dip_v(self, self.low_received_ms)
+
+    def _sure(self, ranked: Ranked) -> float | None:
+        """How probable it is that kind and cause are right."""
+        if not ranked:
+            return None
+        found = dict(ranked)
+        if self.cause != "unknown":
+            return found[self.cause or ""]
+        if self.active == "protection-opened":
+            return found["device-opened"]
+        return 1.0 - sum(found[cause] for cause in NO_LOSS)
+
+    def _emit(self, edge: str, now_ms: int, figures: Facts = (), ranked: Ranked = ()) -> None:
+        own: list[tuple[str, Figure]] = [("before_a", self.witness.before_a), ("device", self._over.device_word())]
         if self.active == "protection-opened":
             own.append(("openings", len(self.openings)))
             own.append(("first_opening_s", self.openings[0] / 1000.0 if self.openings else None))
-            own.append(("dip_v", self._tree.dip_v(self, self.low_received_ms)))
+            own.append(("dip_v", self._dip_v()))
+            own.append(("panel_c", self._panel.panel_c))
+        if self.cause == "lock-out":
+            own.append(("before_v", self.witness.before_v))
+        kind = self.active or "feed-lost"
         self._bench.found.append(
             Condition(
                 subject="circuit",
                 subject_id=self.circuit.id,
-                group="dead",
+                group=GROUP_OF[kind],
                 edge=edge,
                 at_ms=now_ms,
                 since_ms=self.since_ms,
-                kind=self.active or "feed-lost",
+                kind=kind,
                 priority=self.priority,
                 cause=self.cause,
                 candidates=tuple((c, p) for c, p in ranked if p >= 0.005),
+                confidence=self._sure(ranked),
                 figures=(*own, *figures),
                 evidence=self._facts() if edge in ("begins", "changes") else (),
             )
         )
 
     def _facts(self) -> tuple[tuple[str, Facts], ...]:
-        """The evidence in figures, the weightiest for the leading cause first."""
-        rows = []
-        for name in self._evidence():
-            weights = EVIDENCE[name]
-            strength = max(weights) - min(weights)
-            shown: Facts = tuple((h, w) for h, w in zip(HYPOTHESES, weights, strict=True) if w)
-            rows.append((strength, (name, shown)))
-        rows.sort(key=lambda row: -row[0])
-        base: Facts = (("before_a", self.before_a), ("floor_w", self.floor_w), ("readings", self.low))
-        return (("shows-nothing", base), *(fact for _, fact in rows))
+        """The evidence in figures, the weightiest first."""
+        base: Facts = (("before_a", self.witness.before_a), ("floor_w", self.floor_w), ("readings", self.low))
+        return (("shows-nothing", base), *shown(self.evidence))
 
     def rest(self, now_ms: int) -> None:
         """The program was off: timers start anew."""
@@ -314,18 +308,19 @@ class Dead:
         self.seen_ms = now_ms
 
     def save(self) -> dict[str, Any]:
-        return {name: getattr(self, name) for name in _KEPT} | {"openings": list(self.openings)}
+        kept = {name: getattr(self, name) for name in _KEPT}
+        return kept | {"openings": list(self.openings), "evidence": list(self.evidence), "witness": self.witness.save()}
 
     def restore(self, state: dict[str, Any]) -> None:
         for name in _KEPT:
             setattr(self, name, state[name])
-        self.openings = list(state["openings"])
+        self.openings, self.evidence = list(state["openings"]), tuple(state["evidence"])
+        self.witness.restore(state["witness"])
 
 
 _KEPT = (
-    "due_ms", "alive_ms", "low_ms", "low_received_ms", "low", "counted_ms", "seen_ms", "before_a", "last_a", "quick",
-    "slow", "volts", "closed", "commanded_off_ms", "decided", "judged_closed", "covered", "suppressed", "recovered",
-    "active", "cause", "priority", "since_ms", "gone_ms", "gone_received_ms", "gone",
+    "due_ms", "alive_ms", "low_ms", "low_received_ms", "low", "counted_ms", "seen_ms", "decided", "judged_closed", "covered",
+    "suppressed", "recovered", "active", "cause", "priority", "since_ms", "gone_ms", "gone_received_ms", "gone",
 )  # fmt: skip
 
 

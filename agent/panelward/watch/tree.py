@@ -10,6 +10,7 @@ from typing import Any, Protocol
 
 from panelward.records import Circuit, Condition, Facts, Schedule, Supply
 from panelward.watch.bench import Bench
+from panelward.watch.causes import Ranked, named, shown, upstream
 
 NO_VOLTS = 0.3  # of nominal: the bus is dead
 HEALTHY = 0.75
@@ -19,6 +20,11 @@ NO_VOLTS_MS = 10_000
 DIP_PER_NOMINAL = 0.025  # a common dip of 0.3 V on 12 V just before one circuit went: a short (trade practice, no source)
 CUTOFF_NEAR = 0.03  # of nominal above the cut-off
 CUTOFF_RECENT_MS = 600_000
+HIGH_VOLTS = 1.14  # of nominal: 14.6 V of 12.8, above which a lithium bank's own protection may act (from memory)
+COLD_C = 0.0  # of the bank: below it a lithium bank's own protection may act
+HEAVY = 0.6  # of the rating of the device that feeds an inverter: its output nears what it can give
+HEAVY_MS = 30_000
+UNMETERED = 3  # readings of the meter that are kept
 _WORTH = {"life": 3, "property": 2, "comfort": 1}
 
 
@@ -31,6 +37,10 @@ class Member(Protocol):
     low_ms: int | None  # shows nothing since, as measured
     covered: bool
     active: str | None  # the kind of its own alarm
+
+    @property
+    def recent_multiple(self) -> float:
+        """The greatest draw of the last half minute it drew, as a multiple of its device's rating."""
 
     @property
     def always_on(self) -> bool: ...
@@ -58,6 +68,8 @@ class Group:
         self.active = False
         self.by_volts = False
         self.cause = ""
+        self.evidence: tuple[str, ...] = ()
+        self.ranked: Ranked = ()
         self.since_ms = 0
         self.priority = ""
         self.key = f"{subject}:{subject_id}:{guard}"
@@ -75,6 +87,9 @@ class Bus:
         self.level: float | None = None  # slow mean, to see a dip against
         self.dip_ms: int | None = None
         self.dip_v = 0.0
+        self.drawn = 0  # what its circuits draw together, 0.1 mA; whole numbers, so that no order of sums shows
+        self.unmetered: list[float] = []  # what the meter shows beyond that, its last readings, A
+        self.metered = 0
 
 
 class Tree:
@@ -156,7 +171,7 @@ class Tree:
         bus.level = level + 0.02 * (volts - level)
         bus.volts, bus.at_ms = volts, now_ms
         cutoff = self._cutoff[supply_id]
-        if cutoff is not None and volts <= cutoff + CUTOFF_NEAR * nominal:
+        if cutoff is not None and NO_VOLTS * nominal <= volts <= cutoff + CUTOFF_NEAR * nominal:
             bus.low_ms = now_ms
         if volts >= NO_VOLTS * nominal:
             bus.none_ms, bus.none = None, 0
@@ -168,6 +183,40 @@ class Tree:
             bus.none_ms = now_ms
         elif bus.none >= NO_VOLTS_READINGS and now_ms - bus.none_ms >= NO_VOLTS_MS:
             self._no_volts(supply_id, bus.none_ms, now_ms)
+
+    def drew(self, supply_id: str, change: int) -> None:
+        """A circuit of this supply draws so much more than before, 0.1 mA."""
+        self.buses[supply_id].drawn += change
+
+    def meters(self, supply_id: str, amps: float) -> None:
+        """A reading of the bank's meter, discharge positive."""
+        bus = self.buses[supply_id]
+        bus.metered += 1
+        bus.unmetered.append(amps - bus.drawn / 10_000.0)
+        del bus.unmetered[:-UNMETERED]
+
+    def unmetered(self, supply_id: str) -> tuple[float | None, float, int]:
+        """What the meter shows beyond the sum of its circuits: middle and spread of its last three readings, and how many
+        came. The meter and its circuits are not read at the same moment: where much changes the spread is wide.
+        """
+        bus = self.buses[supply_id]
+        last = sorted(bus.unmetered[-3:])
+        return (last[1], last[2] - last[0], bus.metered) if len(last) == 3 else (None, 0.0, bus.metered)
+
+    def dipped(self, supply_id: str, when_ms: int) -> bool:
+        """Did the bus dip about then, for whatever reason?"""
+        dip_ms = self.buses[supply_id].dip_ms
+        return dip_ms is not None and abs(dip_ms - when_ms) <= 2 * TOGETHER_MS
+
+    def lives_beside(self, circuit: Member, now_ms: int) -> str | None:
+        """The evidence that what feeds this circuit feeds others: of its feeder, else of its supply."""
+        feeder = circuit.circuit.feeder
+        if feeder is not None:
+            mine = next(g for g in self.groups if g.guard == "feeder" and g.subject_id == feeder)
+            if any(m is not circuit and m.lives(now_ms) for m in mine.members):
+                return "feeder-lives"
+        others = self.groups_of(circuit.circuit.supply).members
+        return "supply-lives" if any(m is not circuit and m.lives(now_ms) for m in others) else None
 
     def stepped(self, circuit_id: str, now_ms: int) -> None:
         """A circuit's draw jumped up."""
@@ -223,7 +272,7 @@ class Tree:
         always_on = any(member.always_on for member in dropped)
         if group.guard == "supply":
             # Nothing draws any more: a person may have switched off two lamps, but not what must never lose its feed.
-            return always_on
+            return always_on or self._heavy(group)
         elsewhere = any(member.lives(now_ms) for member in self.groups_of(group.supply.id).members)
         if not elsewhere and not self.bus_healthy(circuit):
             return False
@@ -297,7 +346,8 @@ class Tree:
                 other.active = False
         low = [member for member in group.members if member.low_ms is not None]
         group.active, group.by_volts = True, by_volts
-        group.cause = self._cause(group, now_ms)
+        group.ranked = self._weigh(group, now_ms)
+        group.cause = named(group.ranked) or "unknown"
         worth = max((_WORTH[m.circuit.importance] for m in low or group.members), default=1)
         group.priority = "high" if worth >= 2 else "medium"
         self.any_active = True
@@ -305,16 +355,27 @@ class Tree:
         for member in low:
             member.cover(now_ms)
 
-    def _cause(self, group: Group, now_ms: int) -> str:
-        if group.guard == "feeder":
-            return "feeder-lost"
-        if group.guard == "disconnect":
-            return "low-voltage-disconnect" if self._near_cutoff(group.supply.id, now_ms) else "unknown"
-        if group.guard == "isolator":
-            return "isolator"
-        bus = self.buses[group.supply.id]
-        volts = bus.volts is not None and bus.volts >= HEALTHY * self._nominal[group.supply.id]
-        return "isolator" if volts else "supply-lost"
+    def _weigh(self, group: Group, now_ms: int) -> Ranked:
+        """What took its circuits together: the evidence, and the posterior."""
+        supply, bus = group.supply, self.buses[group.supply.id]
+        known: list[str] = []
+        if supply.cutoff_v is not None:
+            known.append("near-its-cut-off" if self._near_cutoff(supply.id, now_ms) else "far-from-cut-off")
+        if bus.volts is not None:
+            known.append("bus-has-volts" if bus.volts >= HEALTHY * supply.nominal_v else "bus-without-volts")
+        if group.guard != "supply" and any(m.lives(now_ms) for m in self.groups_of(supply.id).members):
+            known.append("others-live")
+        if bus.level is not None and bus.level >= HIGH_VOLTS * supply.nominal_v:
+            known.append("volts-high-before")
+        if supply.fed_by is not None:
+            known.append("source-heavy-before" if self._heavy(group) else "source-light-before")
+        group.evidence = tuple(known)
+        return upstream("inverter" if supply.fed_by is not None and group.guard == "supply" else group.guard, group.evidence)
+
+    def _heavy(self, group: Group) -> bool:
+        """Did what feeds this supply draw near its limit just before?"""
+        feeding = self._by_id.get(group.supply.fed_by or "")
+        return feeding is not None and feeding.recent_multiple >= HEAVY
 
     def _end(self, group: Group, now_ms: int) -> None:
         group.active = False
@@ -342,26 +403,37 @@ class Tree:
                 kind="feed-lost",
                 priority=group.priority,
                 cause=group.cause,
+                candidates=tuple((cause, p) for cause, p in group.ranked if p >= 0.005) if edge == "begins" else (),
+                # That they stopped together is seen; what is not certain is the cause.
+                confidence=dict(group.ranked).get(group.cause, 1.0) if edge == "begins" else None,
                 circuits=circuits,
                 figures=figures,
-                evidence=(("stopped-together", facts),),
+                evidence=(("stopped-together", facts), *shown(group.evidence)),
             )
         )
 
     def save(self) -> dict[str, Any]:
         groups = {
-            g.key: {n: getattr(g, n) for n in ("active", "by_volts", "cause", "since_ms", "priority")} for g in self.groups
+            g.key: {n: getattr(g, n) for n in _KEPT} | {"evidence": list(g.evidence), "ranked": [list(r) for r in g.ranked]}
+            for g in self.groups
         }
-        buses = {supply_id: dict(vars(bus)) for supply_id, bus in self.buses.items()}
+        buses = {supply_id: vars(bus) | {"unmetered": list(bus.unmetered)} for supply_id, bus in self.buses.items()}
         return {"groups": groups, "buses": buses, "step": list(self._step) if self._step else None}
 
     def restore(self, state: dict[str, Any]) -> None:
         """Take back what there still is; a circuit whose parent left the schedule speaks for itself."""
         for group in self.groups:
-            for name, value in state["groups"].get(group.key, {}).items():
-                setattr(group, name, value)
+            kept = state["groups"].get(group.key)
+            if kept is not None:
+                for name in _KEPT:
+                    setattr(group, name, kept[name])
+                group.evidence = tuple(kept["evidence"])
+                group.ranked = tuple((cause, p) for cause, p in kept["ranked"])
         for supply_id, bus in self.buses.items():
             for name, value in state["buses"].get(supply_id, {}).items():
-                setattr(bus, name, value)
+                setattr(bus, name, list(value) if name == "unmetered" else value)
         self._step = (state["step"][0], state["step"][1]) if state["step"] else None
         self.any_active = any(g.active for g in self.groups)
+
+
+_KEPT = ("active", "by_volts", "cause", "since_ms", "priority")

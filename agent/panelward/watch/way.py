@@ -30,9 +30,9 @@ class Way:
 
     __slots__ = (
         "_agree_ms", "_bench", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "amps", "amps_ms",
-        "circuit", "dead", "doubt", "drain", "energy_2mwms", "energy_ms", "energy_w", "lag_ms", "lags", "last_received_ms",
-        "late", "over", "silence", "stepped", "supply", "suspect", "switch_ms", "tree", "unknown_ms", "volts", "volts_ms",
-        "watts", "watts_ms", "watts_s",
+        "circuit", "dead", "doubt", "drain", "drawn", "energy_2mwms", "energy_ms", "energy_w", "lag_ms", "lags",
+        "last_received_ms", "late", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms", "tree",
+        "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
     )  # fmt: skip
 
     def __init__(
@@ -61,7 +61,7 @@ class Way:
         self.dead: Dead | None = None
         self.drain: Drain | None = None
         if circuit.role == "load":
-            self.dead = Dead(bench, tree, circuit, source, self.over, self._period_ms)
+            self.dead = Dead(bench, panel, tree, circuit, source, self.over, self._period_ms)
             on_change = circuit.sense.publishes == "on-change"
             drain = Drain(bench, panel, circuit, source, self._period_ms, on_change)
             self.drain = drain if drain.judged else None
@@ -79,6 +79,10 @@ class Way:
         self.energy_w = 0
         self.unknown_ms = 0  # time without energy: gaps
         self.late = 0
+        self.drawn = 0  # amps as they stand in the sum of its supply, 0.1 mA
+        self.meters = 0.0  # of its supply's meter: 1, or -1 where charge is positive
+        if source.meter == circuit.id:
+            self.meters = -1.0 if source.meter_sign == "charge-positive" else 1.0
 
     def take(self, reading: Reading, bank_a: float | None) -> None:
         """Everything one reading does to this circuit."""
@@ -156,6 +160,14 @@ class Way:
                 if self.drain is not None:
                     self.drain.gap()
         self.energy_ms, self.energy_w = sample.time_ms, milliwatts
+        if sample.fresh:
+            if self.meters:
+                self.tree.meters(self.circuit.supply, self.meters * sample.amps)
+            elif self.circuit.role != "meter":
+                drawn = round(sample.amps * 10_000)
+                if drawn != self.drawn:
+                    self.tree.drew(self.circuit.supply, drawn - self.drawn)
+                    self.drawn = drawn
         if self.watts is not None and sample.watts - self.watts >= STEP_W and sample.fresh:
             self.tree.stepped(self.circuit.id, sample.received_ms)
         self.watts = sample.watts
@@ -258,5 +270,5 @@ class Way:
 
 _KEPT = (
     "volts", "volts_ms", "amps", "amps_ms", "watts", "watts_ms", "watts_s", "switch_ms", "last_received_ms", "lag_ms",
-    "lags", "stepped", "energy_2mwms", "energy_ms", "energy_w", "unknown_ms", "late",
+    "lags", "stepped", "energy_2mwms", "energy_ms", "energy_w", "unknown_ms", "late", "drawn",
 )  # fmt: skip

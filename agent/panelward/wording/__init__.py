@@ -5,6 +5,7 @@ Pure. The words are in `english`, the choosing in `say`. No other room holds tex
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from panelward.records import Circuit, Facts, Figure, Schedule, Transition
@@ -34,7 +35,7 @@ def alarm_object(transition: Transition, schedule: Schedule, *, again: bool = Fa
         "circuits": list(transition.circuits),
         "message": message(transition, schedule, again=again),
         "evidence": [_fact(name, facts, transition, schedule) for name, facts in transition.evidence],
-        "confidence": None,
+        "confidence": None if transition.confidence is None else round(transition.confidence, 3),
     }
     if transition.who:
         found["who"] = transition.who
@@ -77,6 +78,7 @@ def body(found: dict[str, Any], number: int) -> str:
     if len(found["candidates"]) > 1 and found["cause"] in (None, "unknown"):
         could = [english.CAUSES.get(cause, cause) for cause, p in found["candidates"] if p >= 0.1]
         lines.append(english.EITHER + ", ".join(could) + ".")
+        lines.append(english.TELL + _either(found["candidates"], str(found.get("device", "fuse"))))
     lines.append(english.MESSAGE_NUMBER.format(number=number))
     lines.append(english.CAUTION)
     return "\n".join(lines)
@@ -85,6 +87,13 @@ def body(found: dict[str, Any], number: int) -> str:
 def repeated(text: str) -> str:
     """The same text where it may have arrived before."""
     return text if text.startswith(english.AGAIN) else english.AGAIN + text
+
+
+def _either(candidates: Iterable[Sequence[Any]], word: str) -> str:
+    """The two likeliest causes, and what tells them apart by looking or listening."""
+    first = sorted(str(cause) for cause, _ in list(candidates)[:2])
+    template = english.EITHER_OR.get((first[0], first[1])) if len(first) == 2 else None
+    return (template or english.EITHER_OTHER).format(word=word)
 
 
 def _spoken_for(transition: Transition, schedule: Schedule) -> Circuit | None:
@@ -101,6 +110,10 @@ def _parent_manner(transition: Transition, schedule: Schedule) -> str:
         return "gas"
     if transition.cause == "low-voltage-disconnect":
         return "cut-off"
+    if transition.cause == "source-limited":
+        return "limited"
+    if transition.circuits and transition.subject == "supply" and schedule.supply(transition.subject_id).fed_by is not None:
+        return "fed"
     if transition.subject == "feeder":
         return "feeder"
     return "*" if transition.circuits else "none"
@@ -136,7 +149,8 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
     return {
         "amps": say.number(drawn),
         "watts": say.number(figures.get("draw_w")),
-        "volts": say.number(figures.get("volts")),
+        "volts": say.number(figures.get("volts", figures.get("before_v"))),
+        "celsius": say.number(figures.get("panel_c")),
         "hours": say.number(figures.get("hours_left")),
         "dip": say.number(figures.get("dip_v")),
         "step": say.number(figures.get("step_s")),
@@ -146,7 +160,8 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "at": say.day_clock(at_ms, zone) if transition.kind == "drill" else say.clock(at_ms, at_ms, zone),
         "lasting": say.lasting(lasted_s),
         "count": str(len(transition.circuits)),
-        "word": _word(transition, schedule, figures),
+        "word": (word := _word(transition, schedule, figures)),
+        "either": _either(transition.candidates, word),
         "place": say.shorten(place, 20),
         "inverter": _inverter(schedule, transition),
         "vehicle": say.shorten(schedule.vehicle.name, say.LABEL_MOST),

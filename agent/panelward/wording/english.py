@@ -92,6 +92,25 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Keep {label} switched off: its {word} seems to have cut off at {since}, after {amps} A. "
               "Have the cause found.",),
     },
+    "opened-heat": {
+        "cold": ("Look at {label}'s display, let the panel cool: its {word} cut off at {since}, at {amps} A in {celsius} °C heat.",),
+        "burner": ("Leave {label} alone, vents clear: its {word} cut off at {since}, at {amps} A in {celsius} °C heat.",),
+        "detector": ("Shut the gas, air the cabin: {label}'s {word} cut off at {since} in heat. Don't sleep there till it runs.",),
+        "medical": ("Ring whoever needs {label} now: its {word} cut off at {since} in heat. Use its own battery.",),
+        "sump": ("Look at the water by {label} yourself: its {word} cut off at {since} in heat. Ring the fitter.",),
+        "carrier": ("Ring the fitter about {label}: its {word} cut off at {since} in heat. Now messages may stop.",),
+        "inverter": ("Switch off what {label} runs, let the panel cool: its {word} cut off at {since}, at {amps} A in "
+                     "{celsius} °C heat.",
+                     "Switch off what {label} runs: its {word} cut off at {since} in {celsius} °C heat."),
+        "ac": ("Unplug everything at {label}: its {word} cut off at {since} in {celsius} °C heat. Then ask a licensed person.",),
+        "*": ("Keep {label} switched off, let the panel cool: its {word} cut off at {since}, at {amps} A in {celsius} °C heat.",),
+    },
+    "doubtful-early": {
+        "ac": ("Keep {label} unplugged, ask a licensed person: its {word} cut off at {amps} A again, at {since}, less than it "
+               "is listed for.",
+               "Keep {label} unplugged, ask a licensed person: its {word} cut off at {amps} A again, at {since}."),
+        "*": ("Have the fitter look at {label}: its {word} cut off at {amps} A again, at {since}, less than it is listed for.",),
+    },
     "opened-short": {
         "detector": ("Shut the gas, air the cabin: {label}'s {word} cut off on a short circuit at {since}. "
                      "Don't sleep there till it runs.",),
@@ -138,8 +157,57 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "carrier": ("Look if {label} still runs: it has drawn nothing for {lasting}, since {since}. Without it no more "
                     "messages come.",),
         "ac": ("Look at {label}'s plug and own switch: it has drawn nothing for {lasting}, since {since}.",),
-        "*": ("Look at {label}: it has drawn nothing for {lasting}, since {since}. Its switch, its {word} or itself: "
-              "look at the switch first.",),
+        "*": ("Look at {label}: it has drawn nothing for {lasting}, since {since}. {either}",
+              "Look at {label}: it has drawn nothing since {since}. {either}",
+              "Look at {label}: it has drawn nothing for {lasting}, since {since}."),
+    },
+    "lost-at-load": {
+        "cold": ("Look at {label}'s display. Dark: its own switch or plug first, then ring the fitter. No draw since {since}.",),
+        "carrier": ("Look at {label}'s own switch: no draw for {lasting}, since {since}. Without it no more messages come.",),
+        "*": ("Look at {label}'s own switch: it has drawn nothing for {lasting}, since {since}. If it is on, ring the fitter.",
+              "Look at {label}'s own switch: it has drawn nothing for {lasting}, since {since}."),
+    },
+    "lost-load": {
+        "cold": ("Look at {label}'s display and contents: it has power and draws nothing for {lasting}, since {since}. "
+                 "Ring the fitter.",
+                 "Look at {label}'s display and contents: it has power and draws nothing, since {since}."),
+        "carrier": ("Look if {label} runs: it has power and draws nothing since {since}. Without it no more messages come.",),
+        "ac": ("Leave {label} unplugged, have it looked at: it has power and draws nothing for {lasting}, since {since}.",),
+        "*": ("Have {label} looked at: it has power and draws nothing for {lasting}, since {since}. It may itself have failed.",),
+    },
+    "lost-wiring": {
+        "cold": ("Look at {label}'s display, ring the fitter: its draw flickered, then nothing since {since}. Its wiring may be "
+                 "open.",),
+        "carrier": ("Ring the fitter about {label}: its draw flickered, nothing since {since}. Without it no more messages "
+                    "come.",),
+        "ac": ("Unplug {label}, ask a licensed person: its draw flickered, then nothing since {since}. Its wiring may be open.",),
+        "*": ("Leave {label} off, have its wiring checked: its draw flickered, then nothing for {lasting}, since {since}.",
+              "Leave {label} off, have its wiring checked: its draw flickered, then nothing since {since}."),
+    },
+    "lost-own-fuse": {
+        "ac": ("Unplug {label}, have it looked at: nothing drawn since {since}. Its own fuse may have cut off, in its plug or "
+               "itself.",),
+        "*": ("Ring the fitter about {label}: nothing drawn for {lasting}, since {since}. Its own fuse may have cut off, "
+              "in its lead.",
+              "Ring the fitter about {label}: nothing drawn since {since}. Its own fuse may have cut off, in its lead."),
+    },
+    "lost-lock-out": {
+        "cold": ("Look at {label}'s display: it stopped at {since} at {volts} V, too few for it. Switch off what you can do "
+                 "without.",),
+        "carrier": ("Look at {label}: it stopped at {since} at {volts} V, too few for it. Without it no more messages come.",),
+        "*": ("Look at {label}: it stopped at {since} at {volts} V, too few for it. Switch off what you can do without.",),
+    },
+    "lost-upstream": {
+        "carrier": ("Look at the main switch: {label} has drawn nothing since {since}. Without it no more messages come.",),
+        "ac": ("Look at what feeds {label}: it has drawn nothing for {lasting}, since {since}.",),
+        "inverter": ("Ring the fitter about {label}: it has drawn nothing for {lasting}, since {since}. What feeds it may be off.",),
+        "*": ("Look at the main switch: {label} has drawn nothing for {lasting}, since {since}. If it is on, ring the fitter.",
+              "Look at the main switch: {label} has drawn nothing for {lasting}, since {since}."),
+    },
+    "lost-limited": {
+        "ac": ("Unplug everything at {label}: what feeds it seems to have shut itself off at {since}, after {amps} A.",),
+        "inverter": ("Switch off what {label} runs, let it rest: it seems to have shut itself off at {since}, after {amps} A.",),
+        "*": ("Leave {label} off, ring the fitter: its output seems to have shut itself off at {since}, after {amps} A.",),
     },
     "lost-switched-off": {
         "detector": ("Shut the gas, air the cabin: {label} was switched off at {since}. Don't sleep there till it runs.",),
@@ -160,6 +228,9 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "cut-off": ("Leave the battery as it is, ring the fitter: it cut {count} circuits off at {since}, its charge low; "
                     "{label} among them.",),
         "*": ("Look at the main switch: {count} circuits stopped together at {since}, {label} among them.",),
+        "limited": ("Unplug everything at {label}: what feeds it shut itself off at {since}, overloaded; {count} circuits "
+                    "without power.",),
+        "fed": ("Look at what feeds {label}: {count} circuits stopped together at {since}.",),
         "none": ("Look at the main switch: no volts on {place} since {since}, {count} circuits without power.",),
     },
     "flood-dead": {
@@ -302,6 +373,10 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "detector": ("Press {label}'s own test button: its readings stand still since {since}. From here nobody can tell.",),
         "*": ("Ignore the figure of {label} for now: its sensor has shown exactly {amps} A since {since}.",),
     },
+    "suspect-sensor-failed": {
+        "detector": ("Press {label}'s own test button: its readings show nothing since {since}, the battery's meter goes on.",),
+        "*": ("Look at {label} once: its sensor shows nothing since {since}, the battery's meter still shows its {amps} A.",),
+    },
     "plausible": {
         "*": ("Nothing to do: {label}'s readings make sense again since {at}.",),
     },
@@ -338,11 +413,31 @@ EVIDENCE: dict[str, str] = {
     "shows-nothing": "{before_a} A before; {readings} readings of nothing in a row; its floor is {floor_w} W.",
     "switch-reported-off": "Its switch reports off",
     "switch-reported-on": "Its switch reports on",
+    "output-off-unasked": "Its electronic output reports off, and no command was seen",
     "commanded-off": "A command to switch off was seen just before",
     "over-latest": "It drew longer than the slowest fuse or breaker of its type carries",
     "far-over-rating": "It drew far over the rating just before",
     "over-rating": "It drew over the rating just before",
+    "near-rating-in-heat": "It drew near the rating, in a hot panel, just before",
     "ordinary-before": "It drew nothing unusual just before",
+    "over-own-fuse": "It drew over the rating of the fuse in its own lead",
+    "low-volts-before": "Its volts were low just before",
+    "ample-volts-before": "It had ample volts just before",
+    "flickered-before": "Its draw flickered before, while the bus did not dip",
+    "feeder-lives": "Others on its feeder draw",
+    "supply-lives": "Others on its supply draw",
+    "meter-fell-too": "The battery's meter fell by as much",
+    "meter-goes-on": "The battery's meter still shows its draw",
+    "idle-too-long": "It has rested longer than in a thousand of its rests",
+    "readings-fresh": "Its readings are fresh",
+    "near-its-cut-off": "The bus stood near its cut-off in the last ten minutes",
+    "far-from-cut-off": "The bus was far from its cut-off",
+    "bus-has-volts": "The bus has volts",
+    "bus-without-volts": "The bus has no volts",
+    "others-live": "Others of the supply draw",
+    "volts-high-before": "The bus stood high just before",
+    "source-heavy-before": "What feeds it drew heavily just before",
+    "source-light-before": "What feeds it drew little just before",
     "bus-dipped": "The bus dipped just before",
     "bus-dipped-deep": "The bus dipped deep just before, and came back",
     "floor-gone": "Even what it always draws is gone",
@@ -371,11 +466,48 @@ EVIDENCE: dict[str, str] = {
 
 CAUSES = {
     "switched-off": "switched off",
+    "switched-off-at-load": "its own switch",
     "device-opened": "its fuse or breaker",
+    "feeder-lost": "its feeder",
+    "supply-lost": "what feeds the panel",
+    "rests": "it rests",
     "load-failed": "the load itself",
     "wiring-open": "the wiring",
     "sensor-failed": "the sensor",
+    "link-lost": "no readings",
+    "old-message": "an old message",
+    "turned-down": "turned down at its own control",
+    "own-fuse": "the fuse in its own lead",
+    "lock-out": "its own stop at low volts",
+    "source-limited": "its source shut itself off",
+    "low-voltage-disconnect": "the low-battery cut-off",
+    "isolator": "the main switch",
+    "battery-protection": "the battery's own protection",
+    "unknown": "not known",
 }
+
+# Two causes that can't be told apart from here, and what tells them apart by looking and listening.
+EITHER_OR: dict[tuple[str, str], str] = {
+    ("device-opened", "switched-off"): "Its {word} or a switch: look at the panel switch first.",
+    ("device-opened", "switched-off-at-load"): "Its {word} or its own switch: look at the switch first.",
+    ("device-opened", "load-failed"): "Its {word} or itself: if a lamp on it is lit, it has power.",
+    ("device-opened", "wiring-open"): "Its {word} or its wiring: leave both to the fitter.",
+    ("device-opened", "own-fuse"): "A {word} in the panel or in its lead: ring the fitter.",
+    ("device-opened", "sensor-failed"): "Its {word}, or only the sensor: look and listen if it runs.",
+    ("device-opened", "lock-out"): "Its {word}, or too few volts: its display tells.",
+    ("device-opened", "feeder-lost"): "Its {word} or its feeder: look if others on it run.",
+    ("load-failed", "switched-off"): "Itself or a switch: look at the panel switch first.",
+    ("load-failed", "switched-off-at-load"): "Itself or its own switch: look at the switch first.",
+    ("load-failed", "wiring-open"): "Itself or its wiring: if a lamp on it is lit, it has power.",
+    ("load-failed", "own-fuse"): "Itself or its own fuse: leave both to the fitter.",
+    ("load-failed", "sensor-failed"): "Itself, or only the sensor: look and listen if it runs.",
+    ("load-failed", "lock-out"): "Itself, or too few volts: its display tells.",
+    ("switched-off", "switched-off-at-load"): "A switch: look at the panel switch, then at its own.",
+    ("own-fuse", "switched-off-at-load"): "Its own switch or its own fuse: look at the switch first.",
+    ("sensor-failed", "switched-off-at-load"): "Its own switch, or only the sensor: look and listen if it runs.",
+}
+EITHER_OTHER = "Its switch, its {word} or itself: look at the switch first."
+TELL = "To tell: "
 
 TOGETHER, APART = "together at", "since"  # how circuits of a flood stopped
 

@@ -71,7 +71,7 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
             return "conductor", None
         return ("continuous" if transition.priority == "low" else "overcurrent"), None
     if kind == "protection-doubtful":
-        return "doubtful", None
+        return ("doubtful-early" if cause == "opens-early" else "doubtful"), None
     if transition.subject != "circuit":
         return ("parent-back" if ended else "parent-lost"), None
     if ended:
@@ -80,7 +80,21 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return "opened-undecided", None
     if kind == "protection-opened":
         return _opened(transition, figures), None
-    return ("lost-switched-off" if cause == "switched-off" else "lost-unknown"), None
+    return _LOST.get(cause or "", "lost-unknown"), None
+
+
+_LOST = {
+    "switched-off": "lost-switched-off",
+    "switched-off-at-load": "lost-at-load",
+    "load-failed": "lost-load",
+    "wiring-open": "lost-wiring",
+    "own-fuse": "lost-own-fuse",
+    "lock-out": "lost-lock-out",
+    "feeder-lost": "lost-upstream",
+    "supply-lost": "lost-upstream",
+    "source-limited": "lost-limited",
+}
+GRAVE = ("detector", "medical", "sump", "burner")  # of these the act is the same whatever the cause
 
 
 def _opened(transition: Transition, figures: dict[str, Figure]) -> str:
@@ -90,6 +104,8 @@ def _opened(transition: Transition, figures: dict[str, Figure]) -> str:
         return "opened-repeatedly"
     if "bus-dipped-deep" in names:
         return "opened-short"
+    if "near-rating-in-heat" in names:
+        return "opened-heat"
     return "opened-ordinary" if "ordinary-before" in names else "opened-overload"
 
 
@@ -99,7 +115,8 @@ def sentence(situation: str, manner: str, values: dict[str, str], label: str, *,
     prefix = english.AGAIN if again else ""
     room = LONGEST - len(prefix)
     text = ""
-    for template in lines.get(manner) or _fallback(lines, manner):
+    grave = english.SENTENCES["lost-unknown"] if situation.startswith("lost-") and manner in GRAVE else {}
+    for template in lines.get(manner) or grave.get(manner) or _fallback(lines, manner):
         act = template.partition("{label}")[0] if "{label}" in template else ""
         short = shorten(label, max(LABEL_LEAST, min(LABEL_MOST, LOCK_SCREEN - len(act))))
         for name in (shorten(label, LABEL_MOST), short, shorten(label, LABEL_LEAST)):

@@ -1,0 +1,172 @@
+"""What a circuit, its bus and its neighbours showed before and while it shows nothing: the evidence, by name.
+
+`causes.EVIDENCE` says what each name weighs. Sensing decides what is evidence at all: volts at the bus prove nothing of a
+fuse; a draw that the meter cannot tell from its own noise is no draw; a dip that took all circuits along is no flicker.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from panelward.records import Circuit, Supply
+from panelward.watch.causes import Evidence
+from panelward.watch.overcurrent import Overcurrent
+from panelward.watch.panel import Panel, Sample
+from panelward.watch.tree import Member, Tree
+
+COMMAND_MS = 10_000
+FAR_OVER = 1.6  # … and within 50 s here
+NEARLY_SLOWEST = 0.9  # of the opening heat of the slowest device: it holds a moment longer at the most
+NO_VOLTS = 0.3  # of nominal: below it there are none
+DEEP_DIP = 0.08  # of nominal: about 1 V on 12 V, what a short pulls the bus down by (trade practice, no source)
+LOW_VOLTS = 0.90  # of nominal: 11.5 V of 12.8, where loads lock themselves out (10.4 to 11.7 V; common practice, no source)
+AMPLE_VOLTS = 0.96
+HOT_C = 45.0  # of the panel: F11 of the trade's list of faults
+NEAR_RATING = 0.7
+FLICKERS = 2
+FLICKER_MS = 600_000
+RECENT_MS = 30_000
+METERED_A = 0.5  # a smaller draw does not stand out of what the others do meanwhile
+METER_READINGS = 4  # since it stopped: the first may be of before
+STEADY = 0.25  # of the draw: the spread of what the meter shows beyond its circuits, else it proves nothing
+
+
+class Witness:
+    """One circuit's."""
+
+    def __init__(self, tree: Tree, panel: Panel, circuit: Circuit, supply: Supply, over: Overcurrent, period_ms: int) -> None:
+        self._tree, self._panel, self._circuit, self._supply, self._over = tree, panel, circuit, supply, over
+        self._period_ms = period_ms
+        self._means = circuit.sense.reports == "mean"
+        self._electronic = circuit.protection is not None and circuit.protection.kind == "electronic"
+        self._own_a = min((load.inline_fuse_a for load in circuit.loads if load.inline_fuse_a is not None), default=None)
+        self.before_a = 0.0  # the draw before it went low (of means, the greater of the last two: the last is diluted)
+        self.last_a = 0.0
+        self.before_v: float | None = None
+        self.recent_a = 0.0  # the greatest draw of the last half minute
+        self.recent_ms = 0
+        self.quick = 0.0  # heat of the device when it went low
+        self.slow = 0.0
+        self.volts: float | None = None
+        self.closed: bool | None = None
+        self.commanded_off_ms: int | None = None
+        self.flickers: list[int] = []
+        self.unmetered_a: float | None = None  # what the meter showed beyond the sum of its circuits, before
+        self.metered = 0
+
+    def lives(self, sample: Sample) -> None:
+        """It draws."""
+        amps = abs(sample.amps)
+        self.before_a = max(amps, self.last_a) if self._means else amps
+        self.last_a = amps
+        if sample.volts is not None:
+            self.before_v = sample.volts
+        if amps >= self.recent_a or sample.received_ms - self.recent_ms > RECENT_MS + 2 * self._period_ms:
+            self.recent_a, self.recent_ms = amps, sample.received_ms
+
+    def starts_again(self, sample: Sample, low_received_ms: int, *, flicker: bool) -> None:
+        """It draws again. After a reading or two of nothing that is a flicker, unless the bus dipped or it rested."""
+        amps, now_ms = abs(sample.amps), sample.received_ms
+        same = abs(amps - self.last_a) <= 0.25 * amps
+        if flicker and same and not self._tree.dipped(self._circuit.supply, low_received_ms):
+            self.flickers = [*[t for t in self.flickers if now_ms - t <= FLICKER_MS][-7:], now_ms]
+        self.last_a = amps
+
+    def stops(self) -> None:
+        """Its first reading of nothing."""
+        # The last draw went on for up to a period: what that did to the device is known now.
+        self.quick, self.slow = self._over.quick_heat(), self._over.slow_heat()
+        middle_a, spread_a, self.metered = self._tree.unmetered(self._circuit.supply)
+        self.unmetered_a = middle_a if spread_a <= STEADY * self.before_a else None
+
+    def may_have_opened(self) -> bool:
+        """Had the quickest device of this type opened? Where no times are claimed: was the draw over its rating?"""
+        if self._over.times_claimed:
+            return self.quick >= 1.0
+        return self._over.rating_multiple(self.before_a) > 1.0
+
+    def multiple(self) -> float:
+        """The draw before as a multiple of the fitted rating."""
+        return self._over.rating_multiple(self.before_a)
+
+    def evidence(self, member: Member, since_ms: int, now_ms: int, *, floor: bool, lived: bool) -> Evidence:
+        """Names of what is known, by causes.EVIDENCE. `since_ms`: its first reading of nothing, received."""
+        known = self._switch(since_ms)
+        if lived:
+            known.append(self._before())
+            if self._own_a is not None and self.before_a > 1.1 * self._own_a:
+                known.append("over-own-fuse")
+            known += self._volts_before()
+            if sum(1 for t in self.flickers if since_ms - t <= FLICKER_MS) >= FLICKERS:
+                known.append("flickered-before")
+        dip_v = self._tree.dip_v(member, since_ms)
+        if dip_v > 0.0:
+            known.append("bus-dipped-deep" if dip_v >= DEEP_DIP * self._supply.nominal_v else "bus-dipped")
+        if floor:
+            known.append("floor-gone")
+        place = self._circuit.sense.volts_at
+        if place != "bus" and self.volts is not None and self._tree.bus_healthy(member):
+            gone = self.volts < NO_VOLTS * self._supply.nominal_v
+            known.append(("no-volts-" if gone else "volts-") + ("at-load" if place == "load" else place))
+        lives = self._tree.lives_beside(member, now_ms)
+        if lives is not None:
+            known.append(lives)
+        known += self._meter(lived)
+        known.append("readings-fresh")
+        return tuple(known)
+
+    def _switch(self, since_ms: int) -> list[str]:
+        known = []
+        off = self.commanded_off_ms is not None and abs(since_ms - self.commanded_off_ms) <= COMMAND_MS
+        if self.closed:
+            known.append("switch-reported-on")
+        elif self.closed is not None:
+            known.append("output-off-unasked" if self._electronic and not off else "switch-reported-off")
+        if off:
+            known.append("commanded-off")
+        return known
+
+    def _before(self) -> str:
+        multiple = self.multiple()
+        if self.slow >= NEARLY_SLOWEST:
+            return "over-latest"
+        if self.may_have_opened() and multiple > 1.0:
+            return "far-over-rating" if multiple >= FAR_OVER else "over-rating"
+        panel_c = self._panel.panel_c
+        if multiple >= NEAR_RATING and panel_c is not None and panel_c >= HOT_C:
+            return "near-rating-in-heat"
+        return "ordinary-before"
+
+    def _volts_before(self) -> list[str]:
+        if self.before_v is None:
+            return []
+        of_nominal = self.before_v / self._supply.nominal_v
+        if NO_VOLTS < of_nominal < LOW_VOLTS:
+            return ["low-volts-before"]
+        return ["ample-volts-before"] if of_nominal >= AMPLE_VOLTS else []
+
+    def _meter(self, lived: bool) -> list[str]:
+        """Does the bank's meter still show the draw that this channel no longer shows?"""
+        if not lived or self.unmetered_a is None or self.before_a < max(METERED_A, 10.0 * self._circuit.sense.resolution_a):
+            return []
+        now_a, spread_a, metered = self._tree.unmetered(self._circuit.supply)
+        if now_a is None or metered - self.metered < METER_READINGS or spread_a > STEADY * self.before_a:
+            return []
+        share = (now_a - self.unmetered_a) / self.before_a
+        if share >= 0.6:
+            return ["meter-goes-on"] if share <= 1.5 else []
+        return ["meter-fell-too"] if abs(share) <= 0.3 else []
+
+    def save(self) -> dict[str, Any]:
+        return {name: getattr(self, name) for name in _KEPT} | {"flickers": list(self.flickers)}
+
+    def restore(self, state: dict[str, Any]) -> None:
+        for name in _KEPT:
+            setattr(self, name, state[name])
+        self.flickers = list(state["flickers"])
+
+
+_KEPT = (
+    "before_a", "last_a", "before_v", "recent_a", "recent_ms", "quick", "slow", "volts", "closed", "commanded_off_ms",
+    "unmetered_a", "metered",
+)  # fmt: skip
