@@ -6,7 +6,7 @@ import pytest
 
 from panelward.records import Sense, Settings
 from panelward.schedule.detect import limits
-from panelward.watch import dead, doubt, drain, overcurrent, supply, suspect
+from panelward.watch import dead, doubt, drain, overcurrent, supply, suspect, witness
 from plans import FREEZER, PLAN
 
 
@@ -18,7 +18,7 @@ from plans import FREEZER, PLAN
         (limits.STEADY_S * 1000, dead.STEADY_MS),
         (limits.TELL_S * 1000, dead.TELL_MS),
         (limits.MUST_OPEN, dead.MUST_OPEN),
-        (limits.FAR_OVER, dead.FAR_OVER),
+        (limits.FAR_OVER, witness.FAR_OVER),
         (limits.SUSTAINED_S, overcurrent.SUSTAINED_S),
         (limits.LOOK_AGAIN_S * 1000, overcurrent.LOOK_AGAIN_MS),
         (limits.SURGE_SLACK, overcurrent.SURGE_SLACK),

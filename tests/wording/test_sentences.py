@@ -247,7 +247,7 @@ def test_parents_and_supplies_fit_too() -> None:
         for circuits in (ids, ids[:1], ("D1", "D5"), ()):
             for kind, cause in (
                 ("feed-lost", "supply-lost"), ("feed-lost", "feeder-lost"), ("feed-lost", "isolator"),
-                ("feed-lost", "low-voltage-disconnect"), ("feed-lost", "source-limited"),
+                ("feed-lost", "low-voltage-disconnect"), ("feed-lost", "source-limited"), ("feed-lost", "low-volts"),
                 ("feed-lost", "unknown"), ("undervoltage-approach", None),
                 ("readings-overdue", None),
             ):  # fmt: skip

@@ -115,9 +115,13 @@ class Dead:
         if self.active == "feed-lost" and self.witness.closed != self.judged_closed:
             self._look_again(sample)
         # Straight from an overload: no need to wait. Else a reboot, a crank or a dip must be over first.
-        waited = self.witness.may_have_opened() or now_ms - self.low_received_ms >= STEADY_MS
+        waited = self.witness.may_have_opened() or now_ms - self.low_received_ms >= self._steady_ms()
         if not self.decided and self.low >= READINGS and waited:
             self._decide(now_ms)
+
+    def _steady_ms(self) -> int:
+        """After a dip of the bus what has electronics starts anew, and may take most of a minute."""
+        return TELL_MS if self._tree.dipped(self.circuit.supply, self.low_received_ms) else STEADY_MS
 
     def _lost_at_rest(self, sample: Sample, *, gone: bool) -> bool:
         """It rested, and was judged to rest; now the volts behind its device go too: it is judged anew, from then."""
@@ -180,6 +184,10 @@ class Dead:
             return
         self.low_received_ms, self.low, self.decided = now_ms, 0, False
         self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
+
+    def judge_later(self) -> None:
+        """Nothing can be said yet: the next reading asks again."""
+        self.decided = False
 
     def cover(self, now_ms: int) -> None:
         """A parent explains it."""

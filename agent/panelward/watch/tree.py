@@ -17,11 +17,12 @@ HEALTHY = 0.75
 TOGETHER_MS = 5_000  # on top of two periods
 NO_VOLTS_READINGS = 3
 NO_VOLTS_MS = 10_000
+SAG_MS = 30_000  # a bus below HEALTHY this long: its circuits stop for want of volts
+SHORT_MS = 1_500  # a short opens its device within a second: a longer dip is a crank or a heavy start
 DIP_PER_NOMINAL = 0.025  # a common dip of 0.3 V on 12 V just before one circuit went: a short (trade practice, no source)
 CUTOFF_NEAR = 0.03  # of nominal above the cut-off
 CUTOFF_RECENT_MS = 600_000
 HIGH_VOLTS = 1.14  # of nominal: 14.6 V of 12.8, above which a lithium bank's own protection may act (from memory)
-COLD_C = 0.0  # of the bank: below it a lithium bank's own protection may act
 HEAVY = 0.6  # of the rating of the device that feeds an inverter: its output nears what it can give
 HEAVY_MS = 30_000
 UNMETERED = 3  # readings of the meter that are kept
@@ -51,6 +52,9 @@ class Member(Protocol):
 
     def lives(self, now_ms: int) -> bool:
         """Did it show life just now?"""
+
+    def judge_later(self) -> None:
+        """Nothing can be said yet."""
 
     def cover(self, now_ms: int) -> None:
         """A parent explains it."""
@@ -85,7 +89,9 @@ class Bus:
         self.none = 0
         self.low_ms: int | None = None  # last near the cut-off
         self.level: float | None = None  # slow mean, to see a dip against
-        self.dip_ms: int | None = None
+        self.sag_ms: int | None = None  # below HEALTHY since
+        self.dip_ms: int | None = None  # last reading of the last dip
+        self.dip_from_ms = 0
         self.dip_v = 0.0
         self.drawn = 0  # what its circuits draw together, 0.1 mA; whole numbers, so that no order of sums shows
         self.unmetered: list[float] = []  # what the meter shows beyond that, its last readings, A
@@ -166,10 +172,14 @@ class Tree:
         level = bus.level if bus.level is not None else volts
         if volts < level - DIP_PER_NOMINAL * nominal:
             if bus.dip_ms is None or now_ms - bus.dip_ms > TOGETHER_MS:
-                bus.dip_v = 0.0
+                bus.dip_v, bus.dip_from_ms = 0.0, now_ms
             bus.dip_ms, bus.dip_v = now_ms, max(bus.dip_v, level - volts)
         bus.level = level + 0.02 * (volts - level)
         bus.volts, bus.at_ms = volts, now_ms
+        if volts >= HEALTHY * nominal:
+            bus.sag_ms = None
+        elif bus.sag_ms is None:
+            bus.sag_ms = now_ms
         cutoff = self._cutoff[supply_id]
         if cutoff is not None and NO_VOLTS * nominal <= volts <= cutoff + CUTOFF_NEAR * nominal:
             bus.low_ms = now_ms
@@ -228,19 +238,29 @@ class Tree:
         return bus.volts is not None and bus.volts >= HEALTHY * self._nominal[circuit.circuit.supply]
 
     def dip_v(self, circuit: Member, when_ms: int) -> float:
-        """How far the bus dipped within two periods before `when_ms`; 0 where it did not, or has stayed down."""
+        """How far the bus dipped within two periods before `when_ms`, as one circuit's short would have it; 0 where it did
+        not, stayed down, or where another circuit's start or the loss of several explains it.
+        """
         bus = self.buses[circuit.circuit.supply]
         near = 2 * circuit.period_ms + 1_000
         if self._step is not None and self._step[0] != circuit.circuit.id and abs(self._step[1] - when_ms) <= near:
             return 0.0  # another circuit's start pulled it down
         if bus.dip_ms is None or not self.bus_healthy(circuit) or not -near <= bus.dip_ms - when_ms <= circuit.period_ms:
             return 0.0
+        if bus.dip_ms - bus.dip_from_ms > SHORT_MS:
+            return 0.0
+        others = self.groups_of(circuit.circuit.supply).members
+        if any(m is not circuit and m.dropped_ms is not None and abs(m.dropped_ms - when_ms) <= near for m in others):
+            return 0.0  # one short takes one circuit
         return bus.dip_v
 
     def explains(self, circuit: Member, now_ms: int) -> bool:
         """Does a parent explain that this circuit shows nothing? Begins the parent's condition if it is found now."""
         mine = [group for group in self.groups if any(member is circuit for member in group.members)]
         supply = self._schedule.supply(circuit.circuit.supply)
+        sag_ms = self.buses[supply.id].sag_ms
+        if sag_ms is not None and self._sags(circuit, sag_ms, now_ms):
+            return True
         feeding = self._by_id.get(supply.fed_by or "")
         if feeding is not None and (feeding.active or feeding.covered):
             circuit.cover(now_ms)  # what feeds its supply is dead, and says so
@@ -261,6 +281,20 @@ class Tree:
         group = near[0] if near else min(holds_all, key=lambda g: len(g.members))
         group.since_ms = min(m.low_ms for m in self._dropped(group, circuit) if m.low_ms is not None)
         self._begin(group, now_ms, by_volts=False)
+        return True
+
+    def _sags(self, circuit: Member, sag_ms: int, now_ms: int) -> bool:
+        """Its bus has volts, but too few: that is told of the supply, once it lasts."""
+        group, bus = self.groups_of(circuit.circuit.supply), self.buses[circuit.circuit.supply]
+        if group.active or group.supply.presence == "comes-and-goes" or bus.volts is None:
+            return False
+        if bus.volts < NO_VOLTS * group.supply.nominal_v:
+            return False  # none at all: `_no_volts` counts those
+        if now_ms - sag_ms < SAG_MS:
+            circuit.judge_later()
+            return True
+        group.since_ms = sag_ms
+        self._begin(group, now_ms, by_volts=True)
         return True
 
     def _lost(self, group: Group, circuit: Member, now_ms: int) -> bool:
@@ -362,7 +396,10 @@ class Tree:
         if supply.cutoff_v is not None:
             known.append("near-its-cut-off" if self._near_cutoff(supply.id, now_ms) else "far-from-cut-off")
         if bus.volts is not None:
-            known.append("bus-has-volts" if bus.volts >= HEALTHY * supply.nominal_v else "bus-without-volts")
+            of_nominal = bus.volts / supply.nominal_v
+            known.append(
+                "bus-has-volts" if of_nominal >= HEALTHY else "bus-low" if of_nominal >= NO_VOLTS else "bus-without-volts"
+            )
         if group.guard != "supply" and any(m.lives(now_ms) for m in self.groups_of(supply.id).members):
             known.append("others-live")
         if bus.level is not None and bus.level >= HIGH_VOLTS * supply.nominal_v:
@@ -391,7 +428,7 @@ class Tree:
         circuits = tuple(member.circuit.id for member in ranked)
         bus = self.buses[group.supply.id]
         facts: Facts = (("circuits", len(circuits)), ("bus_v", bus.volts), ("by_volts", group.by_volts))
-        figures: Facts = (("off_for_s", (now_ms - group.since_ms) / 1000.0),) if edge == "ends" else ()
+        figures: Facts = (("off_for_s", (now_ms - group.since_ms) / 1000.0),) if edge == "ends" else (("volts", bus.volts),)
         self._bench.found.append(
             Condition(
                 subject=group.subject,

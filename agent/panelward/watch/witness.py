@@ -96,12 +96,13 @@ class Witness:
             known.append(self._before())
             if self._own_a is not None and self.before_a > 1.1 * self._own_a:
                 known.append("over-own-fuse")
-            known += self._volts_before()
             if sum(1 for t in self.flickers if since_ms - t <= FLICKER_MS) >= FLICKERS:
                 known.append("flickered-before")
         dip_v = self._tree.dip_v(member, since_ms)
         if dip_v > 0.0:
             known.append("bus-dipped-deep" if dip_v >= DEEP_DIP * self._supply.nominal_v else "bus-dipped")
+        elif lived:
+            known += self._volts_before()
         if floor:
             known.append("floor-gone")
         place = self._circuit.sense.volts_at

@@ -112,6 +112,8 @@ def _parent_manner(transition: Transition, schedule: Schedule) -> str:
         return "cut-off"
     if transition.cause == "source-limited":
         return "limited"
+    if transition.cause == "low-volts" and transition.circuits:
+        return "low"
     if transition.circuits and transition.subject == "supply" and schedule.supply(transition.subject_id).fed_by is not None:
         return "fed"
     if transition.subject == "feeder":

@@ -230,6 +230,9 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Look at the main switch: {count} circuits stopped together at {since}, {label} among them.",),
         "limited": ("Unplug everything at {label}: what feeds it shut itself off at {since}, overloaded; {count} circuits "
                     "without power.",),
+        "low": ("Switch off what you can do without: {place} has {volts} V since {since}, too few for {count} circuits, {label} "
+                "among them.",
+                "Switch off what you can do without: {volts} V since {since}, too few for {count} circuits, {label} too."),
         "fed": ("Look at what feeds {label}: {count} circuits stopped together at {since}.",),
         "none": ("Look at the main switch: no volts on {place} since {since}, {count} circuits without power.",),
     },
@@ -434,6 +437,7 @@ EVIDENCE: dict[str, str] = {
     "far-from-cut-off": "The bus was far from its cut-off",
     "bus-has-volts": "The bus has volts",
     "bus-without-volts": "The bus has no volts",
+    "bus-low": "The bus has too few volts",
     "others-live": "Others of the supply draw",
     "volts-high-before": "The bus stood high just before",
     "source-heavy-before": "What feeds it drew heavily just before",
@@ -480,6 +484,7 @@ CAUSES = {
     "own-fuse": "the fuse in its own lead",
     "lock-out": "its own stop at low volts",
     "source-limited": "its source shut itself off",
+    "low-volts": "too few volts on the bus",
     "low-voltage-disconnect": "the low-battery cut-off",
     "isolator": "the main switch",
     "battery-protection": "the battery's own protection",
