@@ -21,6 +21,7 @@ LOW = 0.5  # of the floor: below it the floor is gone (a typed floor is no exact
 READINGS = 3
 STEADY_MS = 30_000  # a floor missing this long and three readings: a reboot or a dip is over by then
 TELL_MS = 60_000  # … told within max(60 s, 3 periods) of the first low reading in any case
+WEAK_MS = 600_000  # … but for a bus that dips again and again, so long at the most
 DAY_MS = 86_400_000
 
 
@@ -115,13 +116,16 @@ class Dead:
         if self.active == "feed-lost" and self.witness.closed != self.judged_closed:
             self._look_again(sample)
         # Straight from an overload: no need to wait. Else a reboot, a crank or a dip must be over first.
-        waited = self.witness.may_have_opened() or now_ms - self.low_received_ms >= self._steady_ms()
+        waited = self.witness.may_have_opened() or now_ms >= self._steady_from_ms()
         if not self.decided and self.low >= READINGS and waited:
             self._decide(now_ms)
 
-    def _steady_ms(self) -> int:
-        """After a dip of the bus what has electronics starts anew, and may take most of a minute."""
-        return TELL_MS if self._tree.dipped(self.circuit.supply, self.low_received_ms) else STEADY_MS
+    def _steady_from_ms(self) -> int:
+        """When a reboot is over. After a dip of the bus what has electronics starts anew, and may take most of a minute."""
+        weak_ms = self._tree.weak_ms(self.circuit.supply, self.low_received_ms)
+        if weak_ms is None:
+            return self.low_received_ms + STEADY_MS
+        return min(max(self.low_received_ms, weak_ms) + TELL_MS, self.low_received_ms + WEAK_MS)
 
     def _lost_at_rest(self, sample: Sample, *, gone: bool) -> bool:
         """It rested, and was judged to rest; now the volts behind its device go too: it is judged anew, from then."""
@@ -171,7 +175,12 @@ class Dead:
     def fire(self, now_ms: int) -> None:
         needed = 1 if self._on_change else 2
         fresh = self._on_change or now_ms - self.seen_ms <= max(3 * self.period_ms, 10_000)
-        if self.low_ms is not None and not self.decided and self.low >= needed and fresh:
+        if self.low_ms is None or self.decided or self.low < needed or not fresh:
+            return
+        steady_ms = self._steady_from_ms()
+        if now_ms < steady_ms:
+            self._bench.call_at(self, steady_ms)
+        else:
             self._decide(now_ms)
 
     def uncover(self, now_ms: int) -> None:

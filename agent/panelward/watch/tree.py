@@ -17,6 +17,9 @@ HEALTHY = 0.75
 TOGETHER_MS = 5_000  # on top of two periods
 NO_VOLTS_READINGS = 3
 NO_VOLTS_MS = 10_000
+WEAK = 0.85  # of nominal: below 10.9 V of 12.8 some electronics stop and start anew (ISO 16750-2 code D: works from 10.5 V)
+GONE = 0.15  # of nominal: no crank pulls so deep (ISO 16750-2 4.6.3: 3 V of 12 at the lowest); that is a channel's own zero
+START_MS = 60_000
 SAG_MS = 30_000  # a bus below HEALTHY this long: its circuits stop for want of volts
 SHORT_MS = 1_500  # a short opens its device within a second: a longer dip is a crank or a heavy start
 DIP_PER_NOMINAL = 0.025  # a common dip of 0.3 V on 12 V just before one circuit went: a short (trade practice, no source)
@@ -92,6 +95,7 @@ class Bus:
         self.sag_ms: int | None = None  # below HEALTHY since
         self.dip_ms: int | None = None  # last reading of the last dip
         self.dip_from_ms = 0
+        self.weak_ms: int | None = None  # last reading in a dip, or too low for some electronics
         self.dip_v = 0.0
         self.drawn = 0  # what its circuits draw together, 0.1 mA; whole numbers, so that no order of sums shows
         self.unmetered: list[float] = []  # what the meter shows beyond that, its last readings, A
@@ -174,6 +178,10 @@ class Tree:
             if bus.dip_ms is None or now_ms - bus.dip_ms > TOGETHER_MS:
                 bus.dip_v, bus.dip_from_ms = 0.0, now_ms
             bus.dip_ms, bus.dip_v = now_ms, max(bus.dip_v, level - volts)
+            if volts >= GONE * nominal:
+                bus.weak_ms = now_ms
+        elif GONE * nominal <= volts < WEAK * nominal:
+            bus.weak_ms = now_ms
         bus.level = level + 0.02 * (volts - level)
         bus.volts, bus.at_ms = volts, now_ms
         if volts >= HEALTHY * nominal:
@@ -213,10 +221,10 @@ class Tree:
         last = sorted(bus.unmetered[-3:])
         return (last[1], last[2] - last[0], bus.metered) if len(last) == 3 else (None, 0.0, bus.metered)
 
-    def dipped(self, supply_id: str, when_ms: int) -> bool:
-        """Did the bus dip about then, for whatever reason?"""
-        dip_ms = self.buses[supply_id].dip_ms
-        return dip_ms is not None and abs(dip_ms - when_ms) <= 2 * TOGETHER_MS
+    def weak_ms(self, supply_id: str, since_ms: int) -> int | None:
+        """When the bus was last in a dip or too low for some electronics, from just before `since_ms` on."""
+        weak_ms = self.buses[supply_id].weak_ms
+        return weak_ms if weak_ms is not None and weak_ms >= since_ms - 2 * TOGETHER_MS else None
 
     def lives_beside(self, circuit: Member, now_ms: int) -> str | None:
         """The evidence that what feeds this circuit feeds others: of its feeder, else of its supply."""
@@ -342,6 +350,8 @@ class Tree:
         feeding = self._by_id.get(group.supply.fed_by or "")
         if feeding is not None and (feeding.active or feeding.covered):
             return
+        if feeding is not None and self.weak_ms(feeding.circuit.supply, since_ms) is not None and now_ms - since_ms < START_MS:
+            return  # an inverter that stopped in a dip may start again by itself
         if group.supply.kind == "ac" and not any(member.always_on for member in group.members):
             return
         group.since_ms = since_ms

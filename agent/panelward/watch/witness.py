@@ -68,7 +68,7 @@ class Witness:
         """It draws again. After a reading or two of nothing that is a flicker, unless the bus dipped or it rested."""
         amps, now_ms = abs(sample.amps), sample.received_ms
         same = abs(amps - self.last_a) <= 0.25 * amps
-        if flicker and same and not self._tree.dipped(self._circuit.supply, low_received_ms):
+        if flicker and same and self._tree.weak_ms(self._circuit.supply, low_received_ms) is None:
             self.flickers = [*[t for t in self.flickers if now_ms - t <= FLICKER_MS][-7:], now_ms]
         self.last_a = amps
 
