@@ -27,7 +27,7 @@ SHAPES = tuple(chain(cranking(), momentary_drop()))
 # | 10 s and more            | mains: feed-lost, supply-lost                 | told 10 s after the volts are gone          |
 # | 20 s (3 of 150), 40 s    | inverter: protection-opened, device-opened    | the dip of the whole bus is taken for the   |
 # | (61 of 150 samplings)    |                                               | dip that a short makes                      |
-NOT_YET_S = 10.0
+NOT_YET_S = 100
 
 
 def house(nominal_v: float, period_s: float) -> Schedule:

@@ -400,7 +400,7 @@ def test_a_feed_that_is_lost_while_its_load_rests_is_told_by_the_volts_behind_it
     out = [t for t in resting(lambda t: 12.7 if t < 300 else 0.0) if t.group == "dead"]
     assert [(t.subject_id, t.kind, t.event) for t in out] == [("D2", "protection-opened", "begins")]
     assert out[0].since_ms == T0 + 300_000
-    assert out[0].at_ms - out[0].since_ms <= 40_000
+    assert out[0].at_ms - out[0].since_ms <= 50_000
 
 
 def test_volts_that_fail_for_a_moment_while_a_load_rests_are_no_lost_feed() -> None:

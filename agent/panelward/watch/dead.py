@@ -19,7 +19,9 @@ from panelward.watch.witness import DEEP_DIP, NO_VOLTS, Witness
 
 LOW = 0.5  # of the floor: below it the floor is gone (a typed floor is no exact figure)
 READINGS = 3
-STEADY_MS = 30_000  # a floor missing this long and three readings: a reboot or a dip is over by then
+STEADY_MS = 45_000  # a floor missing this long and three readings: a reboot (up to 40 s) or a dip is over by then
+QUICK = 2  # readings that do where the evidence names its device; of quick publishers three
+QUICK_MS = 5_000
 TELL_MS = 60_000  # … told within max(60 s, 3 periods) of the first low reading in any case
 WEAK_MS = 600_000  # … but for a bus that dips again and again, so long at the most
 DAY_MS = 86_400_000
@@ -115,9 +117,11 @@ class Dead:
             return
         if self.active == "feed-lost" and self.witness.closed != self.judged_closed:
             self._look_again(sample)
-        # Straight from an overload: no need to wait. Else a reboot, a crank or a dip must be over first.
+        if self.decided or self.low < (QUICK if self.period_ms >= QUICK_MS else READINGS):
+            return
+        # Where its device is known to have opened: no need to wait. Else a reboot, a crank or a dip must be over first.
         waited = self.witness.may_have_opened() or now_ms >= self._steady_from_ms()
-        if not self.decided and self.low >= READINGS and waited:
+        if (self.low >= READINGS and waited) or named(self._weigh(now_ms)) == "device-opened":
             self._decide(now_ms)
 
     def _steady_from_ms(self) -> int:

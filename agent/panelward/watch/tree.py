@@ -17,9 +17,9 @@ HEALTHY = 0.75
 TOGETHER_MS = 5_000  # on top of two periods
 NO_VOLTS_READINGS = 3
 NO_VOLTS_MS = 10_000
-WEAK = 0.85  # of nominal: below 10.9 V of 12.8 some electronics stop and start anew (ISO 16750-2 code D: works from 10.5 V)
+WEAK = 0.90  # of nominal: below 11.5 V of 12.8 some electronics stop and start anew (common practice, no source)
 GONE = 0.15  # of nominal: no crank pulls so deep (ISO 16750-2 4.6.3: 3 V of 12 at the lowest); that is a channel's own zero
-START_MS = 60_000
+START_MS = 60_000  # an inverter that its own low-voltage cut-off stopped is back within 5 to 40 s (common practice, no source)
 SAG_MS = 30_000  # a bus below HEALTHY this long: its circuits stop for want of volts
 SHORT_MS = 1_500  # a short opens its device within a second: a longer dip is a crank or a heavy start
 DIP_PER_NOMINAL = 0.025  # a common dip of 0.3 V on 12 V just before one circuit went: a short (trade practice, no source)
@@ -90,12 +90,13 @@ class Bus:
         self.at_ms = 0
         self.none_ms: int | None = None  # without volts since
         self.none = 0
+        self.none_by: str | None = None  # which channel saw none last
         self.low_ms: int | None = None  # last near the cut-off
         self.level: float | None = None  # slow mean, to see a dip against
         self.sag_ms: int | None = None  # below HEALTHY since
         self.dip_ms: int | None = None  # last reading of the last dip
         self.dip_from_ms = 0
-        self.weak_ms: int | None = None  # last reading in a dip, or too low for some electronics
+        self.weak_ms: int | None = None  # last reading too low for some electronics
         self.dip_v = 0.0
         self.drawn = 0  # what its circuits draw together, 0.1 mA; whole numbers, so that no order of sums shows
         self.unmetered: list[float] = []  # what the meter shows beyond that, its last readings, A
@@ -170,17 +171,15 @@ class Tree:
             todo += [other for other in above if other in known]
         return feeders, behind
 
-    def bus_volts(self, supply_id: str, volts: float, now_ms: int) -> None:
-        """A reading of the bus."""
+    def bus_volts(self, supply_id: str, volts: float, now_ms: int, channel: str) -> None:
+        """A reading of the bus, by one circuit's channel."""
         bus, nominal = self.buses[supply_id], self._nominal[supply_id]
         level = bus.level if bus.level is not None else volts
         if volts < level - DIP_PER_NOMINAL * nominal:
             if bus.dip_ms is None or now_ms - bus.dip_ms > TOGETHER_MS:
                 bus.dip_v, bus.dip_from_ms = 0.0, now_ms
             bus.dip_ms, bus.dip_v = now_ms, max(bus.dip_v, level - volts)
-            if volts >= GONE * nominal:
-                bus.weak_ms = now_ms
-        elif GONE * nominal <= volts < WEAK * nominal:
+        if GONE * nominal <= volts < WEAK * nominal:
             bus.weak_ms = now_ms
         bus.level = level + 0.02 * (volts - level)
         bus.volts, bus.at_ms = volts, now_ms
@@ -192,10 +191,13 @@ class Tree:
         if cutoff is not None and NO_VOLTS * nominal <= volts <= cutoff + CUTOFF_NEAR * nominal:
             bus.low_ms = now_ms
         if volts >= NO_VOLTS * nominal:
+            if bus.none_by == channel:  # the same channel sees it again: it was gone for a moment
+                bus.weak_ms, bus.none_by = now_ms, None
             bus.none_ms, bus.none = None, 0
             if self.any_active and volts >= HEALTHY * nominal:
                 self._volts_back(supply_id, now_ms)
             return
+        bus.none_by = channel
         bus.none += 1
         if bus.none_ms is None:
             bus.none_ms = now_ms
@@ -222,7 +224,7 @@ class Tree:
         return (last[1], last[2] - last[0], bus.metered) if len(last) == 3 else (None, 0.0, bus.metered)
 
     def weak_ms(self, supply_id: str, since_ms: int) -> int | None:
-        """When the bus was last in a dip or too low for some electronics, from just before `since_ms` on."""
+        """When the bus was last too low for some electronics, from just before `since_ms` on."""
         weak_ms = self.buses[supply_id].weak_ms
         return weak_ms if weak_ms is not None and weak_ms >= since_ms - 2 * TOGETHER_MS else None
 
@@ -255,8 +257,8 @@ class Tree:
             return 0.0  # another circuit's start pulled it down
         if bus.dip_ms is None or not self.bus_healthy(circuit) or not -near <= bus.dip_ms - when_ms <= circuit.period_ms:
             return 0.0
-        if bus.dip_ms - bus.dip_from_ms > SHORT_MS:
-            return 0.0
+        if bus.dip_ms - bus.dip_from_ms > SHORT_MS or bus.dip_ms == bus.at_ms:
+            return 0.0  # too long, or not over yet: the bus falls
         others = self.groups_of(circuit.circuit.supply).members
         if any(m is not circuit and m.dropped_ms is not None and abs(m.dropped_ms - when_ms) <= near for m in others):
             return 0.0  # one short takes one circuit
@@ -268,6 +270,10 @@ class Tree:
         supply = self._schedule.supply(circuit.circuit.supply)
         sag_ms = self.buses[supply.id].sag_ms
         if sag_ms is not None and self._sags(circuit, sag_ms, now_ms):
+            return True
+        none_ms = self.buses[supply.id].none_ms
+        if none_ms is not None and now_ms - none_ms <= START_MS and not self.groups_of(supply.id).active:
+            circuit.judge_later()  # no volts at all: `_no_volts` counts, and tells it of the supply
             return True
         feeding = self._by_id.get(supply.fed_by or "")
         if feeding is not None and (feeding.active or feeding.covered):
@@ -350,7 +356,7 @@ class Tree:
         feeding = self._by_id.get(group.supply.fed_by or "")
         if feeding is not None and (feeding.active or feeding.covered):
             return
-        if feeding is not None and self.weak_ms(feeding.circuit.supply, since_ms) is not None and now_ms - since_ms < START_MS:
+        if feeding is not None and now_ms - since_ms < START_MS:
             return  # an inverter that stopped in a dip may start again by itself
         if group.supply.kind == "ac" and not any(member.always_on for member in group.members):
             return

@@ -115,7 +115,7 @@ class Way:
                 self.volts, self.volts_ms = volts, time_ms
                 if self.circuit.sense.volts_at == "bus" and fresh:
                     self.supply.take(self.circuit.id, volts, time_ms, now_ms)
-                    self.tree.bus_volts(self.circuit.supply, volts, now_ms)
+                    self.tree.bus_volts(self.circuit.supply, volts, now_ms, self.circuit.id)
             else:
                 self.late += 1
                 volts = None

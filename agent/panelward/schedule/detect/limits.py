@@ -9,7 +9,7 @@ from __future__ import annotations
 # watch.dead
 LOW = 0.5  # of the floor
 LOW_READINGS = 3
-STEADY_S = 30.0
+STEADY_S = 45.0
 TELL_S = 60.0
 TELL_PERIODS = 3
 ZERO_STEPS, ZERO_A = 3.0, 0.03  # without a floor: below the greater of these it shows nothing
