@@ -87,6 +87,40 @@ def test_seen_at_rest_above_any_zero_it_proves_by_its_fall() -> None:
     assert lows(zero, lambda _: 0.01, 0.1, from_h=2.0) != []
 
 
+def cycles(zero: Zero, rests_a: list[float]) -> None:
+    """Half an hour at each, and a run of a quarter after it."""
+    for n, rest_a in enumerate(rests_a):
+        assert lows(zero, lambda h, n=n, a=rest_a: a if h % 1 < 0.5 else 4.0, 0.75, from_h=float(n)) == []  # type: ignore[misc]
+
+
+def test_starts_out_of_the_same_rest_prove_it_alive() -> None:
+    """30 mA at steps of 10 mA with a zero of -10: alike a dead channel of +20, until it has started out of it thrice."""
+    zero = Zero(0.01, 0.03)
+    cycles(zero, [0.02, 0.02])
+    assert not zero.provable
+    cycles(zero, [0.02])
+    assert zero.settled
+    assert zero.provable
+    assert lows(zero, lambda _: -0.01, 0.1, from_h=10.0) != []
+
+
+def test_a_feed_that_came_back_with_a_start_makes_a_dead_reading_no_rest() -> None:
+    zero = Zero(0.01, 0.03)
+    cycles(zero, [0.0, 0.03, 0.03, 0.0, 0.0, 0.03])
+    assert not zero.settled
+    cycles(zero, [0.03, 0.02])
+    assert zero.settled
+    assert zero.rest_a == pytest.approx(0.03), "the highest of those alike: one may be rounded down"
+
+
+def test_a_threshold_below_nought_is_no_proof() -> None:
+    """Many channels show nothing below nought."""
+    zero = Zero(0.01, 0.04)
+    cycles(zero, [0.02] * 4)
+    assert zero.settled
+    assert not zero.provable
+
+
 def test_a_floor_written_too_great_is_no_proof() -> None:
     zero = Zero(0.01, 0.2)
     assert lows(zero, lambda _: 0.11, 6) == [], "it draws, if less than is written"

@@ -3,6 +3,9 @@
 A channel without current reads its zero, which creeps with warmth and is not known until the circuit was known to be off.
 What warmth does is slow; what a lost feed does comes within a reading. So the resting reading is followed no faster than
 warmth moves a zero, and the floor is gone where a reading falls by half of the floor below it.
+
+A resting reading is one of a live circuit if no zero error reads so much, or if the circuit has started out of it again and
+again. Until then only a reading that no live floor can give says that the floor is gone.
 """
 
 from __future__ import annotations
@@ -11,11 +14,13 @@ from math import inf
 from typing import Any
 
 ZERO_STEPS, ZERO_A = 2.0, 0.02  # an unknown zero: 20 mA is what a commissioning lets pass (trade.md 1.6), or two steps
+FLOOR_STEPS = 3.0  # half a floor of three steps bears an error of one and a half; common practice, no source
 FINE_A = 0.01  # a channel with finer steps was made to use them: its zero and drift are reckoned by its steps; no source
 DRIFT_A_PER_K, WARMER_K = 0.0005, 20.0  # 0.5 mA/K (trade.md 5.4, from memory) over a day's warmth in a panel (no source)
 WARMER_K_PER_H = 30.0  # a closed panel in the sun; common practice, no source
 UP_A_PER_MS = DRIFT_A_PER_K * WARMER_K_PER_H / 3.6e6
 DOWN_A_PER_MS = 8.0 * UP_A_PER_MS  # a floor is the least draw: it is followed down sooner than up
+REST_READINGS, STARTS = 3, 3  # in a row at rest; starts out of the same reading (one alone may be a feed that came back)
 OFF_READINGS = 3  # known off for so many: a switch's report and the current don't come together
 GAP_MS = 60_000  # what a single reading can move at the most
 
@@ -28,16 +33,17 @@ def zero_error_a(resolution_a: float) -> float:
 
 
 def least_floor_a(resolution_a: float, *, known: bool = False) -> float:
-    """The least floor that proves life: half of it shows beyond the zero error; zero known: beyond rounding and drift."""
-    if known:
-        return resolution_a + 2.0 * min(resolution_a, DRIFT_A_PER_K * WARMER_K)
-    return 2.0 * zero_error_a(resolution_a)
+    """The least floor that proves life: half of it must show beyond the zero error, or beyond rounding once that is known."""
+    return FLOOR_STEPS * resolution_a if known else 2.0 * zero_error_a(resolution_a)
 
 
 class Zero:
     """One channel with a floor. `take` is the hot path: `low_a` decides."""
 
-    __slots__ = ("_error_a", "_floor_a", "_step_a", "low_a", "near_a", "off", "rest_a", "rest_ms", "settled", "zero_a")
+    __slots__ = (
+        "_error_a", "_floor_a", "_step_a", "before_a", "low_a", "near_a", "off", "rest_a", "rest_ms", "rests", "settled",
+        "started_a", "starts", "zero_a",
+    )  # fmt: skip
 
     def __init__(self, resolution_a: float, floor_a: float) -> None:
         self._step_a, self._floor_a, self._error_a = resolution_a, floor_a, zero_error_a(resolution_a)
@@ -46,6 +52,10 @@ class Zero:
         self.settled = False  # … and is that seen?
         self.rest_ms: int | None = None
         self.off = 0
+        self.before_a: float | None = None  # not settled: the last reading at rest
+        self.rests = 0  # … in a row
+        self.started_a = 0.0  # … that it has started out of
+        self.starts = 0
         self.low_a = self.near_a = 0.0
         self._set()
 
@@ -57,15 +67,23 @@ class Zero:
             return _reaches(level_a, least_floor_a(self._step_a, known=True))
         if self.settled:  # a fall of a whole floor shows against the resting reading, if that is near what is written
             apart_a = abs(self.rest_a - self._floor_a)
-            return apart_a <= self._error_a and _reaches(self._floor_a, least_floor_a(self._step_a, known=True))
+            # Many channels show nothing below nought: a threshold there would never be passed.
+            return (
+                self.low_a > 0.0
+                and apart_a <= self._error_a
+                and _reaches(self._floor_a, least_floor_a(self._step_a, known=True))
+            )
         return _reaches(self._floor_a, least_floor_a(self._step_a))
 
     def take(self, amps: float, time_ms: int) -> bool:
         """One reading of a circuit that isn't known to be off: is its floor gone?"""
         if amps < self.low_a:
+            self.before_a, self.rests = None, 0
             return True
         if amps < self.near_a:
             self._follow(amps, time_ms)
+        elif self.before_a is not None:
+            self._start(amps)
         return False
 
     def known_off(self, amps: float) -> None:
@@ -93,6 +111,8 @@ class Zero:
         last_ms, self.rest_ms = self.rest_ms, time_ms
         # Until it is settled, only what a dead channel can't read counts as rest.
         dead_a = self._error_a if self.zero_a is None else self.zero_a + self._step_a
+        if not self.settled:
+            self.before_a, self.rests = amps, self.rests + 1
         if last_ms is None or time_ms <= last_ms or not (self.settled or amps > dead_a):
             return
         dt_ms = min(GAP_MS, time_ms - last_ms)
@@ -104,8 +124,26 @@ class Zero:
         if self.settled and self.zero_a is not None:
             self.zero_a += self.rest_a - before_a  # warmth moves both
         if not self.settled and abs(amps - self.rest_a) <= self._step_a / 2.0:
-            self.settled = True
+            self._settle(self.rest_a)
         self._set()
+
+    def _start(self, amps: float) -> None:
+        """It draws, straight from a reading at rest: that was a live one, if it happens again and again."""
+        before_a, rests = self.before_a, self.rests
+        self.before_a, self.rests = None, 0
+        if before_a is None or rests < REST_READINGS or amps < self._floor_a + 2.0 * self._error_a:
+            return
+        if self.starts and abs(before_a - self.started_a) <= self._step_a * (1.0 + 1e-9):
+            self.starts, self.started_a = self.starts + 1, max(before_a, self.started_a)
+        else:
+            self.starts, self.started_a = 1, before_a
+        if self.starts >= STARTS:
+            self._settle(self.started_a)
+            self._set()
+
+    def _settle(self, rest_a: float) -> None:
+        self.rest_a, self.settled = rest_a, True
+        self.before_a, self.rests, self.starts = None, 0, 0
 
     def _set(self) -> None:
         half_a = self._floor_a / 2.0
@@ -126,7 +164,7 @@ class Zero:
         self._set()
 
 
-_KEPT = ("zero_a", "rest_a", "settled", "rest_ms", "off")
+_KEPT = ("zero_a", "rest_a", "settled", "rest_ms", "off", "before_a", "rests", "started_a", "starts")
 
 
 def _reaches(level_a: float, least_a: float) -> bool:
