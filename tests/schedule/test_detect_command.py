@@ -42,7 +42,8 @@ def test_the_demo_says_what_decides(capsys: pytest.CaptureFixture[str]) -> None:
     run(CONFIG / "survey-van.toml")
     flat = " ".join(capsys.readouterr().out.split())
     assert "lost feed, within 60 s: its floor of 0.109 A against three steps of 0.01 A." in flat
-    assert "lost feed: can't be watched for a lost feed: no floor, and volts at the bus stay when it is lost." in flat
+    assert "lost feed: can't be watched for a lost feed: no floor, volts at the bus stay when it is lost, and how long" in flat
+    assert "lost feed, within 60 s: only once its channel is known, by a start from rest" in flat, "the heater's 31 mA"
     assert "volts at the bus can't show an opened fuse" in flat
 
 

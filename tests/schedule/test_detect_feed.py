@@ -75,11 +75,12 @@ def test_the_grid_holds_every_answer() -> None:
     grid = product(PERIODS, STEPS_A, FLOORS_A, PLACES, (True, False))
     said = [sight(schedule_of(p, q, f, at, witness=w), "lost feed").can for p, q, f, at, w in grid]
     assert {can: said.count(can) for can in ("yes", "together", "unreliable", "no")} == {
-        # 0.12 A bears steps of 1 and 10 mA (3 x 40 mA); 0.5 A all. Without a floor: by volts behind the device.
+        # 0.12 A bears steps of 1 and 10 mA (3 x 40 mA); 0.5 A all. Without a floor: by volts behind the device,
+        # or by its rests.
         "yes": 8 * (2 + 4) * 4 * 2 + 8 * 4 * 3,
         "unreliable": 8 * 2 * 4 * 2,
-        "together": 0,
-        "no": 8 * 4 * (1 * 2 + 3),
+        "together": 8 * 4 * (1 * 2 + 3),
+        "no": 0,
     }
 
 
@@ -101,6 +102,9 @@ def test_what_it_says_of_a_lost_feed_is_so(period_s: float, place: str) -> None:
                 assert [t.subject_id for t in found] == ["D1"], case
                 assert said.within_s is not None
                 assert late_s(found[0], period_s) <= said.within_s, case
+        elif said.can == "together" and said.within_s is None:
+            assert "only once its rests are learned" in said.why, case
+            assert from_draw + from_rest == [], case
         elif said.can == "together":
             assert [t.subject_id for t in from_draw] == ["D1"], case
             assert said.within_s is not None
@@ -127,6 +131,35 @@ def test_three_steps_bear_an_error_of_a_step_and_fewer_cry_wolf(step_a: float, f
     fed = list(readings(schedule, lambda _: floor_a, 300, lost_at_s=1e9))
     fed = [r._replace(amps=shown, watts=round(shown * V, 3)) if r.circuit == "D1" else r for r in fed]
     assert [t.subject_id for t in dead(run(schedule, fed))] == ["D1"]
+
+
+def test_what_its_rests_can_tell_and_where_they_can_not() -> None:
+    schedule = schedule_of(2, 0.01, None, "bus")
+    said = sight(schedule, "lost feed")
+    assert (said.can, said.within_s) == ("together", None)
+    assert "about 30 in a third of the day" in said.why
+    assert "else sense volts after the device" in (said.mend or "")
+    for kind in ("pump", "socket", "light", "air-heater"):
+        feed = schedule.circuits[1]
+        by_people = replace(feed, loads=(replace(feed.loads[0], kind=kind),))
+        said = sight(replace(schedule, circuits=(schedule.circuits[0], by_people)), "lost feed")
+        assert said.can == "no"
+        assert said.why.startswith("can't be watched for a lost feed")
+
+
+def test_a_floor_that_its_zero_error_can_hide_is_no_proof_at_first() -> None:
+    """40 mA at steps of 10 mA, which may read 30 mA at no current."""
+    said = sight(schedule_of(2, 0.01, 0.04, "bus"), "lost feed")
+    assert said.can == "together"
+    assert "0.03 A" in said.why
+    assert (said.mend or "").startswith("Use a sensor with steps of at most 0.006 A.")
+    assert sight(schedule_of(2, 0.006, 0.04, "bus"), "lost feed").can == "yes"
+    assert sight(schedule_of(2, 0.01, 0.06, "bus"), "lost feed").can == "yes"
+    assert sight(schedule_of(2, 0.05, 0.2, "bus"), "lost feed").mend == (
+        "Use a sensor with steps of at most 0.045 A. Else leave always_draws_w out and sense volts after the device."
+    )
+    assert sight(schedule_of(2, 0.045, 0.2, "bus"), "lost feed").can == "yes"
+    assert sight(schedule_of(2, 0.046, 0.2, "bus"), "lost feed").can == "together"
 
 
 @pytest.mark.parametrize(("floor_a", "place"), [(0.5, "bus"), (None, "after-device"), (None, "load")])

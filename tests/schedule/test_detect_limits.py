@@ -6,7 +6,7 @@ import pytest
 
 from panelward.records import Sense, Settings
 from panelward.schedule.detect import limits
-from panelward.watch import dead, doubt, drain, overcurrent, supply, suspect, witness
+from panelward.watch import dead, doubt, drain, idle, overcurrent, supply, suspect, witness, zero
 from plans import FREEZER, PLAN
 
 
@@ -19,6 +19,13 @@ from plans import FREEZER, PLAN
         (limits.TELL_S * 1000, dead.TELL_MS),
         (limits.MUST_OPEN, dead.MUST_OPEN),
         (limits.FAR_OVER, witness.FAR_OVER),
+        (limits.ZERO_ERROR_STEPS, zero.ZERO_STEPS),
+        (limits.ZERO_ERROR_A, zero.ZERO_A),
+        (limits.FINE_A, zero.FINE_A),
+        (limits.DRIFT_A, zero.DRIFT_A_PER_K * zero.WARMER_K),
+        (limits.IDLE_NEEDED, idle.NEEDED),
+        (limits.IDLE_VISITS, idle.VISITS),
+        (limits.CYCLIC, idle.CYCLIC),
         (limits.SUSTAINED_S, overcurrent.SUSTAINED_S),
         (limits.LOOK_AGAIN_S * 1000, overcurrent.LOOK_AGAIN_MS),
         (limits.SURGE_SLACK, overcurrent.SURGE_SLACK),
@@ -54,4 +61,10 @@ def test_what_counts_as_nothing_is_the_watchs(step_a: float) -> None:
     life = core.watch.ways["D1"].dead
     assert life is not None
     assert Look(schedule, bare).zero_a == life._zero_a
+    look = Look(schedule, bare)
+    assert look.zero_error_a == zero.zero_error_a(step_a)
+    assert look.least_floor_a == zero.least_floor_a(step_a, known=True)
+    assert 2.0 * look.zero_error_a == zero.least_floor_a(step_a)
+    assert look.cyclic == idle.judged(bare)
+    assert Look(PLAN, FREEZER).cyclic == idle.judged(FREEZER)
     assert Look(PLAN, FREEZER).floor_w == FREEZER.loads[0].always_draws_w

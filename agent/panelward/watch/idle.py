@@ -227,7 +227,7 @@ def outlasts(t: float, freedom: int) -> float:
 @lru_cache(maxsize=256)
 def quantile(freedom: int) -> float:
     """The t that KNOWN of the distribution lies above."""
-    low, high = 0.0, 1000.0
+    low, high = 0.0, 1e6
     while high - low > 1e-12 * high:
         middle = 0.5 * (low + high)
         if middle in (low, high):

@@ -5,7 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import floor
 
-from panelward.schedule.detect.limits import FAR_OVER, LOW, LOW_READINGS, MUST_OPEN, STEADY_S, TELL_PERIODS, TELL_S
+from panelward.schedule.detect.limits import (
+    DRIFT_A,
+    FAR_OVER,
+    FINE_A,
+    IDLE_NEEDED,
+    IDLE_VISITS,
+    LOW,
+    LOW_READINGS,
+    MUST_OPEN,
+    STEADY_S,
+    TELL_PERIODS,
+    TELL_S,
+    ZERO_ERROR_STEPS,
+)
 from panelward.schedule.detect.look import FLOOR_STEPS, Look, Sight
 
 LOST_FEED = "lost feed"
@@ -35,10 +48,12 @@ def lost_feed(look: Look) -> Sight:
         if not look.floor_told:
             return look.sight(
                 LOST_FEED, "unreliable", look.tell_s,
-                f"its floor of {look.floor_a:.3g} A is below three steps of {look.step_a:g} A: it may be told where it is "
-                "not so, or be missed",
+                f"its floor of {look.floor_a:.3g} A is below three steps of {look.step_a:g} A: it may be told where it is not "
+                "so, or be missed",
                 finer(look),
             )  # fmt: skip
+        if look.floor_hidden:
+            return look.sight(LOST_FEED, "together", look.tell_s, hidden(look), finer(look))
         why = f"its floor of {look.floor_a:.3g} A against three steps of {look.step_a:g} A"
         if alone:
             why = f"{why}; only while another circuit of {look.supply.id}, which comes and goes, draws"
@@ -49,9 +64,24 @@ def lost_feed(look: Look) -> Sight:
     return _by_volts(look, LOST_FEED)
 
 
+def hidden(look: Look) -> str:
+    """Why its floor proves nothing at first."""
+    return (
+        f"only once its channel is known, by a start from rest, by its switch's report or by a rest above "
+        f"{look.zero_error_a:.3g} A: its zero error and drift may come to that, and hide a floor of {look.floor_a:.3g} A"
+    )
+
+
 def finer(look: Look) -> str:
     """The sensing that tells its floor, and what stands in where there is none."""
-    least_ma = floor(look.floor_a / FLOOR_STEPS * 1000 + 1e-9)
+    if look.floor_told:  # hidden by its zero error only
+        half_a = look.floor_a / 2.0
+        least_a = half_a / (ZERO_ERROR_STEPS + 1.0)
+        if least_a > FINE_A:  # coarser ones are reckoned with a zero and a drift of their own
+            least_a = max(FINE_A, (half_a - DRIFT_A) / ZERO_ERROR_STEPS)
+    else:
+        least_a = look.floor_a / FLOOR_STEPS
+    least_ma = floor(least_a * 1000 + 1e-9)
     step = f"of at most {least_ma / 1000:g} A" if least_ma else "far below 0.001 A"
     return f"Use a sensor with steps {step}. Else leave always_draws_w out and sense volts after the device."
 
@@ -72,10 +102,13 @@ def _by_volts(look: Look, what: str) -> Sight:
     """Without a floor: volts must go behind the device while the bus has them."""
     place = PLACES[look.circuit.sense.volts_at]
     after = f"{WRITE_FLOOR}; else sense volts after the device." if what == LOST_FEED else "Sense volts after the device."
+    if what == LOST_FEED and look.cyclic and not look.by_volts:
+        return _by_rest(look)
     if look.circuit.sense.volts_at == "bus":
         return look.no(
             what,
-            "can't be watched for a lost feed: no floor, and volts at the bus stay when it is lost",
+            "can't be watched for a lost feed: no floor, volts at the bus stay when it is lost, and how long it rests is up to "
+            "people or weather",
             after,
         )
     if not look.witness:
@@ -101,6 +134,20 @@ def _by_volts(look: Look, what: str) -> Sight:
     return look.sight(what, "yes", steady_s(look), f"volts {place} go while the bus has them, drawing or at rest")
 
 
+def _by_rest(look: Look) -> Sight:
+    """It comes and goes by itself: how long it rests tells, once that is learned."""
+    mend = f"{WRITE_FLOOR}; else sense volts after the device."
+    if look.circuit.sense.volts_at != "bus":
+        mend = "Take the volts of one circuit of this supply at the bus."
+    return look.sight(
+        LOST_FEED, "together", None,
+        f"only once its rests are learned: about {IDLE_NEEDED} in a third of the day, at like warmth, on {IDLE_VISITS} days. "
+        "Then told when it rests about twice as long as it usually does, or up to six times where that varies; where it varies "
+        "more, it can't be watched for a lost feed",
+        mend,
+    )  # fmt: skip
+
+
 def steady_s(look: Look) -> float:
     """Three low readings, and thirty seconds so that a reboot or a dip is over."""
     return max(STEADY_S + look.period_s, (LOW_READINGS - 1) * look.period_s)
@@ -118,6 +165,8 @@ def _opened(look: Look) -> Sight:
                 return look.sight(
                     OPENED, "unreliable", look.tell_s, "its floor is below three steps of its sensing", finer(look)
                 )
+            if look.floor_hidden:
+                return look.sight(OPENED, "together", look.tell_s, hidden(look), finer(look))
             if not look.volts_come_alone:
                 return look.sight(OPENED, "yes", look.tell_s, "volts after the device go and its floor with them")
         return _by_volts(look, OPENED)

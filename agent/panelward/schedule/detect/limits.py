@@ -15,6 +15,13 @@ TELL_PERIODS = 3
 ZERO_STEPS, ZERO_A = 3.0, 0.03  # without a floor: below the greater of these it shows nothing
 MUST_OPEN, FAR_OVER = 1.35, 1.6  # of the rating: what a draw before it says of an opening
 
+# watch.zero: what a channel may read at no current
+ZERO_ERROR_STEPS, ZERO_ERROR_A, FINE_A, DRIFT_A = 2.0, 0.02, 0.01, 0.01
+
+# watch.idle
+IDLE_NEEDED, IDLE_VISITS = 30, 3
+CYCLIC = ("compressor", "detector", "electronics")
+
 # watch.overcurrent
 SUSTAINED_S = 10.0
 OVER_READINGS, OVER_READINGS_SLOW, SLOW_S = 3, 2, 20.0  # the fewer from this period on

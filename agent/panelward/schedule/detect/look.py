@@ -8,7 +8,17 @@ from functools import cached_property
 
 from panelward.ratings import Device, device
 from panelward.records import Circuit, Feeder, Monitor, Schedule, Supply
-from panelward.schedule.detect.limits import TELL_PERIODS, TELL_S, ZERO_A, ZERO_STEPS
+from panelward.schedule.detect.limits import (
+    CYCLIC,
+    DRIFT_A,
+    FINE_A,
+    TELL_PERIODS,
+    TELL_S,
+    ZERO_A,
+    ZERO_ERROR_A,
+    ZERO_ERROR_STEPS,
+    ZERO_STEPS,
+)
 
 FLOOR_STEPS = 3.0  # half a floor of three steps bears an error of one and a half; common practice, no source
 CAN = ("yes", "together", "unreliable", "no")
@@ -40,6 +50,7 @@ class Look:
         self.step_a = circuit.sense.resolution_a
         self.floor_w = sum(load.always_draws_w or 0.0 for load in circuit.loads)
         self.floor_a = self.floor_w / self.supply.nominal_v
+        self.zero_error_a = zero_error_a(self.step_a)
         self.least_floor_a = FLOOR_STEPS * self.step_a
         self.zero_a = max(ZERO_STEPS * self.step_a, ZERO_A)
 
@@ -59,6 +70,11 @@ class Look:
         """Is its floor far enough above the steps of its sensing?"""
         return self.floor_a > 0.0 and self.least_floor_a <= self.floor_a * (1 + 1e-9)
 
+    @property
+    def floor_hidden(self) -> bool:
+        """… but not above the zero error of its channel: half of it must show beyond that."""
+        return self.floor_told and self.floor_a * (1 + 1e-9) < 2.0 * self.zero_error_a
+
     @cached_property
     def witness(self) -> bool:
         """Does anything show the volts of its bus? Without that, volts gone behind the device may be the bus's."""
@@ -76,6 +92,12 @@ class Look:
     def volts_come_alone(self) -> bool:
         """On-change with a number a topic: the last amps may come before the volts that belong to them."""
         return self.on_change and self.monitor is not None and self.monitor.dialect == "plain"
+
+    @property
+    def cyclic(self) -> bool:
+        """Does it come and go by itself, so that its idle times can tell?"""
+        loads = self.circuit.loads
+        return self.always_on and bool(loads) and all(load.kind in CYCLIC for load in loads)
 
     @property
     def most_a(self) -> float | None:
@@ -99,6 +121,13 @@ class Look:
     @property
     def tell_s(self) -> float:
         return max(TELL_S, TELL_PERIODS * self.period_s)
+
+
+def zero_error_a(step_a: float) -> float:
+    """What a channel may read at no current, either way, while nobody knows its zero; drift and rounding are in it."""
+    if step_a < FINE_A:
+        return (ZERO_ERROR_STEPS + 1.0) * step_a
+    return max(ZERO_ERROR_STEPS * step_a, ZERO_ERROR_A) + DRIFT_A
 
 
 def looks(schedule: Schedule) -> Iterator[Look]:
