@@ -80,7 +80,7 @@ class _Kind:
 
     def end(self, lately: float) -> float:
         """Log seconds at which only KNOWN of the idle times still last; `lately`: of the last few, the longest."""
-        end = self.mean + quantile(self.n - 1) * self.scale() * sqrt(1.0 + 1.0 / self.n)
+        end = self.mean + quantile(self.n - 1, KNOWN) * self.scale() * sqrt(1.0 + 1.0 / self.n)
         return max(end, self.longest + log(LONGEST), lately + log(LATELY))
 
     def save(self) -> list[Any]:
@@ -174,7 +174,7 @@ class Idle:
             return 1.0
         kind = self._kinds[self._began_here]
         scale = kind.scale() * sqrt(1.0 + 1.0 / kind.n)
-        end = kind.mean + quantile(kind.n - 1) * scale
+        end = kind.mean + quantile(kind.n - 1, KNOWN) * scale
         later = max(0.0, log((self.due_ms - 1 - self.began_ms) / 1000.0) - end)  # by what the tail was stretched
         return outlasts((log((now_ms - self.began_ms) / 1000.0) - later - kind.mean) / scale, kind.n - 1)
 
@@ -225,14 +225,14 @@ def outlasts(t: float, freedom: int) -> float:
 
 
 @lru_cache(maxsize=256)
-def quantile(freedom: int) -> float:
-    """The t that KNOWN of the distribution lies above."""
+def quantile(freedom: int, above: float) -> float:
+    """The t that this share of the distribution lies above."""
     low, high = 0.0, 1e6
     while high - low > 1e-12 * high:
         middle = 0.5 * (low + high)
         if middle in (low, high):
             break
-        low, high = (middle, high) if outlasts(middle, freedom) > KNOWN else (low, middle)
+        low, high = (middle, high) if outlasts(middle, freedom) > above else (low, middle)
     return high
 
 
