@@ -13,7 +13,6 @@ from plans import FREEZER, PLAN
 @pytest.mark.parametrize(
     ("here", "there"),
     [
-        (limits.LOW, dead.LOW),
         (limits.LOW_READINGS, dead.READINGS),
         (limits.STEADY_S * 1000, dead.STEADY_MS),
         (limits.TELL_S * 1000, dead.TELL_MS),

@@ -108,7 +108,7 @@ LOADS: tuple[tuple[Circuit, Answer], ...] = (
         after_low(30.0, 10.0, 40.0, 0.0, 10.0),
     ),
     (
-        circuit("C6", "Sample freezer", "compressor", feed="always-on", always_draws_w=1.4, levels=levels(52)),
+        circuit("C6", "Sample freezer", "compressor", feed="always-on", always_draws_w=1.6, levels=levels(52)),
         after_low(52.0, 9.6, 180.0, 1.5, 4.5),
     ),
     (circuit("C7", "Pantry cooler", "compressor", levels=levels(45)), after_low(45.0, 10.4, 180.0, 0.0, 4.5)),

@@ -77,6 +77,7 @@ PRIORS: dict[str, tuple[float, ...]] = {
     "always-on": (0.15, 0.10, 0.30, 0.02, 0.02, 0.05, 0.12, 0.10, 0.08, 0.01, 0.01, 0.02, 0.04, 0.005, 0.0),
     "switched":  (0.48, 0.19, 0.12, 0.01, 0.01, 0.19, 0.05, 0.03, 0.02, 0.01, 0.01, 0.02, 0.02, 0.005, 0.0),
 }  # fmt: skip
+RESTS = 2.0
 LOCKS_OUT = ("compressor", "inverter", "electronics", "charger")  # loads with a low-voltage lock-out of their own
 HARD_WIRED = ("detector", "electronics")  # loads that mostly have no switch of their own
 
@@ -113,10 +114,12 @@ UPSTREAM_EVIDENCE: dict[str, tuple[float, ...]] = {
 }  # fmt: skip
 
 
-def priors(circuit: Circuit, supply: Supply) -> tuple[float, ...]:
+def priors(circuit: Circuit, supply: Supply, *, floor: bool) -> tuple[float, ...]:
     """Of one circuit, before anything was seen: its feed and its load decide. They sum to 1."""
     weights = dict(zip(HYPOTHESES, PRIORS["always-on" if circuit.feed == "always-on" else "switched"], strict=True))
     kinds = [load.kind for load in circuit.loads]
+    if not floor and circuit.feed == "always-on":
+        weights["rests"] = RESTS  # without a floor nearly all that stops rests
     if circuit.feeder is None:
         weights["feeder-lost"] = 0.0
     if kinds and all(kind in HARD_WIRED for kind in kinds):

@@ -1,8 +1,9 @@
 """A circuit that shows nothing: has its device opened, has it lost its feed, or does it rest? Group `dead`.
 
-A floor (what the load always draws) is the proof of life. Without one a circuit speaks here only on other evidence: an
-overload just before, a switch reported off, volts gone behind the device. Silence is never death: no reading, no claim.
-What the evidence is `witness` gathers, what it weighs stands in `causes`.
+A floor (what the load always draws) is the proof of life, where it shows beyond the zero error of its channel (`zero`).
+Without one a circuit speaks here only on other evidence: an overload just before, a switch reported off, volts gone behind
+the device, a rest longer than all it ever took (`idle`). Silence is never death: no reading, no claim. What the evidence is
+`witness` gathers, what it weighs stands in `causes`.
 """
 
 from __future__ import annotations
@@ -12,12 +13,14 @@ from typing import Any
 from panelward.records import GROUP_OF, Circuit, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
 from panelward.watch.causes import NO_LOSS, Evidence, Ranked, named, posterior, priors, shown
+from panelward.watch.idle import Idle
+from panelward.watch.idle import judged as rests_by_itself
 from panelward.watch.overcurrent import MUST_OPEN, Overcurrent
 from panelward.watch.panel import Panel, Sample
 from panelward.watch.tree import Tree
 from panelward.watch.witness import DEEP_DIP, NO_VOLTS, Witness
+from panelward.watch.zero import Zero
 
-LOW = 0.5  # of the floor: below it the floor is gone (a typed floor is no exact figure)
 READINGS = 3
 STEADY_MS = 45_000  # a floor missing this long and three readings: a reboot (up to 40 s) or a dip is over by then
 QUICK = 2  # readings that do where the evidence names its device; of quick publishers three
@@ -37,9 +40,12 @@ class Dead:
         self.period_ms = period_ms
         self._panel = panel
         self.witness = Witness(tree, panel, circuit, supply, over, period_ms)
-        self._prior = priors(circuit, supply)
+        self._priors = priors(circuit, supply, floor=False), priors(circuit, supply, floor=True)
         self._on_change = circuit.sense.publishes == "on-change"
         self.floor_w = sum(load.always_draws_w or 0.0 for load in circuit.loads)
+        self.zero = Zero(circuit.sense.resolution_a, self.floor_w / supply.nominal_v) if self.floor_w > 0.0 else None
+        self.idle = Idle(period_ms) if self.zero is None and rests_by_itself(circuit) else None
+        self.too_long = False  # it has rested longer than it ever does
         self._zero_a = max(3.0 * circuit.sense.resolution_a, 0.03)
         self._zero_w = self._zero_a * supply.nominal_v
         self.order = bench.enrol(self)
@@ -88,17 +94,13 @@ class Dead:
 
     def take(self, sample: Sample) -> None:
         """Judge one sample."""
-        if self.floor_w > 0.0:
-            low = sample.watts < LOW * self.floor_w
-        else:
-            low = abs(sample.amps) <= self._zero_a and abs(sample.watts) <= self._zero_w
         if not sample.fresh:
             return
         now_ms = sample.received_ms
         self.seen_ms = now_ms
         if sample.volts is not None:
             self.witness.volts = sample.volts
-        if not low:
+        if not self._is_low(sample):
             self._live(sample)
             return
         self.recovered = 0
@@ -107,8 +109,12 @@ class Dead:
             self.counted_ms = sample.time_ms - self.period_ms
             self.witness.stops()
             self.decided = False
-            if self.floor_w > 0.0 or self._on_change:
+            if self._floor or self._on_change:
                 self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
+            elif self.idle is not None:
+                self.idle.conditions(self._panel.local_minute(now_ms), self._panel.outside_c)
+                self.idle.stopped(now_ms)
+                self._bench.call_at(self, self.idle.due_ms)
         if sample.time_ms - self.counted_ms >= self.period_ms // 2:
             self.counted_ms = sample.time_ms
             self.low += 1
@@ -123,6 +129,26 @@ class Dead:
         waited = self.witness.may_have_opened() or now_ms >= self._steady_from_ms()
         if (self.low >= READINGS and waited) or named(self._weigh(now_ms)) == "device-opened":
             self._decide(now_ms)
+
+    @property
+    def _floor(self) -> bool:
+        """Has it a floor that proves life?"""
+        return self.zero is not None and self.zero.provable
+
+    def _is_low(self, sample: Sample) -> bool:
+        """Does it show nothing, or with a floor less than that?"""
+        if self.zero is not None:
+            amps = sample.watts / self._supply.nominal_v  # floors are mostly electronics: of constant power
+            if self.covered or self.witness.closed is False:
+                self.zero.known_off(amps)
+                low = amps < self.zero.low_a
+            else:
+                if self.zero.off:
+                    self.zero.fed()
+                low = self.zero.take(amps, sample.time_ms)
+            if self.zero.provable:
+                return low
+        return abs(sample.amps) <= self._zero_a and abs(sample.watts) <= self._zero_w
 
     def _steady_from_ms(self) -> int:
         """When a reboot is over. After a dip of the bus what has electronics starts anew, and may take most of a minute."""
@@ -162,8 +188,10 @@ class Dead:
                 self.active = None
                 self._tree.feeds_again(self, now_ms)
             self.witness.starts_again(sample, self.low_received_ms, flicker=not self.decided and self.low < READINGS)
-            self.low_ms, self.low, self.decided = None, 0, False
+            self.low_ms, self.low, self.decided, self.too_long = None, 0, False, False
             self._bench.call_at(self, None)
+            if self.idle is not None:
+                self.idle.started(now_ms)
         self.witness.lives(sample)
         self.alive_ms = now_ms
         if self.covered or self._tree.any_active:
@@ -179,7 +207,11 @@ class Dead:
     def fire(self, now_ms: int) -> None:
         needed = 1 if self._on_change else 2
         fresh = self._on_change or now_ms - self.seen_ms <= max(3 * self.period_ms, 10_000)
-        if self.low_ms is None or self.decided or self.low < needed or not fresh:
+        if self.low_ms is None or self.low < needed or not fresh or self.active or self.covered:
+            return
+        if self.idle is not None and self.idle.due_ms is not None and now_ms >= self.idle.due_ms:
+            self.too_long = True
+        elif self.decided:
             return
         steady_ms = self._steady_from_ms()
         if now_ms < steady_ms:
@@ -196,7 +228,11 @@ class Dead:
         if self.low_ms is None or self.active:
             return
         self.low_received_ms, self.low, self.decided = now_ms, 0, False
-        self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
+        if self.idle is None:
+            self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
+        else:
+            self.idle.resume(now_ms)
+            self._bench.call_at(self, self.idle.due_ms)
 
     def judge_later(self) -> None:
         """Nothing can be said yet: the next reading asks again."""
@@ -205,12 +241,16 @@ class Dead:
     def cover(self, now_ms: int) -> None:
         """A parent explains it."""
         self.covered = self.decided = True
+        self._no_rest()
         if self.active and not self.suppressed:
             self.suppressed = True
             self._emit("suppressed", now_ms)
 
     def gap(self) -> None:
         """Readings were missing: lows before and after are not in a row."""
+        if self.idle is not None:
+            self.idle.gap(self.seen_ms)
+            self._bench.call_at(self, self.idle.due_ms)
         if self.low_ms is not None and not self.decided:
             self.low_ms, self.low = None, 0
             self._bench.call_at(self, None)
@@ -225,9 +265,11 @@ class Dead:
             self._emit("changes", sample.received_ms, ranked=ranked)
 
     def _weigh(self, now_ms: int) -> Ranked:
-        floor, lived = self.floor_w > 0.0, self.alive_ms is not None
+        floor, lived = self._floor, self.alive_ms is not None
         self.evidence = self.witness.evidence(self, self.low_received_ms, now_ms, floor=floor, lived=lived)
-        return posterior(self._prior, self.evidence)
+        if self.too_long:
+            self.evidence = (*self.evidence, "idle-too-long")
+        return posterior(self._priors[floor], self.evidence)
 
     def _decide(self, now_ms: int) -> None:
         self.decided = True
@@ -240,11 +282,19 @@ class Dead:
             return
         if cause == "device-opened":
             self.openings = [t for t in self.openings if now_ms - t < DAY_MS] + [now_ms]
+        if not self.too_long:
+            self._no_rest()
         self.active = kind
         self.cause, self.judged_closed = cause or "unknown", self.witness.closed
         self.priority = self._worth(cause)
         self.since_ms = self.low_ms if self.low_ms is not None else now_ms
         self._emit("begins", now_ms, ranked=ranked)
+
+    def _no_rest(self) -> None:
+        """That it shows nothing has another reason: it is not learned as a rest."""
+        if self.idle is not None:
+            self.idle.forget_current()
+            self._bench.call_at(self, None)
 
     def _kind(self, cause: str | None, ranked: Ranked) -> str | None:
         """What is raised, if anything."""
@@ -262,12 +312,14 @@ class Dead:
 
     def _always_on_speaks(self) -> bool:
         """On an always-on feed nothing is told of a circuit that may honestly rest."""
-        proofs = ("floor-gone", "switch-reported-off", "output-off-unasked")
+        proofs = ("floor-gone", "switch-reported-off", "output-off-unasked", "idle-too-long")
         return self.always_on and any(e in proofs or e.startswith("no-volts") for e in self.evidence)
 
     def _worth(self, cause: str | None) -> str:
         if cause == "sensor-failed":
             return "medium" if self.always_on else "low"
+        if self.too_long and cause is None:
+            return "high" if self.circuit.importance == "life" else "medium"  # a rest of a new kind is likelier than a loss
         hurts = self.circuit.importance in ("life", "property")
         short = cause == "device-opened" and self._dip_v() >= DEEP_DIP * self._supply.nominal_v
         repeated = cause == "device-opened" and len(self.openings) > 1
@@ -322,7 +374,10 @@ class Dead:
 
     def rest(self, now_ms: int) -> None:
         """The program was off: timers start anew."""
-        if self.low_ms is not None and not self.decided:
+        if self.idle is not None:
+            self.idle.gap(now_ms)
+            self._bench.call_at(self, self.idle.due_ms)
+        elif self.low_ms is not None and not self.decided:
             self.low_received_ms, self.low = now_ms, 1 if self._on_change else 0
             self.counted_ms = 0
             self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
@@ -330,18 +385,26 @@ class Dead:
 
     def save(self) -> dict[str, Any]:
         kept = {name: getattr(self, name) for name in _KEPT}
-        return kept | {"openings": list(self.openings), "evidence": list(self.evidence), "witness": self.witness.save()}
+        kept |= {"openings": list(self.openings), "evidence": list(self.evidence), "witness": self.witness.save()}
+        kept["zero"] = self.zero.save() if self.zero else None
+        kept["idle"] = self.idle.save() if self.idle else None
+        return kept
 
     def restore(self, state: dict[str, Any]) -> None:
         for name in _KEPT:
             setattr(self, name, state[name])
         self.openings, self.evidence = list(state["openings"]), tuple(state["evidence"])
         self.witness.restore(state["witness"])
+        if self.zero is not None:
+            self.zero.restore(state["zero"])
+        if self.idle is not None:
+            self.idle.restore(state["idle"])
 
 
 _KEPT = (
     "due_ms", "alive_ms", "low_ms", "low_received_ms", "low", "counted_ms", "seen_ms", "decided", "judged_closed", "covered",
     "suppressed", "recovered", "active", "cause", "priority", "since_ms", "gone_ms", "gone_received_ms", "gone",
+    "too_long",
 )  # fmt: skip
 
 

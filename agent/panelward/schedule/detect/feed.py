@@ -48,8 +48,7 @@ def lost_feed(look: Look) -> Sight:
         if not look.floor_told:
             return look.sight(
                 LOST_FEED, "unreliable", look.tell_s,
-                f"its floor of {look.floor_a:.3g} A is below three steps of {look.step_a:g} A: it may be told where it is not "
-                "so, or be missed",
+                f"its floor of {look.floor_a:.3g} A is below three steps of {look.step_a:g} A: its loss may be missed",
                 finer(look),
             )  # fmt: skip
         if look.floor_hidden:
