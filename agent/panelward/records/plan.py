@@ -43,6 +43,7 @@ class Sense:
     reports: str = "sample"  # sample | mean
     resolution_a: float = 0.05
     publishes: str = "always"  # always | on-change
+    full_scale_a: float | None = None  # the most it can show: a reading there is this or more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

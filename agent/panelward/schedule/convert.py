@@ -160,6 +160,7 @@ def _sense(base: Sense, over: SenseTable) -> Sense:
         reports=over.reports or base.reports,
         resolution_a=over.resolution_a or base.resolution_a,
         publishes=over.publishes or base.publishes,
+        full_scale_a=over.full_scale_a or base.full_scale_a,
     )
 
 

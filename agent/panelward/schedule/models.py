@@ -106,6 +106,7 @@ class SenseTable(Table):
     reports: Annotated[str, OneOf("sample", "mean")] | None = None
     resolution_a: Positive | None = None
     publishes: Annotated[str, OneOf("always", "on-change")] | None = None
+    full_scale_a: Positive | None = None
 
 
 class PointerTable(Table):

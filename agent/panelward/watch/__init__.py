@@ -9,6 +9,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     drain        standby-drain
     supply       undervoltage-approach
     suspect      reading-suspect: values that can't be
+    swapped      reading-suspect: names that look swapped
     silence      readings-overdue: a circuit, a monitor, the broker
 
 No clock, no I/O. Times are milliseconds on the core's own axis. No set is iterated.
@@ -16,15 +17,17 @@ No clock, no I/O. Times are milliseconds on the core's own axis. No set is itera
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
-from panelward.records import Circuit, Condition, Monitor, Presence, Reading, Schedule
+from panelward.records import Circuit, Condition, Facts, Monitor, Presence, Reading, Schedule
 from panelward.watch import dead, doubt, drain, overcurrent, suspect
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
 from panelward.watch.supply import SupplyState
 from panelward.watch.supply import depends as supply_depends
+from panelward.watch.swapped import Names, groups
 from panelward.watch.tree import Tree
 from panelward.watch.way import Way
 
@@ -49,6 +52,7 @@ class Watch:
         self.tree = Tree(self._bench, schedule)
         self._supplies = {s.id: SupplyState(self._bench, schedule, s) for s in schedule.supplies}
         self.ways: dict[str, Way] = {}
+        self._names = groups(self._bench, schedule)
         self._probes: dict[str, tuple[Silence, str]] = {}
         for circuit in schedule.circuits:
             self._enrol(circuit)
@@ -70,7 +74,7 @@ class Watch:
         silence = Silence(self._bench, circuit.id, over, on_change, True)
         self.ways[circuit.id] = Way(
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
-            self._supplies[circuit.supply],
+            self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
         )  # fmt: skip
 
     def reading(self, reading: Reading) -> None:
@@ -117,6 +121,8 @@ class Watch:
         for supply in self._supplies.values():
             supply.rest()
         self._broker.rest()
+        for names in self._names:
+            names.rest()
 
     def next_ms(self) -> int | None:
         return self._bench.next_ms()
@@ -129,7 +135,38 @@ class Watch:
         found = self._bench.found
         if found:
             self._bench.found = []
+            if any(names.active for names in self._names) or any(c.cause == "swapped" for c in found):
+                return self._qualified(found)
         return found
+
+    def _qualified(self, conditions: list[Condition]) -> list[Condition]:
+        """While names look swapped, whatever is said of such a circuit says so too; and of its readings, that first."""
+        found: list[Condition] = []
+        for condition in conditions:
+            subject_id, edge = condition.subject_id, condition.edge
+            mine = next((n for n in self._names if n.with_(subject_id)), None) if condition.subject == "circuit" else None
+            if condition.cause == "swapped":
+                if edge == "ends" and self._disputed(subject_id):  # its alarm is about something else too, and goes on
+                    self.ways[subject_id].suspect.again(condition.at_ms)
+                    found += self._bench.found
+                    self._bench.found = []
+                else:
+                    found.append(condition)
+            elif mine is None:
+                found.append(condition)
+            elif condition.cause != "clock-step" or not mine.begins_with(subject_id):
+                if edge in ("begins", "changes"):
+                    doubted: Facts = (("circuits", mine.with_(subject_id)),)
+                    condition = replace(condition, evidence=(("names-swapped", doubted), *condition.evidence))
+                found.append(condition)
+                if edge == "ends" and condition.group == "readings" and not self._disputed(subject_id):
+                    found += mine.again(subject_id, condition.at_ms)
+        return found
+
+    def _disputed(self, circuit_id: str) -> bool:
+        """Is its alarm of readings about its silence or its values?"""
+        way = self.ways[circuit_id]
+        return way.silence.active or way.suspect.active is not None
 
     @property
     def any_found(self) -> bool:
@@ -145,7 +182,13 @@ class Watch:
                 ("device", way.doubt and way.doubt.active),
                 ("dead", dead is not None and dead != "reading-suspect"),
                 ("drain", way.drain and way.drain.active),
-                ("readings", way.silence.active or way.stepped or way.suspect.active or dead == "reading-suspect"),
+                (
+                    "readings",
+                    self._disputed(way_id)
+                    or way.stepped
+                    or dead == "reading-suspect"
+                    or any(n.begins_with(way_id) for n in self._names),
+                ),
             ):
                 if is_case:
                     keys.append(("circuit", way_id, group))
@@ -169,6 +212,7 @@ class Watch:
                 for supply_id, state in self._supplies.items()
             },
             "tree": self.tree.save(),
+            "names": [names.save() for names in self._names],
             "panel": {"panel_c": self.panel.panel_c, "panel_ms": self.panel.panel_ms, "outside_c": self.panel.outside_c},
         }
 
@@ -195,6 +239,10 @@ class Watch:
         self.tree.restore(state["tree"])
         for supply_id, bus in self.tree.buses.items():  # a circuit may have left the schedule
             bus.drawn = sum(way.drawn for way in self.ways.values() if way.circuit.supply == supply_id)
+        for names in self._names:
+            kept = next((kept for kept in state["names"] if kept["keys"] == names.depends()), None)
+            if kept is not None:
+                names.restore(kept)
         for name, value in state["panel"].items():
             setattr(self.panel, name, value)
         self._bench.rebuild()

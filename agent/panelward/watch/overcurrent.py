@@ -51,7 +51,7 @@ class Overcurrent:
     """One circuit's device and conductor."""
 
     __slots__ = (
-        "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_easy_a", "_hurts", "_limit_a", "_limit_c",
+        "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_easy_a", "_full_a", "_hurts", "_limit_a", "_limit_c",
         "_nominal_v", "_on_change", "_panel", "_period_ms", "_set", "_surge_left_ms", "_surges", "active", "below_ms",
         "cable", "continuous_ms", "due_ms", "fold_ms", "fold_square_ms", "hot_ms", "last_a", "last_ms",
         "last_received_ms", "order", "over", "over_ms", "priority", "rested", "rule", "running_a", "since_ms",
@@ -72,9 +72,11 @@ class Overcurrent:
             if level.surge
         )
         self._nominal_v = supply.nominal_v
+        sense = circuit.sense
+        self._full_a = sense.full_scale_a - sense.resolution_a if sense.full_scale_a is not None else inf
         running = [level.watts / supply.nominal_v * (1.0 + level.tolerance) for load in circuit.loads for level in load.levels]
         self.running_a = max(running, default=0.0)  # above it a draw is a start, or a fault
-        self._on_change = circuit.sense.publishes == "on-change"
+        self._on_change = sense.publishes == "on-change"
         self._surge_left_ms: int | None = None
         self.order = bench.enrol(self)
         self.due_ms: int | None = None
@@ -302,6 +304,8 @@ class Overcurrent:
 
     def _soon(self, amps: float) -> bool:
         """May it open within ten minutes at this draw?"""
+        if amps >= self._full_a:
+            return True  # what flows above that nobody knows
         if self._set is None or self._device is None:
             return amps >= MUST_OPEN * self._limit()
         if self.rule == "may-open" and self.priority == "high":
@@ -324,8 +328,12 @@ class Overcurrent:
         """Earliest, likely and latest seconds to open at this draw; inf = never, None = not known."""
         fitted = self._device
         if not fitted or self._set is None:
-            return (None, None, None) if not fitted or amps > fitted.rating_a else (inf, inf, inf)
-        return self._asked().times_s(amps / fitted.rating_a, self._panel.panel_c)
+            known = fitted is not None and amps <= fitted.rating_a and amps < self._full_a
+            return (inf, inf, inf) if known else (None, None, None)
+        earliest, likely, latest = self._asked().times_s(amps / fitted.rating_a, self._panel.panel_c)
+        if amps >= self._full_a:  # so much or more: it opens no later than at so much, but perhaps at once
+            return 0.0, None, None if latest == inf else latest
+        return earliest, likely, latest
 
     def _edge(self, kind: str | None, priority: str, since_ms: int, rule: str, amps: float, now_ms: int) -> None:
         if kind is None and self.active is None:
@@ -364,6 +372,8 @@ class Overcurrent:
 
     def _figures(self, amps: float) -> Facts:
         figures: list[tuple[str, Figure]] = [("draw_a", amps)]
+        if amps >= self._full_a:
+            figures.append(("draw_is_least", True))
         if self._device:
             figures.append(("rating_a", self._device.rating_a))
         earliest, likely, latest = self._times(amps)
@@ -378,6 +388,8 @@ class Overcurrent:
 
     def _evidence(self, amps: float) -> tuple[tuple[str, Facts], ...]:
         facts: list[tuple[str, Facts]] = []
+        if amps >= self._full_a:
+            facts.append(("at-full-scale", (("full_a", self._circuit.sense.full_scale_a),)))
         if self._device:
             facts.append(("draw-of-rating", (("amps", amps), ("rating_a", self._device.rating_a), ("word", self._device.word))))
             if self._set:
@@ -427,7 +439,7 @@ _KEPT = (
 def depends(schedule: Schedule, circuit: Circuit) -> object:
     """What this file's state depends on: new values of these begin it anew."""
     rules = schedule.vehicle.rules(schedule.supply(circuit.supply).kind)
-    return circuit.protection, circuit.conductor, circuit.supply, rules
+    return circuit.protection, circuit.conductor, circuit.supply, rules, circuit.sense.full_scale_a
 
 
 def _leave(seconds: float | None) -> float | str | None:

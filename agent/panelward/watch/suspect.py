@@ -3,6 +3,7 @@
     impossible   more than the supply can give, or a bus far above its nominal: a wrong scale. Kept from the physics
     watts        watts that are not volts times amps
     backwards    a load that gives current: its sensor is the wrong way round, or something feeds back through it
+    saturated    at the most that its meter can show (`full_scale_a`): it is this or more
     stuck        the same to the last digit while the bus moved by more than its resolution shows
 
 Each is said once, by its cause, and ends when readings are plausible again. One odd reading proves nothing.
@@ -10,6 +11,7 @@ Each is said once, by its cause, and ends when readings are plausible again. One
 
 from __future__ import annotations
 
+from math import inf
 from typing import Any
 
 from panelward.records import Circuit, Condition, Figure, Supply
@@ -18,8 +20,8 @@ from panelward.watch.bench import Bench
 TIMES_RATING = 100.0  # where the fault current is not written: no device lets so much pass for two readings
 TIMES_FAULT = 1.2
 TIMES_NOMINAL = 1.6  # of volts: a 24 V reading on a 12 V bus, millivolts as volts; a load dump is over in 0.4 s (ISO 16750-2)
-READINGS = {"scale": 3, "watts": 10, "backwards": 20, "back-feed": 10, "stuck": 20}
-LASTING_MS = {"scale": 10_000, "watts": 60_000, "backwards": 60_000, "back-feed": 60_000, "stuck": 600_000}
+READINGS = {"scale": 3, "watts": 10, "saturated": 10, "backwards": 20, "back-feed": 10, "stuck": 20}
+LASTING_MS = {"scale": 10_000, "watts": 60_000, "saturated": 10_000, "backwards": 60_000, "back-feed": 60_000, "stuck": 600_000}
 GOOD = 20  # plausible readings in a row that end it
 RATIO = 1.25
 POWER_FACTOR_LEAST = 0.2
@@ -33,7 +35,7 @@ class Suspect:
     """One circuit's plausibility."""
 
     __slots__ = (
-        "_ac", "_bench", "_circuit", "_follows", "_nominal_v", "_over_a", "_over_v", "_res", "_zero", "active", "bus_high",
+        "_ac", "_bench", "_circuit", "_follows", "_full_a", "_nominal_v", "_over_a", "_over_v", "_res", "_zero", "active", "bus_high",
         "bus_low", "count", "doubt", "ever", "good", "last", "since_ms", "value",
     )  # fmt: skip
 
@@ -46,6 +48,8 @@ class Suspect:
         rating = circuit.protection.fitted_a if circuit.protection else None
         limit = TIMES_FAULT * supply.fault_max_a if supply.fault_max_a is not None else None
         self._over_a = limit if limit is not None else TIMES_RATING * rating if rating is not None else None
+        full_a = circuit.sense.full_scale_a
+        self._full_a = full_a - self._res if full_a is not None else inf
         # Of sockets and inverters nobody knows what hangs on them.
         known = [load for load in circuit.loads if load.levels and load.kind not in ("socket", "inverter")]
         self._follows = bool(known) and len(known) == len(circuit.loads) and all(load.behaves in FOLLOWS for load in known)
@@ -92,6 +96,8 @@ class Suspect:
     def _odd(self, volts: float | None, amps: float | None, watts: float | None, bus_v: float | None) -> str | None:
         if amps is None:
             return None
+        if amps >= self._full_a or amps <= -self._full_a:
+            return "saturated"
         if amps > self._zero:
             self.ever = True
         elif amps < -self._zero and self._circuit.role == "load":

@@ -18,6 +18,7 @@ from panelward.watch.panel import Panel, Sample
 from panelward.watch.silence import Silence
 from panelward.watch.supply import SupplyState
 from panelward.watch.suspect import Suspect
+from panelward.watch.swapped import Names
 from panelward.watch.tree import Tree
 
 STEP_W = 60.0  # a draw that jumps up by so much may dip the bus honestly (5 A on 12 V)
@@ -31,8 +32,8 @@ class Way:
     __slots__ = (
         "_agree_ms", "_bench", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "amps", "amps_ms",
         "circuit", "dead", "doubt", "drain", "drawn", "energy_2mwms", "energy_ms", "energy_w", "lag_ms", "lags",
-        "last_received_ms", "late", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms", "tree",
-        "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
+        "last_received_ms", "late", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms", "trace",
+        "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
     )  # fmt: skip
 
     def __init__(
@@ -45,6 +46,7 @@ class Way:
         period_s: float,
         silence: Silence,
         supply: SupplyState,
+        names: Names | None,
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -58,6 +60,7 @@ class Way:
         doubt = Doubt(bench, panel, circuit, self._period_ms)
         self.doubt = doubt if doubt.judged else None
         self.suspect = Suspect(bench, circuit, source)
+        self.trace = names.trace(circuit, self._period_ms) if names is not None else None
         self.dead: Dead | None = None
         self.drain: Drain | None = None
         if circuit.role == "load":
@@ -97,9 +100,13 @@ class Way:
         lag_ms = now_ms - time_ms
         fresh = True
         if lag_ms > self._agree_ms or lag_ms < -self._agree_ms:
-            fresh = self._disagrees(lag_ms, now_ms)
-            if self.stepped or lag_ms < 0:
-                time_ms = now_ms
+            if reading.origin == "backlog":  # known to be history, at whatever pace it comes: no sign of another clock
+                fresh = False
+                time_ms = min(now_ms, time_ms + self.lag_ms) if self.stepped else min(now_ms, time_ms)
+            else:
+                fresh = self._disagrees(lag_ms, now_ms)
+                if self.stepped or lag_ms < 0:
+                    time_ms = now_ms
         elif self.lags or self.stepped:
             self._agrees(now_ms)
         self.last_received_ms = now_ms
@@ -171,6 +178,8 @@ class Way:
         if self.watts is not None and sample.watts - self.watts >= STEP_W and sample.fresh:
             self.tree.stepped(self.circuit.id, sample.received_ms)
         self.watts = sample.watts
+        if self.trace is not None and sample.fresh:
+            self.trace.take(sample)
         if self.over.fitted:
             self.over.take(sample)
         if self.doubt is not None:
@@ -205,6 +214,8 @@ class Way:
             self._say_step("ends", now_ms)
 
     def _say_step(self, edge: str, now_ms: int) -> None:
+        if self.suspect.active is not None:
+            return  # its alarm is about its values: that weighs more, and goes on
         self._bench.found.append(
             Condition(
                 subject="circuit",

@@ -58,10 +58,15 @@ def message(transition: Transition, schedule: Schedule, *, again: bool = False) 
         manner = _parent_manner(transition, schedule)
     elif situation == "near-cut-off":
         manner = _cut_off_manner(schedule, transition, figures)
+    elif situation == "suspect-swapped":
+        manner = "several" if len(transition.circuits) > 2 else "*"
     elif manner is None:
         manner = say.manner_of(schedule, circuit)
     repeat = again or transition.event in ("begins-again", "re-alarm", "unsuppress", "chatter-over")
-    return say.sentence(situation, manner, _values(transition, schedule, figures), label, again=repeat)
+    others = [c.label for c in schedule.circuits if c.id in _doubted(transition) and c.id != transition.subject_id]
+    tails = [tail for tail in english.PERHAPS if len(others) == 1 or "{other}" not in tail] if others else []
+    tail = tuple(tail.format(other=say.shorten(others[0], say.LABEL_MOST)) for tail in tails)
+    return say.sentence(situation, manner, _values(transition, schedule, figures), label, again=repeat, tails=tail)
 
 
 def title(schedule: Schedule) -> str:
@@ -94,6 +99,13 @@ def _either(candidates: Iterable[Sequence[Any]], word: str) -> str:
     first = sorted(str(cause) for cause, _ in list(candidates)[:2])
     template = english.EITHER_OR.get((first[0], first[1])) if len(first) == 2 else None
     return (template or english.EITHER_OTHER).format(word=word)
+
+
+def _doubted(transition: Transition) -> tuple[Figure, ...]:
+    """The circuits that this may be about, because their names look swapped."""
+    facts = next((dict(facts) for name, facts in transition.evidence if name == "names-swapped"), {})
+    circuits = facts.get("circuits", ())
+    return circuits if isinstance(circuits, tuple) else ()
 
 
 def _spoken_for(transition: Transition, schedule: Schedule) -> Circuit | None:
@@ -143,13 +155,15 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
     lasted_s = figures.get("off_for_s", figures.get("silent_s"))
     if not isinstance(lasted_s, (int, float)):
         lasted_s = (at_ms - since_ms) / 1000.0
-    drawn = figures.get("draw_a", figures.get("before_a"))
+    amps = say.number(figures.get("draw_a", figures.get("before_a")))
+    other = next((c.label for c in schedule.circuits if c.id in transition.circuits and c.id != transition.subject_id), "")
     place = transition.subject_id
     if transition.subject == "circuit":
         circuit = next((c for c in schedule.circuits if c.id == transition.subject_id), None)
         place = say.shorten(circuit.label, say.LABEL_MOST) if circuit else place
     return {
-        "amps": say.number(drawn),
+        "amps": english.AT_LEAST.format(amps=amps) if figures.get("draw_is_least") else amps,
+        "other": say.shorten(other, say.LABEL_MOST),
         "watts": say.number(figures.get("draw_w")),
         "volts": say.number(figures.get("volts", figures.get("before_v"))),
         "celsius": say.number(figures.get("panel_c")),
@@ -189,10 +203,20 @@ def _fact(name: str, facts: Facts, transition: Transition, schedule: Schedule) -
         until_ms = int(str(values["until_s"])) * 1000
         until = say.clock(until_ms, transition.at_ms, schedule.vehicle.timezone)
         return template.format(who=say.shorten(str(values["who"]), say.LABEL_MOST), until_s=until)
+    if "swapped" in name:
+        label = {c.id: say.shorten(c.label, say.LABEL_MOST) for c in schedule.circuits}
+        facts = tuple((key, _labels(value, label)) for key, value in facts)
     if "{" in template:
         return template.format(**{key: _told(key, value) for key, value in facts})
     weights = ", ".join(f"{english.CAUSES[cause]} {weight:+.1f}" for cause, weight in facts if isinstance(weight, (int, float)))
     return f"{template} ({weights})." if weights else f"{template}."
+
+
+def _labels(value: Figure, label: dict[str, str]) -> Figure:
+    """Ids of circuits as a person knows them."""
+    if isinstance(value, tuple):
+        return ", ".join(label.get(str(item), str(item)) for item in value)
+    return label.get(value, value) if isinstance(value, str) else value
 
 
 def _told(key: str, value: Figure) -> str:

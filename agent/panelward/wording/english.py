@@ -380,6 +380,16 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "detector": ("Press {label}'s own test button: its readings show nothing since {since}, the battery's meter goes on.",),
         "*": ("Look at {label} once: its sensor shows nothing since {since}, the battery's meter still shows its {amps} A.",),
     },
+    "suspect-saturated": {
+        "detector": ("Press {label}'s own test button: its meter stands at its most since {since}. From here nobody can tell.",),
+        "*": ("Have {label}'s meter looked at: it stands at its most, {amps} A, since {since}. What flows may be more.",),
+    },
+    "suspect-swapped": {
+        "*": ("Don't trust the names {label} and {other}: their readings look swapped since {since}. Have them checked.",),
+        "several": ("Don't trust the names of {count} circuits, {label} and {other} among them: their readings look swapped "
+                    "since {since}.",
+                    "Don't trust the names of {count} circuits, {label} among them: their readings look swapped since {since}."),
+    },
     "plausible": {
         "*": ("Nothing to do: {label}'s readings make sense again since {at}.",),
     },
@@ -460,6 +470,11 @@ EVIDENCE: dict[str, str] = {
     "suspect-backwards": "{readings} readings in a row below nothing, and it has never drawn like a load.",
     "suspect-back-feed": "{readings} readings in a row below nothing; before, it drew like a load.",
     "suspect-stuck": "{readings} readings in a row the same to the last digit, while the bus moved by more than that shows.",
+    "suspect-saturated": "{readings} readings in a row at the most that its meter can show, {draw_a} A: it is this or more.",
+    "at-full-scale": "Its meter shows {full_a} A at the most: it draws this or more.",
+    "suspect-swapped": "Their readings of the last {hours} h fit one another's names better than their own, by {nats} nats.",
+    "swapped-channel": "What is named {of} draws about {watts} W when it runs, as {fits} would.",
+    "names-swapped": "The readings of {circuits} look swapped: what is said of one may be about another.",
     "said-gone": "Its last word, left with the broker for this case, says that it went",
     "under-work": "Somebody works on it, {who}, until {until_s}.",
     "flood": "More than 10 messages within 10 min: until it calms, one message tells of all, at most every 10 min",
@@ -514,6 +529,8 @@ EITHER_OR: dict[tuple[str, str], str] = {
 EITHER_OTHER = "Its switch, its {word} or itself: look at the switch first."
 TELL = "To tell: "
 
+AT_LEAST = "at least {amps}"
+PERHAPS = (" Perhaps {other}: names look swapped.", " Names look swapped.")  # after a sentence, where one fits
 TOGETHER, APART = "together at", "since"  # how circuits of a flood stopped
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")

@@ -109,8 +109,18 @@ def _opened(transition: Transition, figures: dict[str, Figure]) -> str:
     return "opened-ordinary" if "ordinary-before" in names else "opened-overload"
 
 
-def sentence(situation: str, manner: str, values: dict[str, str], label: str, *, again: bool) -> str:
-    """The fullest sentence that fits."""
+def sentence(
+    situation: str, manner: str, values: dict[str, str], label: str, *, again: bool, tails: tuple[str, ...] = ()
+) -> str:  # fmt: skip
+    """The fullest sentence that fits; with the first of `tails` that still fits behind one."""
+    for tail in tails:
+        text = _fitted(situation, manner, values, label, again=again, tail=tail)
+        if text is not None:
+            return text
+    return _fitted(situation, manner, values, label, again=again, tail="") or ""
+
+
+def _fitted(situation: str, manner: str, values: dict[str, str], label: str, *, again: bool, tail: str) -> str | None:
     lines = english.SENTENCES[situation]
     prefix = english.AGAIN if again else ""
     room = LONGEST - len(prefix)
@@ -121,9 +131,9 @@ def sentence(situation: str, manner: str, values: dict[str, str], label: str, *,
         short = shorten(label, max(LABEL_LEAST, min(LABEL_MOST, LOCK_SCREEN - len(act))))
         for name in (shorten(label, LABEL_MOST), short, shorten(label, LABEL_LEAST)):
             text = template.format(label=name, **values)
-            if len(text) <= room:
-                return prefix + text
-    return prefix + shorten(text, room)
+            if len(text) + len(tail) <= room:
+                return prefix + text + tail
+    return None if tail else prefix + shorten(text, room)
 
 
 def _fallback(lines: dict[str, tuple[str, ...]], manner: str) -> tuple[str, ...]:
