@@ -140,11 +140,11 @@ class Watch:
         return found
 
     def _qualified(self, conditions: list[Condition]) -> list[Condition]:
-        """While names look swapped, whatever is said of such a circuit says so too; and of its readings, that first."""
+        """While names look swapped, whatever is said of such a circuit says so too; odd values are explained by it."""
         found: list[Condition] = []
         for condition in conditions:
             subject_id, edge = condition.subject_id, condition.edge
-            mine = next((n for n in self._names if n.with_(subject_id)), None) if condition.subject == "circuit" else None
+            mine = next((n for n in self._names if n.doubted_with(subject_id)), None) if condition.subject == "circuit" else None
             if condition.cause == "swapped":
                 if edge == "ends" and self._disputed(subject_id):  # its alarm is about something else too, and goes on
                     self.ways[subject_id].suspect.again(condition.at_ms)
@@ -154,12 +154,12 @@ class Watch:
                     found.append(condition)
             elif mine is None:
                 found.append(condition)
-            elif condition.cause != "clock-step" or not mine.begins_with(subject_id):
+            elif condition.kind != "reading-suspect" or not mine.begins_with(subject_id):
                 if edge in ("begins", "changes"):
-                    doubted: Facts = (("circuits", mine.with_(subject_id)),)
+                    doubted: Facts = (("circuits", mine.doubted_with(subject_id)),)
                     condition = replace(condition, evidence=(("names-swapped", doubted), *condition.evidence))
                 found.append(condition)
-                if edge == "ends" and condition.group == "readings" and not self._disputed(subject_id):
+                if edge == "ends" and condition.group == "readings":
                     found += mine.again(subject_id, condition.at_ms)
         return found
 

@@ -22,9 +22,10 @@ from panelward.watch.panel import Sample
 
 NATS = 10.0  # by which another assignment must beat the names as they are (trade.md 8.8)
 NATS_EACH = 5.0  # … and each channel of it by itself
-NATS_OVER = -5.0  # the names fit again
-HOURS = 24  # that are looked at
-DRAWN_HOURS = 3  # of them in which each channel must have drawn
+NATS_OVER, OVER_H = -5.0, 24  # the names fit again, by the last hours since it began
+SPANS_H = (12, 36)  # that are looked back on: a swap of what runs all day, and of what runs in the evening
+HOURS = SPANS_H[-1]
+DRAWN_HOURS = 2  # of them in which each channel must have drawn
 LASTING = 3  # hourly looks in a row that must agree
 MOST_HOURS = 6.0  # hours alike are no independent evidence: all of a channel's count for so many at the most
 NO_CHANGE = 1.0  # nats for a name that stays: of equal assignments the one that changes least
@@ -37,6 +38,7 @@ STEADY = 1.15  # a draw that stands still stays within so much of where it stood
 OCTAVE = 4  # bins an octave
 LEAST_W, BINS = 0.25, 62  # 0.25 W to 9 kW; below and above go into the last ones
 ZERO, GIVES, FIRST = 1 << 0, 1 << 1, 2  # bits of an hour's mask: it drew nothing; it gave; the bins
+MOST_SHIFT = 4 * OCTAVE  # a wrong scale of the whole meter is no swap: up to sixteen times
 EDGE = 1.06  # of a level's band: a meter's gain
 HIGH_BUS, LOW_BUS = 1.14, 0.9  # of nominal: a bus on charge and a low one
 EXPONENT = {"constant-power": 0, "constant-current": 1, "constant-impedance": 2, "fan": 3}
@@ -96,10 +98,10 @@ class Trace:
         self._low_w = self._high_w = 0.0
         self._names.turn(hour, now_ms)
 
-    def seen(self, hour: int) -> list[tuple[int, int]]:
-        """The hours before this one that are looked at."""
+    def seen(self, hour: int, span_h: int = HOURS) -> list[tuple[int, int]]:
+        """The last hours before this one."""
         own = [*self.hours, (self.hour, self.mask)] if self.mask else self.hours
-        return [(at, mask) for at, mask in own if hour - HOURS <= at < hour]
+        return [(at, mask) for at, mask in own if hour - span_h <= at < hour]
 
     def rest(self) -> None:
         self._run, self._low_w, self._high_w = 0, 0.0, 0.0
@@ -142,14 +144,14 @@ class Names:
         self.hour = hour
         seen = [trace.seen(hour) for trace in self.traces]
         shown = [self._shown(hours) for hours in seen]
-        self._look_again(seen, shown, now_ms)
-        found = self._better(shown)
+        self._look_again(seen, now_ms)
+        found = self._better([self._shown(trace.seen(hour, SPANS_H[0])) for trace in self.traces]) or self._better(shown)
         before = dict(self.agreed)
         self.agreed = [(cycle, before.get(cycle, 0) + 1) for cycle in found]
         for cycle, looks in self.agreed:
             if looks >= LASTING and not any(set(cycle) & set(other) for other, _ in self.active):
                 self.active.append((cycle, self._since(cycle, seen) * HOUR_MS))
-                self._bench.found.append(self._condition("begins", *self.active[-1], now_ms, seen, shown))
+                self._bench.found.append(self._condition("begins", *self.active[-1], now_ms, seen))
 
     @staticmethod
     def _shown(hours: list[tuple[int, int]]) -> dict[int, float]:
@@ -158,7 +160,7 @@ class Names:
         nothing = 0.0
         for _, mask in hours:
             bits = _bits(mask)
-            if not bits:
+            if mask & ZERO:
                 nothing += 1.0
             for bit in bits:
                 drawn[bit] = drawn.get(bit, 0.0) + 1.0 / len(bits)
@@ -202,7 +204,22 @@ class Names:
     def _strong(self, cycle: tuple[int, ...], shown: list[dict[int, float]]) -> bool:
         gains = self._gains(cycle, shown)
         drawn = [sum(weight for bit, weight in shown[c].items() if bit) for c in cycle]
-        return sum(gains) > NATS and min(gains) >= NATS_EACH and min(drawn) >= DRAWN_HOURS
+        if sum(gains) <= NATS or min(gains) < NATS_EACH or min(drawn) < DRAWN_HOURS:
+            return False
+        return sum(gains) - self._scaled(cycle, shown) > NATS_EACH
+
+    def _scaled(self, cycle: tuple[int, ...], shown: list[dict[int, float]]) -> float:
+        """How many nats one wrong scale of the meter would explain instead, for all of them alike."""
+        found = 0.0
+        for shift in range(-MOST_SHIFT, MOST_SHIFT + 1):
+            gain = 0.0
+            for c in cycle:
+                costs = self._costs[c]
+                for bit, weight in shown[c].items():
+                    if bit >= FIRST:
+                        gain += weight * (costs[bit] - costs[min(max(bit + shift, FIRST), FIRST + BINS - 1)])
+            found = max(found, gain)
+        return found
 
     def _since(self, cycle: tuple[int, ...], seen: list[list[tuple[int, int]]]) -> int:
         """The hour from which on, taken together, the readings speak most for it."""
@@ -218,18 +235,19 @@ class Names:
                 best, since = total, hour
         return since
 
-    def _look_again(self, seen: list[list[tuple[int, int]]], shown: list[dict[int, float]], now_ms: int) -> None:
+    def _look_again(self, seen: list[list[tuple[int, int]]], now_ms: int) -> None:
         """Do the names of what stands fit again? Without new evidence it stands."""
         for cycle, since_ms in list(self.active):
-            if sum(self._gains(cycle, shown)) <= NATS_OVER:
+            lately = [[pair for pair in hours if pair[0] >= max(since_ms // HOUR_MS, self.hour - OVER_H)] for hours in seen]
+            if sum(self._gains(cycle, [self._shown(hours) for hours in lately])) <= NATS_OVER:
                 self.active.remove((cycle, since_ms))
-                self._bench.found.append(self._condition("ends", cycle, since_ms, now_ms, seen, shown))
+                self._bench.found.append(self._condition("ends", cycle, since_ms, now_ms, seen))
 
     def begins_with(self, circuit_id: str) -> tuple[tuple[int, ...], int] | None:
         """What stands with this circuit as its subject."""
         return next((a for a in self.active if self.circuits[a[0][0]].id == circuit_id), None)
 
-    def with_(self, circuit_id: str) -> tuple[str, ...]:
+    def doubted_with(self, circuit_id: str) -> tuple[str, ...]:
         """All the circuits whose names are doubted together with this one's; none: it isn't."""
         for cycle, _ in self.active:
             ids = tuple(self.circuits[i].id for i in cycle)
@@ -242,13 +260,13 @@ class Names:
         standing = self.begins_with(circuit_id)
         if standing is None:
             return []
-        seen = [trace.seen(self.hour) for trace in self.traces]
-        return [self._condition("begins", *standing, now_ms, seen, [self._shown(hours) for hours in seen])]
+        return [self._condition("begins", *standing, now_ms, [trace.seen(self.hour) for trace in self.traces])]
 
     def _condition(
-        self, edge: str, cycle: tuple[int, ...], since_ms: int, now_ms: int, seen: list[list[tuple[int, int]]],
-        shown: list[dict[int, float]],
+        self, edge: str, cycle: tuple[int, ...], since_ms: int, now_ms: int, seen: list[list[tuple[int, int]]]
     ) -> Condition:  # fmt: skip
+        seen = [[pair for pair in hours if pair[0] >= since_ms // HOUR_MS] for hours in seen]
+        shown = [self._shown(hours) for hours in seen]
         ids = tuple(self.circuits[i].id for i in cycle)
         figures: Facts = (("nats", sum(self._gains(cycle, shown))), ("hours", max(len(seen[c]) for c in cycle)))
         facts: list[tuple[str, Facts]] = [("suspect-swapped", figures)]
@@ -326,13 +344,13 @@ def known(circuit: Circuit) -> bool:
 
 
 def profile(circuit: Circuit, supply: Supply) -> list[float]:
-    """-log p of each bit of a mask, for one circuit."""
+    """-log p of each bit of a mask, for one circuit; of nothing at all it is no share of what was drawn."""
     width = FIRST + BINS
     if circuit.role == "charger":
         share = [BETWEEN / BINS] * width
-        share[0], share[1] = 1.0, 1.0 - BETWEEN - ANYTHING
+        share[0], share[1] = 1.0, 1.0 - BETWEEN
         return [-log(p) for p in share]
-    share = [ANYTHING / (BINS + 1)] * width
+    share = [ANYTHING / (width - 1)] * width
     floor_w = sum(load.always_draws_w or 0.0 for load in circuit.loads)
     standby_w = max(sum(load.standby_max_w or 0.0 for load in circuit.loads), 1.5 * floor_w)
     bands = _level_bands(circuit, supply)
