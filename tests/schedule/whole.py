@@ -36,6 +36,7 @@ volts_at = "after-device"
 reports = "mean"
 resolution_a = 0.02
 publishes = "on-change"
+full_scale_a = 50
 
 [[monitor]]
 name = "ac-panel"

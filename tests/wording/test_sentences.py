@@ -96,8 +96,9 @@ CASES: list[tuple[str, str | None, str, dict[str, object], tuple[str, ...]]] = [
     ("reading-suspect", "clock-step", "journal", {"step_s": 3600.0}, ()),
     *(
         ("reading-suspect", cause, "low", {"draw_a": -123.4, "readings": 20}, ())
-        for cause in ("scale", "watts", "backwards", "back-feed", "stuck")
+        for cause in ("scale", "watts", "saturated", "backwards", "back-feed", "stuck")
     ),
+    ("overcurrent-approach", None, "medium", {"draw_a": 30.0, "draw_is_least": True, "rating_a": 15.0}, ()),
     ("protection-doubtful", None, "high", {"draw_a": 123.0, "rating_a": 15.0, "carried_for_s": 40.0}, ()),
 ]
 

@@ -55,6 +55,10 @@ def _overcurrent(look: Look) -> Sight:
     if fitted is None:
         return look.no(OVERCURRENT, "no device is written", "Write its protection.")
     limit_a = fitted.rating_a * fitted.carries
+    full_a = look.circuit.sense.full_scale_a
+    if full_a is not None and full_a <= limit_a:
+        why = f"its meter shows {full_a:.4g} A at the most, and its device carries {limit_a:.4g} A for ever"
+        return look.no(OVERCURRENT, why, "Sense it with a meter of a greater full scale.")
     slow = look.period_s >= SLOW_S or look.on_change
     needed = OVER_READINGS_SLOW if slow else OVER_READINGS
     if look.on_change:

@@ -55,7 +55,8 @@ def _sensing(look: Look) -> str:
         return f"{words[0]}, no monitor"
     kind = "a mean" if sense.reports == "mean" else "a reading"
     words.append(f"{kind} on change" if look.on_change else f"{kind} every {look.period_s:g} s")
-    words.append(f"steps of {sense.resolution_a:g} A")
+    most = f" up to {sense.full_scale_a:g} A" if sense.full_scale_a is not None else ""
+    words.append(f"steps of {sense.resolution_a:g} A{most}")
     words.append(f"volts {PLACES[sense.volts_at]}")
     return ", ".join(words)
 
