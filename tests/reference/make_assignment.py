@@ -31,7 +31,9 @@ def main() -> int:
     cases = []
     for name, cost in matrices():
         rows, columns = linear_sum_assignment(cost)
-        cases.append({"name": name, "cost": cost.tolist(), "columns": columns.tolist(), "sum": float(cost[rows, columns].sum())})
+        cases.append(
+            {"name": name, "cost": cost.tolist(), "columns": columns.tolist(), "sum": float(cost[rows, columns].sum())}
+        )
     made = {"made_with": {"scipy": scipy.__version__, "numpy": np.__version__}, "cases": cases}
     path = HERE / "assignment_scipy.json"
     if "--write" in sys.argv:

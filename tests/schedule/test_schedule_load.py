@@ -119,7 +119,9 @@ def test_every_key_arrives() -> None:
     assert schedule.probes == (Probe(id="T1", where="load:D1", monitor="dc-panel"),)
     assert [circuit.id for circuit in schedule.circuits] == ["SH", "D1", "D5", "D9", "A1"]
     freezer = schedule.circuit("D1")
-    assert freezer.sense == Sense(volts_at="after-device", reports="mean", resolution_a=0.01, publishes="on-change", full_scale_a=50)
+    assert freezer.sense == Sense(
+        volts_at="after-device", reports="mean", resolution_a=0.01, publishes="on-change", full_scale_a=50
+    )
     assert freezer.protection == Protection(
         kind="blade-fuse", type="C", rating_a=15, as_found_a=15, as_left_a=15, way_max_a=20, rated_v=32, breaking_a=3500
     )

@@ -30,7 +30,11 @@ def test_it_costs_what_scipys_costs(case: dict[str, object]) -> None:
         assert found == case["columns"]
 
 
-@given(st.integers(0, 5).flatmap(lambda n: st.lists(st.lists(st.floats(-100, 100), min_size=n, max_size=n), min_size=n, max_size=n)))
+@given(
+    st.integers(0, 5).flatmap(
+        lambda n: st.lists(st.lists(st.floats(-100, 100), min_size=n, max_size=n), min_size=n, max_size=n)
+    )
+)
 def test_no_order_costs_less(cost: list[list[float]]) -> None:
     found = assigned(cost)
     assert sorted(found) == list(range(len(cost)))

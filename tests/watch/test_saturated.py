@@ -26,7 +26,9 @@ def test_full_scale_for_ten_readings_is_said_once_and_ends(amps: float) -> None:
     mine = [t for t in found if t.kind == "reading-suspect"]
     assert [(t.event, t.cause, t.priority) for t in mine] == [("begins", "saturated", "low"), ("ends", "saturated", "low")]
     assert mine[0].at_ms - mine[0].since_ms == 18_000  # the tenth of them, two seconds apart
-    assert message(mine[0], plan(METERED)).startswith("Have Bench sockets's meter looked at: it stands at its most, 25 A, since")
+    assert message(mine[0], plan(METERED)).startswith(
+        "Have Bench sockets's meter looked at: it stands at its most, 25 A, since"
+    )
 
 
 @pytest.mark.parametrize("amps", [24.9, 12.5])

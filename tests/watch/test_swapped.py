@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from panelward.core import Core
-from panelward.records import Circuit, Level, Load, Output, Presence, Reading, Schedule, Settings, Transition
+from panelward.records import Level, Output, Presence, Reading, Schedule, Settings, Transition
 from panelward.watch.swapped import known, profile
 from panelward.wording import alarm_object, body, message
 from plans import DETECTOR, FREEZER, METER, PLAN, SOCKETS, T0, circuit, plan

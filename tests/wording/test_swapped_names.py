@@ -5,19 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from test_sentences import CASES, FORBIDDEN, LABELS, transition
 
 from panelward.records import Transition
 from panelward.wording import alarm_object, body, message
 from plans import FREEZER, LIGHTS, PLAN, SOCKETS, T0, plan
-from test_sentences import CASES, FORBIDDEN, LABELS, transition
 
 OTHER = replace(LIGHTS, feeder=None)
 
 
 def doubted(case: tuple[str, str | None, str, dict[str, object], tuple[str, ...]], *circuits: str) -> Transition:
-    return replace(
-        transition(SOCKETS, case), evidence=(("names-swapped", (("circuits", circuits),)),), at_ms=T0 + 90_000
-    )
+    return replace(transition(SOCKETS, case), evidence=(("names-swapped", (("circuits", circuits),)),), at_ms=T0 + 90_000)
 
 
 @pytest.mark.parametrize("label", LABELS)

@@ -27,7 +27,7 @@ from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
 from panelward.watch.supply import SupplyState
 from panelward.watch.supply import depends as supply_depends
-from panelward.watch.swapped import Names, groups
+from panelward.watch.swapped import groups
 from panelward.watch.tree import Tree
 from panelward.watch.way import Way
 
@@ -144,7 +144,9 @@ class Watch:
         found: list[Condition] = []
         for condition in conditions:
             subject_id, edge = condition.subject_id, condition.edge
-            mine = next((n for n in self._names if n.doubted_with(subject_id)), None) if condition.subject == "circuit" else None
+            mine = (
+                next((n for n in self._names if n.doubted_with(subject_id)), None) if condition.subject == "circuit" else None
+            )
             if condition.cause == "swapped":
                 if edge == "ends" and self._disputed(subject_id):  # its alarm is about something else too, and goes on
                     self.ways[subject_id].suspect.again(condition.at_ms)
@@ -157,8 +159,9 @@ class Watch:
             elif condition.kind != "reading-suspect" or not mine.begins_with(subject_id):
                 if edge in ("begins", "changes"):
                     doubted: Facts = (("circuits", mine.doubted_with(subject_id)),)
-                    condition = replace(condition, evidence=(("names-swapped", doubted), *condition.evidence))
-                found.append(condition)
+                    found.append(replace(condition, evidence=(("names-swapped", doubted), *condition.evidence)))
+                else:
+                    found.append(condition)
                 if edge == "ends" and condition.group == "readings":
                     found += mine.again(subject_id, condition.at_ms)
         return found

@@ -51,9 +51,9 @@ class Overcurrent:
     """One circuit's device and conductor."""
 
     __slots__ = (
-        "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_easy_a", "_full_a", "_hurts", "_limit_a", "_limit_c",
-        "_nominal_v", "_on_change", "_panel", "_period_ms", "_set", "_surge_left_ms", "_surges", "active", "below_ms",
-        "cable", "continuous_ms", "due_ms", "fold_ms", "fold_square_ms", "hot_ms", "last_a", "last_ms",
+        "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_easy_a", "_full_a", "_hurts", "_limit_a",
+        "_limit_c", "_nominal_v", "_on_change", "_panel", "_period_ms", "_set", "_surge_left_ms", "_surges", "active",
+        "below_ms", "cable", "continuous_ms", "due_ms", "fold_ms", "fold_square_ms", "hot_ms", "last_a", "last_ms",
         "last_received_ms", "order", "over", "over_ms", "priority", "rested", "rule", "running_a", "since_ms",
         "surge_ms", "warm",
     )  # fmt: skip

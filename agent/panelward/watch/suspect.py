@@ -35,8 +35,8 @@ class Suspect:
     """One circuit's plausibility."""
 
     __slots__ = (
-        "_ac", "_bench", "_circuit", "_follows", "_full_a", "_nominal_v", "_over_a", "_over_v", "_res", "_zero", "active", "bus_high",
-        "bus_low", "count", "doubt", "ever", "good", "last", "since_ms", "value",
+        "_ac", "_bench", "_circuit", "_follows", "_full_a", "_nominal_v", "_over_a", "_over_v", "_res", "_zero", "active",
+        "bus_high", "bus_low", "count", "doubt", "ever", "good", "last", "since_ms", "value",
     )  # fmt: skip
 
     def __init__(self, bench: Bench, circuit: Circuit, supply: Supply) -> None:
