@@ -7,7 +7,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     doubt        protection-doubtful
     dead         protection-opened, feed-lost: `witness` gathers the evidence, `causes` weighs it, `tree` keeps the parents
     drain        standby-drain
-    supply       undervoltage-approach
+    supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be
     swapped      reading-suspect: names that look swapped
     silence      readings-overdue: a circuit, a monitor, the broker
@@ -100,6 +100,9 @@ class Watch:
                     self.panel.panel_c, self.panel.panel_ms = reading.celsius, reading.received_ms
                 elif probe[1] == "outside":
                     self.panel.outside_c = reading.celsius
+                elif probe[1] == "bank":
+                    for supply in self._supplies.values():
+                        supply.probe(reading.celsius, reading.received_ms)
 
     def presence(self, presence: Presence) -> None:
         """A monitor or the broker came or went. Whose publisher went is not heard: no draw is held for it."""
@@ -211,7 +214,7 @@ class Watch:
             "probes": {probe_id: silence.save() for probe_id, (silence, _) in self._probes.items()},
             "broker": self._broker.save(),
             "supplies": {
-                supply_id: state.save() | {"keys": repr(supply_depends(self.schedule.supply(supply_id)))}
+                supply_id: state.save() | {"keys": repr(supply_depends(self.schedule, self.schedule.supply(supply_id)))}
                 for supply_id, state in self._supplies.items()
             },
             "tree": self.tree.save(),
@@ -237,7 +240,7 @@ class Watch:
         self._broker.restore(state["broker"])
         for supply_id, supply in self._supplies.items():
             kept = state["supplies"].get(supply_id)
-            if kept is not None and kept["keys"] == repr(supply_depends(self.schedule.supply(supply_id))):
+            if kept is not None and kept["keys"] == repr(supply_depends(self.schedule, self.schedule.supply(supply_id))):
                 supply.restore(kept)
         self.tree.restore(state["tree"])
         for supply_id, bus in self.tree.buses.items():  # a circuit may have left the schedule

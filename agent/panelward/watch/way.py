@@ -30,10 +30,10 @@ class Way:
     """A circuit, a charger or the bank's meter."""
 
     __slots__ = (
-        "_agree_ms", "_bench", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "amps", "amps_ms",
-        "circuit", "dead", "doubt", "drain", "drawn", "energy_2mwms", "energy_ms", "energy_w", "lag_ms", "lags",
-        "last_received_ms", "late", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms", "trace",
-        "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
+        "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "amps",
+        "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "energy_2mwms", "energy_ms", "energy_w", "lag_ms",
+        "lags", "last_received_ms", "late", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms",
+        "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
     )  # fmt: skip
 
     def __init__(
@@ -61,6 +61,7 @@ class Way:
         self.doubt = doubt if doubt.judged else None
         self.suspect = Suspect(bench, circuit, source)
         self.trace = names.trace(circuit, self._period_ms) if names is not None else None
+        self._counts = supply.listens(circuit)
         self.dead: Dead | None = None
         self.drain: Drain | None = None
         if circuit.role == "load":
@@ -180,6 +181,8 @@ class Way:
         self.watts = sample.watts
         if self.trace is not None and sample.fresh:
             self.trace.take(sample)
+        if self._counts:
+            self.supply.draw(self.circuit, sample.amps, sample.time_ms, fresh=sample.fresh)
         if self.over.fitted:
             self.over.take(sample)
         if self.doubt is not None:

@@ -134,11 +134,11 @@ def _parent_manner(transition: Transition, schedule: Schedule) -> str:
 
 
 def _cut_off_manner(schedule: Schedule, transition: Transition, figures: dict[str, Figure]) -> str:
+    """What the message must say: hours where known, a bank too cold to charge, an inverter to unload, the last messages."""
     hours = "hours" if figures.get("hours_left") is not None else ""
-    inverter = "inverter" if _inverter(schedule, transition) else ""
-    if figures.get("carries_messages") and not hours and not inverter:
-        return "messages"
-    return "-".join(part for part in (hours, inverter) if part) or "*"
+    second = "cold" if figures.get("too_cold") else "inverter" if _inverter(schedule, transition) else ""
+    messages = "messages" if figures.get("carries_messages") else ""
+    return "-".join(part for part in (hours, second, messages) if part) or "*"
 
 
 def _inverter(schedule: Schedule, transition: Transition) -> str:
@@ -157,6 +157,7 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         lasted_s = (at_ms - since_ms) / 1000.0
     amps = say.number(figures.get("draw_a", figures.get("before_a")))
     other = next((c.label for c in schedule.circuits if c.id in transition.circuits and c.id != transition.subject_id), "")
+    hours = figures.get("hours_left")
     place = transition.subject_id
     if transition.subject == "circuit":
         circuit = next((c for c in schedule.circuits if c.id == transition.subject_id), None)
@@ -167,7 +168,8 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "watts": say.number(figures.get("draw_w")),
         "volts": say.number(figures.get("volts", figures.get("before_v"))),
         "celsius": say.number(figures.get("panel_c")),
-        "hours": say.number(figures.get("hours_left")),
+        "hours": say.number(max(0.1, round(hours, 1)) if isinstance(hours, float) else hours),
+        "bank": say.number(figures.get("bank_c")),
         "dip": say.number(figures.get("dip_v")),
         "step": say.number(figures.get("step_s")),
         "openings": say.number(figures.get("openings")),
@@ -203,7 +205,7 @@ def _fact(name: str, facts: Facts, transition: Transition, schedule: Schedule) -
         until_ms = int(str(values["until_s"])) * 1000
         until = say.clock(until_ms, transition.at_ms, schedule.vehicle.timezone)
         return template.format(who=say.shorten(str(values["who"]), say.LABEL_MOST), until_s=until)
-    if "swapped" in name:
+    if "swapped" in name or name == "messages-go":
         label = {c.id: say.shorten(c.label, say.LABEL_MOST) for c in schedule.circuits}
         facts = tuple((key, _labels(value, label)) for key, value in facts)
     if "{" in template:

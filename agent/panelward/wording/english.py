@@ -286,17 +286,48 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     "near-cut-off": {
         "hours-inverter": ("Switch off what {inverter} runs, then {inverter}: the battery cuts out in about {hours} h, "
                            "{label} with it. Falling since {since}.",
+                           "Switch off what {inverter} runs: the battery cuts out in about {hours} h, {label} with it. "
+                           "Falling since {since}.",
                            "Switch off what {inverter} runs: the battery cuts out in about {hours} h. "
                            "Falling since {since}."),
         "hours": ("Switch off what you can do without: the battery cuts out in about {hours} h, {label} with it. "
                   "Falling since {since}.",),
-        "inverter": ("Switch off what {inverter} runs, then {inverter}: the battery nears its cut-off, {volts} V since "
-                     "{since}; {label} goes with it.",
+        "inverter": ("Switch off what {inverter} runs, then it: the battery nears its cut-off, hours left unknown, "
+                     "{volts} V since {since}; {label} goes with it.",
+                     "Switch off what {inverter} runs: the battery nears its cut-off, hours left unknown, {volts} V since "
+                     "{since}.",
                      "Switch off what {inverter} runs: the battery nears its cut-off, {volts} V since {since}."),
-        "*": ("Switch off what you can do without: the battery nears its cut-off, {volts} V since {since}; "
-              "{label} goes with it.",),
-        "messages": ("Switch off what you can do without: the battery nears its cut-off, {volts} V since {since}; "
-                     "then no more messages come.",),
+        "*": ("Switch off what you can do without: the battery nears its cut-off, hours left unknown, {volts} V since {since}; "
+              "{label} goes with it.",
+              "Switch off what you can do without: battery near its cut-off, hours left unknown, {volts} V since {since}; "
+              "{label} goes too.",
+              "Switch off what you can do without: battery near its cut-off, {volts} V since {since}; {label} goes too."),
+        "hours-inverter-messages": ("Switch off what {inverter} runs: the battery cuts out in about {hours} h, {label} with it; "
+                                    "then no more messages come. Falling since {since}.",
+                                    "Switch off what {inverter} runs: the battery cuts out in about {hours} h, then no more "
+                                    "messages come. Falling since {since}."),
+        "hours-messages": ("Switch off what you can do without: the battery cuts out in about {hours} h, {label} with it, "
+                           "since {since}; then no more messages come.",
+                           "Switch off what you can do without: the battery cuts out in about {hours} h, then no more messages "
+                           "come. Falling since {since}."),
+        "inverter-messages": ("Switch off what {inverter} runs: the battery nears its cut-off, hours left unknown, {volts} V "
+                              "since {since}; then no more messages come.",
+                              "Switch off what {inverter} runs: the battery nears its cut-off, {volts} V since {since}; then no "
+                              "more messages come."),
+        "messages": ("Switch off what you can do without: battery near its cut-off, hours left unknown, {volts} V since "
+                     "{since}; then no more messages come.",
+                     "Switch off what you can do without: the battery nears its cut-off, {volts} V since {since}; "
+                     "then no more messages come."),
+        "hours-cold": ("Warm the battery before charging: {bank} °C is too cold to take charge. It cuts out in about {hours} h, "
+                       "{label} with it, since {since}.",
+                       "Warm the battery before charging: {bank} °C is too cold for it. It cuts out in about {hours} h, since "
+                       "{since}."),
+        "cold": ("Warm the battery before charging: {bank} °C is too cold to take charge. It nears its cut-off, {volts} V since "
+                 "{since}.",),
+        "hours-cold-messages": ("Warm the battery before charging: {bank} °C is too cold for it. It cuts out in about {hours} h, "
+                                "since {since}; then no more messages come.",),
+        "cold-messages": ("Warm the battery before charging: {bank} °C is too cold for it. It nears its cut-off, {volts} V since "
+                          "{since}; then no more messages.",),
     },
     "drain-outside-hours": {
         "ac": ("Is something at {label} meant to be on? If not, unplug it: {watts} W since {since}, outside its hours.",),
@@ -463,6 +494,14 @@ EVIDENCE: dict[str, str] = {
     "volts-at-load": "There are volts at the load",
     "stopped-together": "{circuits} circuits stopped together; the bus stood at {bus_v} V.",
     "near-cutoff": "The bus stands at {volts} V; it is cut off at {cutoff_v} V.",
+    "rest-volts": "Without its load it would stand at {rest_v} V: behind {mohm} mΩ, by its last {steps} steps.",
+    "charge-counted": "Counted since it was full {days} days ago: at least {left_ah} Ah are left, {error_ah} Ah taken off for "
+                      "what the meter may be wrong; {draw_a} A are drawn.",
+    "charge-unknown": "How much is left is not known: its meter has not seen it full in the last three weeks, or not surely "
+                      "enough since",
+    "charge-not-counted": "How much is left is not known: no meter counts it, and its volts do not tell",
+    "messages-go": "After it no more messages come: {carriers} carries them.",
+    "bank-cold": "The bank is at {celsius} °C: below 5 °C lithium takes no charge, whatever sun or charger give.",
     "volts-fall": "It falls by {v_per_h} V an hour over the last {minutes} min.",
     "silence": "No reading for {seconds} s; one was expected every {every_s} s.",
     "suspect-scale": "{readings} readings in a row of {draw_a}: more than its supply can give, or a bus far above its nominal.",
