@@ -50,7 +50,7 @@ class Watch:
         self._broker = BrokerSilence(self._bench, schedule.broker.host if schedule.broker else "broker")
         self._monitors = {m.name: MonitorSilence(self._bench, m, self._broker) for m in schedule.monitors}
         self.tree = Tree(self._bench, schedule)
-        self._supplies = {s.id: SupplyState(self._bench, schedule, s) for s in schedule.supplies}
+        self._supplies = {s.id: SupplyState(self._bench, schedule, s, self.tree.buses[s.id]) for s in schedule.supplies}
         self.ways: dict[str, Way] = {}
         self._names = groups(self._bench, schedule)
         self._probes: dict[str, tuple[Silence, str]] = {}

@@ -6,6 +6,7 @@ is not counted (a gap) is taken as drawn like before, and as an error of the sam
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 from panelward.ratings import peukert_rated_hours
@@ -23,8 +24,12 @@ GIVES_BACK_LEAD, GIVES_BACK_SD = 0.82, 0.03
 PEUKERT = {"flooded": 1.4, "agm": 1.1, "gel": 1.175}
 RATED_H = 20.0  # hours of the printed capacity: the usual one, common practice
 ZERO_A, GAIN = 0.02, 0.02  # what commissioning allows a meter (trade practice, no source)
+# Volts of a bank of 12 V at rest by the charge left. Lead: the BCI table (two texts seen). Iron-phosphate, four cells:
+# from memory, +-0.12 V; only its knee is used.
+_REST = {"lfp": ((10.0, 0.0), (12.0, 0.1), (12.8, 0.2))}
+_REST_LEAD = ((11.89, 0.0), (12.06, 0.25), (12.24, 0.5), (12.45, 0.75), (12.65, 1.0))
 KNOWN_MS = 21 * 86_400_000  # a full charge within the last weeks: three (no source)
-DOUBTED = 0.25  # of what is usable: counted no better than this is not known
+DOUBTED = 0.2  # of the capacity: counted no better than this is not known
 ON_CHANGE_MS = 3600_000  # a meter that speaks on change and is silent for longer is gone
 _AH = 7.2e10  # twice 0.1 mA x ms in an Ah
 
@@ -36,11 +41,22 @@ def cells(battery: Battery, nominal_v: float) -> int:
     return 6 * max(1, round(nominal_v / 12.0))
 
 
+def left_at_rest(battery: Battery, nominal_v: float, rest_v: float) -> float:
+    """Share of the capacity that is left where the bank stands at `rest_v` at rest; of iron-phosphate 0.2 or less."""
+    lfp = battery.chemistry == "lfp"
+    volts = rest_v / (cells(battery, nominal_v) // (4 if lfp else 6))
+    table = _REST["lfp"] if lfp else _REST_LEAD
+    for (below_v, below), (above_v, above) in pairwise(table):
+        if volts <= above_v:
+            return max(below, below + (above - below) * (volts - below_v) / (above_v - below_v))
+    return table[-1][1]
+
+
 class Charge:
     """One bank's counted charge. Sums are whole numbers: they add up the same however they are cut."""
 
     def __init__(self, battery: Battery, nominal_v: float, *, period_ms: int, on_change: bool, resolution_a: float) -> None:
-        self._battery = battery
+        self._battery, self._nominal_v = battery, nominal_v
         self._on_change = on_change
         self._gap_ms = ON_CHANGE_MS if on_change else max(3 * period_ms, 10_000)
         self._cells = cells(battery, nominal_v)
@@ -48,7 +64,6 @@ class Charge:
         self._back = GIVES_BACK.get(battery.chemistry, GIVES_BACK_LEAD)
         self._back_sd = 1.0 - self._back if battery.chemistry == "lfp" else GIVES_BACK_SD
         self._zero_a = max(ZERO_A, resolution_a)
-        self.usable_ah = battery.capacity_ah * battery.usable
         self.full_ms: int | None = None  # last seen full, as measured
         self.time_ms: int | None = None
         self.amps = 0  # 0.1 mA, discharge positive
@@ -94,19 +109,30 @@ class Charge:
     def error_ah(self, time_ms: int) -> float:
         """How far `used_ah` may be wrong: the meter's zero and gain, what charging loses, what lay in gaps."""
         if self.full_ms is None:
-            return self.usable_ah
+            return self._battery.capacity_ah
         zero_ah = self._zero_a * max(0, time_ms - self.full_ms) / 3.6e6
         gone_ah, come_ah = (self.out2 + self.gap2) / _AH, self.in2 / _AH
         return zero_ah + GAIN * abs(gone_ah - come_ah) + self._back_sd * come_ah + self.gap2 / _AH
 
-    def left_ah(self, time_ms: int) -> float | None:
-        """What can still be drawn at the least; None where it is not known."""
+    def to_cutoff_ah(self, rest_v: float) -> float:
+        """What a full bank gives until it stands at `rest_v` at rest.
+
+        What the schedule calls usable is for lead a matter of its years, not of the cut-off; for iron-phosphate it
+        stands where that is less.
+        """
+        share = 1.0 - left_at_rest(self._battery, self._nominal_v, rest_v)
+        if self._battery.chemistry == "lfp":
+            share = min(share, self._battery.usable)
+        return share * self._battery.capacity_ah
+
+    def left_ah(self, time_ms: int, rest_v: float) -> float | None:
+        """What can still be drawn at the least until it stands at `rest_v` at rest; None where it is not known."""
         if self.full_ms is None or time_ms - self.full_ms > KNOWN_MS:
             return None
         error_ah = self.error_ah(time_ms)
-        if error_ah > DOUBTED * self.usable_ah:
+        if error_ah > DOUBTED * self._battery.capacity_ah:
             return None
-        return max(0.0, self.usable_ah - self.used_ah() - error_ah)
+        return max(0.0, self.to_cutoff_ah(rest_v) - self.used_ah() - error_ah)
 
     def hours(self, left_ah: float, draw_a: float) -> float | None:
         """Hours at this draw. Lead gives less the more is drawn (Peukert); lithium hardly does."""

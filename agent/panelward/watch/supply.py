@@ -14,9 +14,10 @@ from typing import Any
 
 from panelward.records import Circuit, Condition, Facts, Figure, Schedule, Supply
 from panelward.watch.bench import Bench
-from panelward.watch.charge import Charge
+from panelward.watch.charge import Charge, left_at_rest
 from panelward.watch.charge import depends as charge_depends
 from panelward.watch.thevenin import Source
+from panelward.watch.tree import Bus
 
 NEAR = 0.03  # of nominal above the cut-off: about 0.4 V on 12.8 V
 NEAR_OVER = 0.05
@@ -24,13 +25,19 @@ PULLED = 0.01  # … and this near the load that runs now pulls it under, whatev
 NO_SUPPLY = 0.5
 MINUTES_NEAR = 2
 MINUTES_OVER = 5
+MINUTES_REST = 30  # … without being charged: volts that come back when a load stops are no charge
 WINDOW = 30  # minutes that a fall and the lasting draw are judged on
 LASTING = 20  # minutes, of which most must discharge
 DRAWS = 60  # minutes that the mean draw of a forecast is taken over: a cycle of a compressor and more
 FAR = 0.08  # of nominal above the cut-off: no forecast from further up
 FAR_LFP = 0.05  # iron-phosphate whose resistance is not known: further up a fall is only a load
+FAR_KNEE = 0.1  # … whose resistance is known: its knee begins at a fifth of its charge
 HOURS_AHEAD = 2.0  # an hour is wanted; draws change and a knee bends down
+HOURS_KNEE = 3.0  # of iron-phosphate by a fall: the knee bends down
 HOURS_OVER = 3.0
+KNEE = 0.2  # of its charge: below it the volts of iron-phosphate at rest begin to tell
+KNEE_MINUTES = 10
+HOURS_TOLD = 6.0  # a count that gives more, where the volts are near, is not believed
 STEADY_FALL = 0.5  # the window's first half falls at half the whole's rate at least: a load switched on is a step
 NO_FLATTENING = 0.85  # … its second half at this much of it: volts that settle after a charge flatten out
 CHARGES = 0.005  # of the capacity, A: going in, it charges
@@ -44,8 +51,8 @@ CHARGER_OLD_MS = 600_000  # what a charger put in then says nothing of now
 class SupplyState:
     """One supply's volts, what its bank gives, and when it will be cut off."""
 
-    def __init__(self, bench: Bench, schedule: Schedule, supply: Supply) -> None:
-        self._bench, self._supply = bench, supply
+    def __init__(self, bench: Bench, schedule: Schedule, supply: Supply, bus: Bus) -> None:
+        self._bench, self._supply, self._bus = bench, supply, bus
         self.judged = supply.cutoff_v is not None
         circuits = goes_with(schedule, supply)
         self._circuits = tuple(c.id for c in circuits)
@@ -58,7 +65,7 @@ class SupplyState:
         self._stale_ms = 3600_000 if on_change else max(10_000, 3 * period_ms)
         self._sign = -1.0 if supply.meter_sign == "charge-positive" else 1.0
         self._metered = meter is not None
-        self._heard = tuple(c.id for c in own if self._wants(c))
+        self._chargers = tuple(c.id for c in own if c.role == "charger")
         battery = supply.battery
         self._lfp = battery is not None and battery.chemistry == "lfp"
         self._charges_a = CHARGES * battery.capacity_ah if battery is not None else 0.5
@@ -73,11 +80,10 @@ class SupplyState:
         self.minute: int | None = None
         self.volts: list[float] = []  # of this minute, as measured
         self.rests: list[float] = []  # … with what the draw took off put back
-        self.drawn = 0  # sum of its circuits' amps, 0.1 mA
-        self.each: dict[str, int] = {}  # … of each; with a meter of the chargers only
-        self.fed = 0  # of these what chargers put in, 0.1 mA
+        self.each: dict[str, int] = {}  # what each charger puts in, 0.1 mA
+        self.fed = 0  # … all of them
         self.fed_ms = 0
-        self.amps: float | None = None  # what the bank gives, discharge positive
+        self.amps: float | None = None  # what the bank gives at its meter, discharge positive
         self.amps_ms = 0
         self.given_a = 0.0  # sums over this minute's readings
         self.loads_a = 0.0
@@ -96,18 +102,12 @@ class SupplyState:
     # What is heard.
 
     def listens(self, circuit: Circuit) -> bool:
-        """Is this circuit's draw wanted here?"""
-        return self.judged and circuit.id in self._heard
-
-    def _wants(self, circuit: Circuit) -> bool:
-        """Of a metered bank the meter's and the chargers' draw; else that of all."""
-        if self._metered:
-            return circuit.id == self._supply.meter or circuit.role == "charger"
-        return circuit.role != "meter"
+        """Is this circuit's draw wanted here? What the loads draw together the bus knows."""
+        return self.judged and (circuit.id == self._supply.meter or circuit.id in self._chargers)
 
     def draw(self, circuit: Circuit, amps: float, time_ms: int, *, fresh: bool) -> None:
-        """What a circuit draws; of the meter, what the bank gives."""
-        if self._metered and circuit.id == self._supply.meter:
+        """What the bank gives, at its meter; what a charger puts in (its draw is negative)."""
+        if circuit.id == self._supply.meter:
             amps *= self._sign
             if self.charge is not None:
                 self.charge.take(amps, time_ms, self._mean(self.draws))
@@ -117,15 +117,9 @@ class SupplyState:
             return
         if not fresh:
             return
-        now, was = round(amps * 10_000), self.each.get(circuit.id, 0)
-        if circuit.role == "charger":
-            self.fed_ms = time_ms
-        if now != was:
-            self.drawn += now - was
-            self.fed += min(0, was) - min(0, now)
-            self.each[circuit.id] = now
-        if not self._metered:
-            self.amps, self.amps_ms = self.drawn / 10_000, time_ms
+        now = max(0, -round(amps * 10_000))
+        self.fed += now - self.each.get(circuit.id, 0)
+        self.each[circuit.id], self.fed_ms = now, time_ms
 
     def take(self, circuit_id: str, volts: float, time_ms: int, now_ms: int) -> None:
         """A reading of the bus; the bank's meter is preferred, else the first circuit that speaks."""
@@ -141,15 +135,17 @@ class SupplyState:
         if self.minute is not None and minute != self.minute:
             self._close(minute, time_ms, now_ms)
         self.minute = minute
-        amps = self.amps if time_ms - self.amps_ms <= self._stale_ms else None
-        if amps is not None:
-            if self._metered:
+        amps: float | None
+        if not self._metered:
+            amps = self._bus.drawn / 10_000
+            self.thevenin.pair(volts, amps, time_ms)
+        else:
+            amps = self.amps if time_ms - self.amps_ms <= self._stale_ms else None
+            if amps is not None:
                 self.thevenin.hear_volts(volts, time_ms)
-            else:
-                self.thevenin.pair(volts, amps, time_ms)
         if len(self.volts) < MOST_READINGS:
             self.volts.append(volts)
-            ohm = self.thevenin.ohm
+            ohm = self.thevenin.rough_ohm
             if amps is not None:
                 self.rests.append(volts + ohm * amps if ohm is not None else volts)
                 self.given_a += amps
@@ -196,8 +192,11 @@ class SupplyState:
             return  # no volts at all is another story: a lost supply
         lasting_v = rest_v - self._taken_off()
         fall = self._fall_hours(cutoff)
-        far = FAR_LFP if self._lfp and self.thevenin.ohm is None else FAR
-        falling = fall is not None and fall <= HOURS_AHEAD and lasting_v <= cutoff + far * nominal
+        far = FAR if not self._lfp else FAR_LFP if self.thevenin.ohm is None else FAR_KNEE
+        ahead = HOURS_KNEE if self._lfp else HOURS_AHEAD
+        falling = fall is not None and fall <= ahead and lasting_v <= cutoff + far * nominal
+        knee = self._knee_hours(cutoff)
+        falling = falling or (knee is not None and knee <= (HOURS_OVER if self.active else HOURS_AHEAD))
         counted = self._counted_hours(time_ms)
         short = counted is not None and counted <= (HOURS_OVER if self.active else HOURS_AHEAD)
         charging = len(self.nets) >= MINUTES_OVER and max(self.nets[-MINUTES_OVER:]) <= -self._charges_a
@@ -213,28 +212,56 @@ class SupplyState:
                 self.since_ms = self.down_ms
             else:
                 self.since_ms = time_ms - 60_000 * self.near
-            hours = counted if short else None if self._lfp else fall
-            self._emit("begins", level, rest_v, hours, time_ms, now_ms)
-        elif self.active and self.over >= MINUTES_OVER:
+            if counted is not None and (short or counted <= HOURS_TOLD):
+                fall = counted
+            elif self._lfp or not falling:
+                fall = None
+            self._emit("begins", level, rest_v, fall, time_ms, now_ms)
+        elif self.active and self.over >= (MINUTES_OVER if charging else MINUTES_REST):
             self.active = False
             self._emit("ends", level, rest_v, None, time_ms, now_ms)
 
     def _taken_off(self) -> float:
         """Volts that the lasting draw takes off those at rest."""
-        ohm = self.thevenin.ohm
+        ohm = self.thevenin.rough_ohm
         return ohm * self._mean(self.nets) if ohm is not None and self.nets else 0.0
 
     def _fall_hours(self, cutoff_v: float) -> float | None:
         """Hours until the cut-off if the fall goes on; None where there is no lasting fall."""
         if len(self.means) < 20:
             return None
-        whole = _slope_v_per_h(self.means)
-        half = len(self.means) // 2
+        first_v, middle_v, last_v = self._thirds()
+        whole = self._v_per_h()
         if whole >= -0.004 * self._supply.nominal_v:
             return None
-        if _slope_v_per_h(self.means[:half]) > STEADY_FALL * whole or _slope_v_per_h(self.means[half:]) > NO_FLATTENING * whole:
+        half = (last_v - first_v) / 2.0
+        if middle_v - first_v > STEADY_FALL * half or last_v - middle_v > NO_FLATTENING * half:
             return None
         return max(0.0, (self.means[-1] - self._taken_off() - cutoff_v) / -whole)
+
+    def _knee_hours(self, cutoff_v: float) -> float | None:
+        """Hours that an iron-phosphate bank in its knee may last at the most, by its volts at rest: too rough to be told."""
+        battery, ohm = self._supply.battery, self.thevenin.ohm
+        if not self._lfp or battery is None or ohm is None or len(self.means) < KNEE_MINUTES:
+            return None
+        if len(self.nets) < KNEE_MINUTES or median(self.nets[-KNEE_MINUTES:]) <= 0.0:
+            return None
+        nominal_v, draw_a = self._supply.nominal_v, self._draw()
+        left = left_at_rest(battery, nominal_v, median(self.means[-KNEE_MINUTES:]))
+        if left >= KNEE:
+            return None
+        cut = left_at_rest(battery, nominal_v, cutoff_v + ohm * draw_a)
+        return max(0.0, left - cut) * battery.capacity_ah / draw_a
+
+    def _thirds(self) -> tuple[float, float, float]:
+        """Medians of the window's thirds: a minute of cranking among them moves nothing."""
+        n = len(self.means) // 3
+        return median(self.means[:n]), median(self.means[n:-n]), median(self.means[-n:])
+
+    def _v_per_h(self) -> float:
+        """How the volts rise; from the middle of the first third to that of the last."""
+        first_v, _, last_v = self._thirds()
+        return (last_v - first_v) / (len(self.means) - len(self.means) // 3) * 60.0
 
     def _counted_hours(self, time_ms: int) -> float | None:
         """Hours that the counted charge lasts; None where it is not known or the bank does not lastingly discharge."""
@@ -242,8 +269,15 @@ class SupplyState:
             return None
         if median(self.nets[-LASTING:]) <= 0.0:
             return None
-        left_ah = self.charge.left_ah(time_ms)
+        left_ah = self._left_ah(time_ms)
         return None if left_ah is None else self.charge.hours(left_ah, self._draw())
+
+    def _left_ah(self, time_ms: int) -> float | None:
+        """Counted charge until the volts at the mean draw are the cut-off's."""
+        if self.charge is None or self._supply.cutoff_v is None:
+            return None
+        ohm = self.thevenin.ohm
+        return self.charge.left_ah(time_ms, self._supply.cutoff_v + (ohm * self._draw() if ohm is not None else 0.0))
 
     def _draw(self) -> float:
         """The draw that a forecast goes by: the last hour's mean, or what has run for most of the last 20 min."""
@@ -260,7 +294,7 @@ class SupplyState:
 
     def _emit(self, edge: str, level: float, rest_v: float, hours: float | None, time_ms: int, now_ms: int) -> None:
         source, charge, bank_c = self.thevenin, self.charge, self._warmth(now_ms)
-        left_ah = charge.left_ah(time_ms) if charge is not None else None
+        left_ah = self._left_ah(time_ms)
         full_days = (time_ms - charge.full_ms) / 86_400_000 if charge is not None and charge.full_ms is not None else None
         draw_a = self._draw() if self.draws else None
         rested = source.ohm is not None and bool(self.nets)
@@ -301,7 +335,7 @@ class SupplyState:
             steps: Facts = (("rest_v", rest_v), ("mohm", 1000.0 * source.ohm), ("steps", len(source.steps)))
             facts.append(("rest-volts", steps))
         if len(self.means) >= 20:
-            facts.append(("volts-fall", (("v_per_h", _slope_v_per_h(self.means)), ("minutes", len(self.means)))))
+            facts.append(("volts-fall", (("v_per_h", self._v_per_h()), ("minutes", len(self.means)))))
         self._bench.found.append(
             Condition(
                 subject="supply",
@@ -341,9 +375,8 @@ class SupplyState:
             setattr(self, name, state[name])
         for name in _LISTS:
             setattr(self, name, list(state[name]))
-        self.each = {c: state["each"][c] for c in self._heard if c in state["each"]}  # one may have left the schedule
-        self.drawn = sum(self.each.values())
-        self.fed = -sum(min(0, a) for a in self.each.values())
+        self.each = {c: state["each"][c] for c in self._chargers if c in state["each"]}  # one may have left the schedule
+        self.fed = sum(self.each.values())
         self.thevenin.restore(state["thevenin"])
         if self.charge is not None and state["charge"] is not None:
             self.charge.restore(state["charge"])
@@ -359,16 +392,6 @@ _LISTS = ("volts", "rests", "means", "nets", "draws")
 def _middle(values: list[float]) -> float:
     """The median; of one or two the greater, so that a crank seen once is not a whole minute."""
     return median(values) if len(values) > 2 else max(values)
-
-
-def _slope_v_per_h(levels: list[float]) -> float:
-    """Least-squares slope of minute values, volts an hour."""
-    n = len(levels)
-    middle = (n - 1) / 2.0
-    mean = sum(levels) / n
-    above = sum((i - middle) * (v - mean) for i, v in enumerate(levels))
-    below = sum((i - middle) ** 2 for i in range(n))
-    return above / below * 60.0 if below else 0.0
 
 
 def goes_with(schedule: Schedule, supply: Supply) -> tuple[Circuit, ...]:

@@ -23,7 +23,7 @@ class Source:
     """One supply's resistance."""
 
     __slots__ = ("_apart_ms", "_gap_ms", "_highest_ohm", "_step_a", "_window", "amps", "amps_ms", "ohm", "paired_ms",
-                 "sd_ohm", "steps", "volts", "volts_ms")  # fmt: skip
+                 "rough_ohm", "sd_ohm", "steps", "volts", "volts_ms")  # fmt: skip
 
     def __init__(self, nominal_v: float, period_ms: int) -> None:
         self._step_a = STEP_A * 12.0 / max(12.0, nominal_v)
@@ -37,6 +37,7 @@ class Source:
         self.paired_ms = 0
         self._window: list[tuple[float, float]] = []  # the last pairs: amps, volts
         self.steps: list[float] = []  # ohm of the last steps
+        self.rough_ohm: float | None = None  # from the first step on: better than none
         self.ohm: float | None = None
         self.sd_ohm: float | None = None
 
@@ -80,10 +81,11 @@ class Source:
     def _learn(self, ohm: float) -> None:
         self.steps.append(ohm)
         del self.steps[:-STEPS]
+        middle = median(self.steps)
+        self.rough_ohm = max(0.0, middle)
         if len(self.steps) >= STEPS_LEAST:
-            middle = median(self.steps)
             spread = 1.4826 * median(abs(step - middle) for step in self.steps)  # a normal's sd from its deviations
-            self.ohm = max(0.0, middle)
+            self.ohm = self.rough_ohm
             self.sd_ohm = 1.2533 * spread / len(self.steps) ** 0.5  # … of a median
 
     def rest(self) -> None:
@@ -102,4 +104,4 @@ class Source:
         self.steps = list(state["steps"])
 
 
-_KEPT = ("volts", "volts_ms", "amps", "amps_ms", "paired_ms", "ohm", "sd_ohm")
+_KEPT = ("volts", "volts_ms", "amps", "amps_ms", "paired_ms", "rough_ohm", "ohm", "sd_ohm")
