@@ -3,8 +3,8 @@
 Judged on whole minutes, so that cranking and momentary dips raise nothing, and on the volts that the bus will have at
 its lasting draw, not on those of the moment: the volts at rest (`thevenin`) less what the last half hour's draw takes
 off. Hours left come from the charge counted since the bank was last full (`charge`); a lead bank without it is judged
-by a lasting fall; an iron-phosphate one has none to tell: its volts say nothing in mid-charge. No forecast counts on
-the sun or a charger.
+by a lasting fall; an iron-phosphate one has none to tell: its volts say nothing in mid-charge, and in its knee only
+that it is time to speak. No forecast counts on the sun or a charger.
 """
 
 from __future__ import annotations
@@ -334,8 +334,9 @@ class SupplyState:
         if rested and source.ohm is not None:
             steps: Facts = (("rest_v", rest_v), ("mohm", 1000.0 * source.ohm), ("steps", len(source.steps)))
             facts.append(("rest-volts", steps))
-        if len(self.means) >= 20:
-            facts.append(("volts-fall", (("v_per_h", self._v_per_h()), ("minutes", len(self.means)))))
+        v_per_h = self._v_per_h() if len(self.means) >= 20 else 0.0
+        if v_per_h < 0.0:
+            facts.append(("volts-fall", (("v_per_h", -v_per_h), ("minutes", len(self.means)))))
         self._bench.found.append(
             Condition(
                 subject="supply",

@@ -495,8 +495,8 @@ EVIDENCE: dict[str, str] = {
     "stopped-together": "{circuits} circuits stopped together; the bus stood at {bus_v} V.",
     "near-cutoff": "The bus stands at {volts} V; it is cut off at {cutoff_v} V.",
     "rest-volts": "Without its load it would stand at {rest_v} V: behind {mohm} mΩ, by its last {steps} steps.",
-    "charge-counted": "Counted since it was full {days} days ago: at least {left_ah} Ah are left, {error_ah} Ah taken off for "
-                      "what the meter may be wrong; {draw_a} A are drawn.",
+    "charge-counted": "Counted since it was full {days} days ago: by the capacity on record {left_ah} Ah are left, {error_ah} Ah "
+                      "taken off for what the meter may be wrong; {draw_a} A are drawn.",
     "charge-unknown": "How much is left is not known: its meter has not seen it full in the last three weeks, or not surely "
                       "enough since",
     "charge-not-counted": "How much is left is not known: no meter counts it, and its volts do not tell",
