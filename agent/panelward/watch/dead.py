@@ -13,7 +13,7 @@ from typing import Any
 from panelward.records import GROUP_OF, Circuit, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
 from panelward.watch.causes import NO_LOSS, Evidence, Ranked, named, posterior, priors, shown
-from panelward.watch.idle import Idle
+from panelward.watch.idle import CYCLIC, Idle
 from panelward.watch.idle import judged as rests_by_itself
 from panelward.watch.overcurrent import MUST_OPEN, Overcurrent
 from panelward.watch.panel import Panel, Sample
@@ -77,6 +77,19 @@ class Dead:
     @property
     def always_on(self) -> bool:
         return self.circuit.feed == "always-on"
+
+    @property
+    def proves(self) -> bool:
+        """Does that it shows nothing prove that it has no feed? A floor does, and volts gone between device and switch."""
+        if self.always_on and self._floor:
+            return True
+        volts = self.witness.volts if self.circuit.sense.volts_at == "after-device" else None
+        return volts is not None and volts < NO_VOLTS * self._supply.nominal_v
+
+    @property
+    def by_itself(self) -> bool:
+        """Does it run by itself, so that no hand switches it off together with others?"""
+        return bool(self.circuit.loads) and all(load.kind in CYCLIC for load in self.circuit.loads)
 
     @property
     def dropped_ms(self) -> int | None:

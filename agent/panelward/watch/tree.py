@@ -14,6 +14,7 @@ from panelward.watch.causes import Ranked, named, shown, upstream
 
 NO_VOLTS = 0.3  # of nominal: the bus is dead
 HEALTHY = 0.75
+AT_ONCE_MS = 2_500  # nobody switches three circuits off one by one so quickly
 TOGETHER_MS = 5_000  # on top of two periods
 NO_VOLTS_READINGS = 3
 NO_VOLTS_MS = 10_000
@@ -48,6 +49,14 @@ class Member(Protocol):
 
     @property
     def always_on(self) -> bool: ...
+
+    @property
+    def proves(self) -> bool:
+        """Does that it shows nothing prove that it has no feed? A floor does, and volts gone between device and switch."""
+
+    @property
+    def by_itself(self) -> bool:
+        """Does it run by itself, so that no hand switches it off together with others?"""
 
     @property
     def dropped_ms(self) -> int | None:
@@ -317,16 +326,25 @@ class Tree:
         dropped = self._dropped(group, circuit)
         if len(dropped) < 2:
             return False
-        always_on = any(member.always_on for member in dropped)
+        proves = any(member.proves for member in dropped)
         if group.guard == "supply":
             # Nothing draws any more: a person may have switched off two lamps, but not what must never lose its feed.
-            return always_on or self._heavy(group)
+            return proves or self._heavy(group)
         elsewhere = any(member.lives(now_ms) for member in self.groups_of(group.supply.id).members)
         if not elsewhere and not self.bus_healthy(circuit):
             return False
         near_cutoff = group.guard == "disconnect" and self._near_cutoff(group.supply.id, now_ms)
-        # A guard that people work by hand takes lamps with it honestly; a feeder has no such hand.
-        return always_on or near_cutoff or (group.guard == "feeder" and len(dropped) >= 3)
+        # A guard that people work by hand takes lamps with it honestly, and lamps go out together at bedtime: but no hand
+        # is so quick as a feeder's fuse.
+        at_once = self._span_ms(dropped) <= AT_ONCE_MS and all(member.period_ms <= AT_ONCE_MS for member in dropped)
+        alone = sum(1 for member in dropped if member.by_itself)
+        return proves or near_cutoff or (group.guard == "feeder" and len(dropped) >= 3 and (at_once or alone >= 2))
+
+    @staticmethod
+    def _span_ms(members: list[Member]) -> int:
+        """From the first of them that stopped to the last."""
+        stopped = [member.dropped_ms for member in members if member.dropped_ms is not None]
+        return max(stopped) - min(stopped) if stopped else 0
 
     def _dropped(self, group: Group, circuit: Member) -> list[Member]:
         """Members that stopped together with this circuit."""

@@ -89,10 +89,11 @@ def _switched(look: Look) -> Sight:
     why = "switched: no draw may be its switch"
     on_feeder = [c for c in look.peers if c.feeder == look.circuit.feeder] if look.feeder else []
     if look.feeder and (len(on_feeder) >= 2 or any(c.feed == "always-on" for c in on_feeder)):
-        why = f"{why}. Told only if all of feeder {look.feeder.id} stops at once, three that drew or one of them always-on"
+        stops = "one with a floor or three that run by themselves (a quick monitor: any three) among them"
+        why = f"{why}. Told only if all of feeder {look.feeder.id} stops at once, {stops}"
         return look.sight(LOST_FEED, "together", None, why)
     if any(c.feed == "always-on" for c in look.peers):
-        why = f"{why}. Told only if all of supply {look.supply.id} stops at once, an always-on one among them"
+        why = f"{why}. Told only if all of supply {look.supply.id} stops at once, one with a floor among them"
         return look.sight(LOST_FEED, "together", None, why)
     return look.no(LOST_FEED, why)
 
