@@ -1,0 +1,205 @@
+"""Quiet vehicle-weeks: an ordinary life in which nothing fails. Whatever is told in them is a false alarm."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from math import pi, sin
+from random import Random
+from typing import Any
+
+from panelward.core import Core
+from panelward.records import Output, Reading, Sense, Settings, Transition
+from proving.baselines import Fixed, Sigma
+from proving.cases import Builder
+from proving.draws import SORTS
+from proving.judge import plain
+from proving.sampling import Point
+from proving.vehicle import T0_MS, Bank, Branch, Inverter, Van, Way
+
+DAY_S = 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Household:
+    """How people live in it."""
+
+    name: str
+    circuits: tuple[str, ...]
+    awake: tuple[float, float] = (7.0, 23.0)  # hours (UTC) in which people switch things
+    drives: float = 0.5  # chance of a drive a day
+    sun_a: float = 25.0
+    shore: float = 0.0  # share of days on shore
+    warm_c: tuple[float, float] = (15.0, 30.0)  # panel at night, by day
+    inverter: bool = False
+
+
+HOUSEHOLDS = (
+    Household("weekend", ("compressor", "light", "pump", "socket", "fan", "detector", "electronics"), drives=0.3),
+    Household("full-time", ("compressor", "air-heater", "light", "pump", "socket", "fan", "detector", "electronics"), drives=0.4),
+    Household("remote-worker", ("compressor", "electronics", "charger", "light", "pump", "detector", "fan"), inverter=True),
+    Household("family", ("compressor", "compressor", "light", "light", "pump", "socket", "charger", "detector", "air-heater"), drives=0.8),
+    Household("winter", ("air-heater", "element", "element", "light", "pump", "detector", "electronics", "socket"), sun_a=4, shore=0.5,
+              warm_c=(2.0, 18.0)),
+    Household("desert", ("compressor", "fan", "fan", "light", "pump", "detector", "electronics"), sun_a=40, warm_c=(22.0, 52.0)),
+    Household("parked", ("electronics", "detector", "detector", "compressor", "element", "light", "socket"), drives=0.0, awake=(10, 11)),
+    Household("off-road", ("compressor", "pump", "light", "socket", "charger", "detector", "electronics", "fan"), drives=1.0),
+)  # fmt: skip
+PEOPLE = ("light", "pump", "socket", "fan", "charger")
+
+
+def _live(way: Way, household: Household, days: float, rng: Random) -> None:
+    """Things that people switch rest while they sleep; the rest goes on by itself."""
+    name = next(n for n, sort in SORTS.items() if sort is way.draw.sort)
+    if name not in PEOPLE:
+        way.draw.live(days * DAY_S, phase=0.4)
+        return
+    start, end = household.awake
+    for day in range(int(days) + 1):
+        begin = day * DAY_S + (start - 6 + rng.uniform(-0.7, 0.7)) * 3600  # the week begins at 06:00
+        way.draw.live((end - start) * 3600, start_s=max(0.0, begin), phase=0.3)
+    spans = sorted(way.draw.spans)
+    way.draw.spans = [s for n, s in enumerate(spans) if n == 0 or s[0] >= spans[n - 1][1]]
+
+
+def build(number: int, n: int, period_s: float, days: float) -> tuple[Van, str]:
+    """The van of quiet week `number` of `n`, and whose it is."""
+    point = Point(f"week-{period_s:g}", max(n, number + 1), number)
+    rng = point.rng
+    household = HOUSEHOLDS[number % len(HOUSEHOLDS)]
+    builder = Builder(point)
+    builder.period_s = period_s
+    builder.loss *= 0.5
+    ways: list[Way] = []
+    kids = 0
+    for name in household.circuits:
+        rear = kids < 3 and rng.random() < 0.35
+        kids += rear
+        behind = () if rear else ("disconnect",) if rng.random() < 0.4 and name != "detector" else ()
+        ways.append(builder.way(name, feeder="rear" if rear else None, behind=behind))
+    source: Inverter | None = None
+    if household.inverter:
+        way = builder.way("inverter", watts=700.0, behind=("disconnect",), feed="switched")
+        way.draw.watts = 0.0
+        source = Inverter(way.id, 1000.0)
+        ways += [way, builder.way("ac-electronics", supply="inverter")]
+    low, high = household.warm_c
+    for way in ways:
+        volts = 230.0 if way.supply == "inverter" else 13.0
+        if way.declared_floor_w is not None and way.declared_floor_w / volts < 5 * way.sense.resolution_a:
+            way.declared_floor_w = None
+        # Drift with warmth: 0.5 mA/K at most (trade.md 5.4), and no more than a fifth of what is to be seen.
+        most = min(0.0005, 0.5 * way.sense.resolution_a / (high - low))
+        way.drift_a_per_k = rng.uniform(-most, most)
+        way.tells_closed = rng.random() < 0.4
+        _live(way, household, days, rng)
+    sd = rng.uniform(0.003, 0.008)
+    van = Van(
+        rng=Random(f"week/{period_s}/{number}"), period_s=period_s, ways=ways, coarse=True,
+        bank=Bank(rng.choice(("lfp", "agm")), rng.uniform(200, 400), rng.uniform(0.7, 0.95), sd, sd, rng.uniform(40, 250)),
+        feeders={"rear": Branch("rear", rng.uniform(0.004, 0.02), (), 40.0)} if kids else {}, inverter=source,
+        cutoff_v=11.2, cutoff_delay_s=30.0, restore_v=12.4,
+        meter_sense=Sense(volts_at="bus", resolution_a=0.05) if point.chance("meter", 0.5) else None,
+        meter_gain=1 + rng.uniform(-0.01, 0.01), own_bar=rng.random() < 0.7, payload_time=rng.random() < 0.6,
+        duplicates=rng.choice((0.0, 0.01)),
+    )  # fmt: skip
+    van.panel_c = lambda t: (low + high) / 2 + (high - low) / 2 * sin(2 * pi * (t / DAY_S - 0.12))
+    _sources(van, household, days, rng)
+    _mishaps(van, days, rng)
+    return van, household.name
+
+
+def _sources(van: Van, household: Household, days: float, rng: Random) -> None:
+    """Sun, drives with their crank, shore; and a person who plugs in before the bank is empty."""
+    on_shore = [rng.random() < household.shore for _ in range(int(days) + 1)]
+    sky = [rng.uniform(0.3, 1.0) for _ in range(int(days) + 1)]
+    driving: list[tuple[float, float]] = []
+    for day in range(int(days) + 1):
+        if rng.random() < household.drives:
+            start = day * DAY_S + rng.uniform(3, 10) * 3600
+            driving.append((start, start + rng.uniform(0.5, 3) * 3600))
+    for start, _ in driving:
+        dip, lasts = rng.uniform(0.3, 3.0), rng.uniform(1.0, 10.0)
+        van.dips.append((start, start + lasts, dip))
+        if rng.random() < 0.4:  # a crank that reboots a computer
+
+            def reboots(van: Van) -> None:
+                for way in van.ways:
+                    if way.draw.sort.kind == "electronics" and way.supply == "house":
+                        way.draw.off_until = van.now_s + rng.uniform(20, 40)
+
+            van.at(start, reboots)
+
+    def charges(van: Van) -> None:
+        t = van.now_s
+        day = int(t / DAY_S)
+        hour = t % DAY_S / 3600 + 6
+        sun = max(0.0, sin(pi * (hour - 6) / 12)) if hour < 18 else 0.0
+        amps = household.sun_a * sky[min(day, len(sky) - 1)] * sun * rng.uniform(0.7, 1.0)
+        if any(start <= t < end for start, end in driving):
+            amps += 30.0
+        if on_shore[min(day, len(on_shore) - 1)] or van.bank.charge < 0.4:
+            amps += 25.0
+        van.charge_a = amps
+        van.charge_v = 14.2 if van.bank.charge < 0.97 else 13.5
+
+    t = 0.0
+    while t < days * DAY_S:
+        van.at(t, charges)
+        t += 600.0
+    for start, end in driving:
+        van.at(start + 12, charges)
+        van.at(end, charges)
+
+
+def _mishaps(van: Van, days: float, rng: Random) -> None:
+    """Innocent ones: a node reboots, a link gap that is made good, duplicates, an appliance on standby."""
+
+    def silence(seconds: float, keeps: bool) -> None:
+        at = rng.uniform(0.05, 0.95) * days * DAY_S
+
+        def gone(van: Van) -> None:
+            van.holding, van.away = keeps, not keeps
+
+        def back(van: Van) -> None:
+            van.holding = van.away = False
+
+        van.at(at, gone)
+        van.at(at + seconds, back)
+
+    longest = 0.8 * (max(10 * van.period_s, 120.0) - 8.5 * van.period_s)
+    for _ in range(max(1, round(days / 2))):
+        silence(rng.uniform(10, longest), keeps=van.payload_time and rng.random() < 0.5)
+
+
+def run(number: int, n: int, period_s: float, days: float) -> dict[str, Any]:
+    """The outcome of a quiet week (or a part of one)."""
+    began = time.perf_counter()
+    van, household = build(number, n, period_s, days)
+    schedule = van.schedule()
+    core, fixed, sigma = Core(), Fixed(schedule), Sigma()
+    out: list[Output] = core.feed(Settings(received_ms=T0_MS, schedule=schedule, started=True))
+    seconds = days * DAY_S
+    readings = 0
+    for item in van.run(seconds):
+        if isinstance(item, Reading):
+            readings += 1
+            fixed.take(item)
+            sigma.take(item)
+        got = core.feed(item)
+        if got:
+            out += got
+    out += core.advance(T0_MS + round(seconds * 1000))
+    told = [t for t in out if isinstance(t, Transition) and t.told and t.event in ("begins", "begins-again")]
+    return {
+        "case": week_id(number, period_s, days), "week": days / 7, "household": household, "period": period_s,
+        "volts": van.ways[0].sense.volts_at, "publishes": van.ways[0].sense.publishes, "resolution": van.ways[0].sense.resolution_a,
+        "opened": sorted(van.marks), "readings": readings,
+        "false": [[t.priority, t.kind, t.subject, t.subject_id, str(t.cause)] for t in told],
+        "fixed": {"false": len(fixed.said)}, "sigma": {"false": len(sigma.said)},
+        "transitions": [plain(t, T0_MS) for t in told], "cpu_s": round(time.perf_counter() - began, 2),
+    }  # fmt: skip
+
+
+def week_id(number: int, period_s: float, days: float) -> str:
+    return f"week/{period_s:g}s/{days:g}d/{number:03d}"
