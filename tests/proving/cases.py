@@ -6,7 +6,7 @@ Another file adds a family with `family(...)`: see `held_out` in prove.py.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from random import Random
 
 from panelward.records import Presence, Protection, Reading, Schedule, Sense
@@ -35,6 +35,8 @@ class Truth:
     rule: str = "floor"  # floor | load | silent | slow
     target: str = ""  # the circuit whose readings show it
     also: tuple[str, ...] = ()  # groups of alarms that are true besides
+    shows: bool = False  # a device's opening shows in what others' readings say
+    tellable: bool = True  # its cause shows in the readings (else a right answer is that it can't be told)
     knowable: bool = True  # False: the floor is below 5 x the resolution
 
 
@@ -125,15 +127,21 @@ class Builder:
         )
         self.period_s = period
         self.loss = 0.0 if on_change else loss
-        self.noise_a = point.between("noise", 0.05, 0.6) * resolution
-        self.zero_a = point.between("zero", -1, 1) * min(0.02, 1.5 * resolution)
+        self.noise_a = self.zero_a = 0.0
         self.gain = 1 + point.between("gain", -0.02, 0.02)
         self.heartbeat_s = self.rng.choice((None, 300.0, 900.0))
         self.grade: dict[str, float | str] = {
-            "volts": self.sense.volts_at, "period": period, "resolution": resolution, "loss": round(self.loss, 3),
-            "noise": round(self.noise_a, 5), "zero": round(self.zero_a, 4), "gain": round(self.gain, 4),
+            "volts": self.sense.volts_at, "period": period, "loss": round(self.loss, 3), "gain": round(self.gain, 4),
             "reports": self.sense.reports, "publishes": self.sense.publishes,
         }  # fmt: skip
+        self.resolve(resolution)
+
+    def resolve(self, resolution_a: float) -> None:
+        """The step of every channel; noise and zero error go with it."""
+        self.sense = replace(self.sense, resolution_a=resolution_a)
+        self.noise_a = self.point.between("noise", 0.05, 0.6) * resolution_a
+        self.zero_a = self.point.between("zero", -1, 1) * min(0.02, 1.5 * resolution_a)
+        self.grade |= {"resolution": resolution_a, "noise": round(self.noise_a, 5), "zero": round(self.zero_a, 4)}
 
     def way(
         self, name: str, *, feed: str | None = None, floor: bool | None = None, watts: float | None = None,
@@ -188,6 +196,12 @@ def scene(
     builder = Builder(point)
     period = builder.period_s
     target = builder.way(sort, feed=feed, floor=floor, watts=watts, behind=behind)
+    if target.declared_floor_w is not None and point.chance("seeable", 0.9):  # the rest declare what can't be seen
+        most_a = target.declared_floor_w / 13.0 / 5
+        if target.sense.resolution_a > most_a:
+            builder.resolve(max((r for r in RESOLUTIONS if r <= most_a), default=RESOLUTIONS[0]))
+            target.sense, target.noise_a = builder.sense, builder.noise_a
+            target.zero_a = builder.zero_a * rng.uniform(0.5, 1.0)
     ways = [target]
     feeder_behind = ("disconnect",) if rng.random() < 0.5 else ()
     rear = Branch("rear", rng.uniform(0.004, 0.02), feeder_behind, 40.0)
@@ -220,7 +234,7 @@ def scene(
         if way.tells_commanded:
             way.commanded = True
     chemistry = rng.choice(("lfp", "agm", "flooded"))
-    bank = Bank(chemistry, rng.uniform(80, 300), rng.uniform(0.5, 0.95), rng.uniform(0.003, 0.009), rng.uniform(0.003, 0.008),
+    bank = Bank(chemistry, rng.uniform(120, 300), rng.uniform(0.7, 0.95), rng.uniform(0.003, 0.009), rng.uniform(0.003, 0.008),
                 rng.uniform(40, 250))  # fmt: skip
     short = period <= 2
     before = point.log_between("before", 900, 2400 if short else 7200)
@@ -305,7 +319,7 @@ def remote_off(point: Point) -> Made:
 
     s.van.at(s.onset_s, off)
     s.notes["told"] = "command" if target.tells_commanded else "state" if target.tells_closed else "nothing"
-    return s, s.truth("switched-off")
+    return s, s.truth("switched-off", tellable=target.tells_closed)
 
 
 @family("H2-load-switch")
@@ -316,7 +330,7 @@ def load_switch(point: Point) -> Made:
         s.target.load_off = True
 
     s.van.at(s.onset_s, off)
-    return s, s.truth("switched-off-at-load")
+    return s, s.truth("switched-off-at-load", tellable=False)  # a load that broke shows the same
 
 
 OVERLOADED = ("socket", "element", "pump", "fan", "charger", "light", "air-heater", "compressor")
@@ -359,8 +373,8 @@ def short(point: Point) -> Made:
 
     s.van.at(at, opened)
     s.notes |= {"dip": round(dip, 2), "seen": str(seen)}
-    must = s.target.declared_floor_w is not None or (seen and running and s.target.sense.reports == "sample" and dip > 0.5)
-    return s, s.truth("device-opened", must=must, rule="floor" if s.target.declared_floor_w else "load", also=("overcurrent",))
+    shows = seen and running and s.target.sense.reports == "sample" and dip > 0.5
+    return s, s.truth("device-opened", rule="load", shows=shows, also=("overcurrent",))
 
 
 @family("H3-heat")
@@ -496,7 +510,9 @@ def isolator(point: Point) -> Made:
         van.isolator_open = True
 
     s.van.at(s.onset_s, off)
-    return s, s.truth("isolator", subjects=(("supply", "house"), *_behind(s.van, "isolator")))
+    return s, s.truth(
+        "isolator", subjects=(("supply", "house"), *_behind(s.van, "isolator")), tellable=s.van.meter_sense is not None
+    )
 
 
 @family("H5-battery-protection")
@@ -510,7 +526,7 @@ def battery_protection(point: Point) -> Made:
     everything = tuple(("circuit", w.id) for w in s.van.ways)
     return s, s.truth(
         "battery-protection", subjects=(("supply", "house"), ("supply", "inverter"), ("feeder", "rear"), *everything),
-        also=("supply",),
+        also=("supply",), tellable=False,
     )  # fmt: skip
 
 
@@ -528,7 +544,7 @@ def load_failed(point: Point) -> Made:
 
     s.van.at(s.onset_s, fails)
     s.notes["floor"] = "gone" if whole else "stays"
-    return s, s.truth("load-failed", must=whole)
+    return s, s.truth("load-failed", must=whole, tellable=False)
 
 
 @family("H8-wire")
@@ -548,7 +564,7 @@ def wire(point: Point) -> Made:
         s.van.at(max(1.0, s.onset_s - point.log_between("loose", 60, 1500)), loose)
         s.notes["flicker"] = round(flicker, 2)
     s.van.at(s.onset_s, opened)
-    return s, s.truth("wiring-open", also=("dead",))
+    return s, s.truth("wiring-open", also=("dead",), tellable="flicker" in s.notes)
 
 
 @family("H9-sensor")
@@ -585,7 +601,7 @@ def silent(point: Point) -> Made:
             return
         van.away = True
         if which in ("monitor", "broker"):
-            name = "panel" if which == "monitor" else "broker"
+            name = "panel" if which == "monitor" else "127.0.0.1"
             van.events.append(
                 Presence(received_ms=T0_MS + round(van.now_s * 1000) + 300, subject=which, name=name, here=False)
             )
@@ -594,7 +610,7 @@ def silent(point: Point) -> Made:
     s.after_s = max(s.after_s, 12 * van.period_s + 300)
     s.notes["which"] = which
     quiet = s.target.sense.publishes == "on-change"
-    subjects = (("monitor", "panel"), ("broker", "broker"), *((("circuit", s.target.id),) if which == "one-channel" else ()))
+    subjects = (("monitor", "panel"), ("broker", "127.0.0.1"), *((("circuit", s.target.id),) if which == "one-channel" else ()))
     must = not (quiet and which in ("one-channel", "nothing-said"))
     return s, s.truth("link-lost", fits=("sensor-failed",), subjects=subjects, groups=("readings",), rule="silent", must=must)
 
@@ -615,7 +631,9 @@ def own_fuse(point: Point) -> Made:
 
     s.van.at(s.onset_s - 30, rises)
     s.van.at(s.onset_s, opens)
-    return s, s.truth("own-fuse", also=("overcurrent",))
+    draws_a = (s.target.draw.watts + s.target.draw.floor_w) / 12.8
+    over = s.target.inline_fuse_a is not None and draws_a > 1.1 * s.target.inline_fuse_a
+    return s, s.truth("own-fuse", also=("overcurrent",), tellable=over)
 
 
 @family("source-limited")
@@ -638,7 +656,7 @@ def source_limited(point: Point) -> Made:
     s.grade["load"] = "ac"
     return s, s.truth(
         "source-limited", subjects=(("supply", "inverter"), ("circuit", lab.id), ("circuit", kettle.id)),
-        mark="inverter shut down", also=("overcurrent",),
+        mark="inverter shut down", also=("overcurrent",), tellable=van.period_s <= 2,
     )  # fmt: skip
 
 

@@ -9,10 +9,12 @@ from panelward.core import Core
 from panelward.records import Output, Reading, Settings, Transition
 from proving.baselines import Fixed, Sigma
 from proving.cases import Case, Truth
-from proving.vehicle import T0_MS
+from proving.vehicle import T0_MS, Way
 
 UNDECIDED = (None, "unknown", "supply-lost")  # "supply-lost" says no more than what is seen
 SAYS = {"readings-overdue": "link-lost", "reading-suspect": "sensor-failed"}  # kinds that are an answer in themselves
+OVER = 1.25  # times the rating: what no device may carry for ever lies above it
+NEAR_V = 0.5  # above the cut-off: a warning of it is true
 LATENCY_MS = 1000  # of the transport, in the deadlines
 
 
@@ -54,23 +56,44 @@ def probability(line: dict[str, Any]) -> float | None:
 class Watching:
     """When the target's readings after the onset came: the deadline counts from them."""
 
-    def __init__(self, truth: Truth, period_s: float) -> None:
-        self.truth, self.period_s = truth, period_s
+    def __init__(self, truth: Truth, way: Way, period_s: float) -> None:
+        self.truth, self.way, self.period_s = truth, way, period_s
+        self.rating_a = way.protection.rating_a
+        self.rule = truth.rule
         self.came: list[int] = []
         self.last_before: int | None = None
+        self.over_ms: int | None = None  # last reading that shows more than its device carries for long
 
     def take(self, reading: Reading, onset_ms: int | None) -> None:
         if reading.circuit != self.truth.target or reading.origin != "live":
             return
         if onset_ms is None or reading.time_ms < onset_ms:
             self.last_before = reading.received_ms
+            if reading.amps is not None and reading.amps > OVER * self.rating_a:
+                self.over_ms = reading.received_ms
         elif len(self.came) < 30:
             self.came.append(reading.received_ms)
 
+    def due(self, onset_ms: int) -> tuple[bool, bool]:
+        """Whether an alarm is due, and whether its cause shows. An opened device shows by the overload before it, by volts
+        behind it, or by what others' readings say; else only a floor proves that the circuit is dead.
+        """
+        truth, way = self.truth, self.way
+        if truth.cause != "device-opened":
+            return truth.must, truth.tellable
+        behind = way.sense.volts_at == "after-device" or (way.sense.volts_at == "after-switch" and way.tells_closed)
+        over = self.over_ms is not None and onset_ms - self.over_ms <= 1000 * max(15.0, 2.5 * self.period_s)
+        shows = behind or over or truth.shows
+        if self.rule == "load" and not shows:
+            self.rule = "floor"
+        floor = way.declared_floor_w is not None
+        return floor or (truth.rule == "load" and shows), shows
+
     def deadline_ms(self, onset_ms: int) -> int | None:
         """None: no reading ever showed it."""
-        came, period = self.came, self.period_s
-        rule = self.truth.rule
+        came, period, rule = self.came, self.period_s, self.rule
+        if self.way.sense.reports == "mean" and len(came) > 1:
+            came = came[1:]  # the first is a mean over the time before, too
         if rule == "silent":
             return (self.last_before or onset_ms) + round(1000 * max(10 * period, 120)) + 5 * LATENCY_MS
         if not came:
@@ -90,7 +113,7 @@ def run(case: Case) -> dict[str, Any]:
     van, truth = case.van, case.truth
     core = Core()
     fixed, sigma = Fixed(case.schedule), Sigma()
-    watching = Watching(truth, van.period_s)
+    watching = Watching(truth, van.way(truth.target), van.period_s)
     made: list[Transition] = []
     out: list[Output] = core.feed(Settings(received_ms=T0_MS, schedule=case.schedule, started=True))
     onset_ms = None if truth.mark else T0_MS + round(truth.onset_s * 1000)
@@ -107,13 +130,16 @@ def run(case: Case) -> dict[str, Any]:
     out += core.advance(T0_MS + round(case.seconds * 1000))
     made = [t for t in out if isinstance(t, Transition)]
     lines = [plain(t, onset_ms) for t in made]
+    must, tellable = (truth.must, truth.tellable) if onset_ms is None else watching.due(onset_ms)
+    if van.cutoff_v is not None and van.lowest_v < van.cutoff_v + NEAR_V:
+        truth.also = (*truth.also, "supply")  # it did come near its cut-off
     outcome: dict[str, Any] = {
-        "case": case.id, "family": case.family, "innocent": case.innocent, "cause": truth.cause, "must": truth.must,
-        "rule": truth.rule, "knowable": truth.knowable, "grade": case.grade, "void": onset_ms is None, "readings": readings,
+        "case": case.id, "family": case.family, "innocent": case.innocent, "cause": truth.cause, "must": must,
+        "tellable": tellable, "rule": watching.rule, "knowable": truth.knowable, "grade": case.grade, "void": onset_ms is None, "readings": readings,
         "hours": round(case.seconds / 3600, 3),
     }  # fmt: skip
     deadline_ms = None if onset_ms is None else watching.deadline_ms(onset_ms)
-    if onset_ms is not None and truth.must and deadline_ms is None:
+    if onset_ms is not None and must and deadline_ms is None:
         outcome["must"] = False  # nothing was ever heard of it
     if deadline_ms is not None and deadline_ms > T0_MS + case.seconds * 1000:
         outcome["void"] = True  # ended before it was due
@@ -132,6 +158,7 @@ def score(
     first: dict[str, Any] | None = None
     last: dict[str, Any] | None = None
     wrong: list[str] = []
+    false_dead: dict[str, Any] | None = None  # the first false one about a dead circuit
     seen: dict[tuple[str, str, str], bool] = {}
     false: list[list[str]] = []
     extra = 0
@@ -158,6 +185,8 @@ def score(
                 wrong.append(said)
         elif line["group"] not in truth.also and line["event"] != "changes" and key not in seen:
             false.append([line["priority"], line["kind"], line["subject"], line["id"], str(line["cause"])])
+            if false_dead is None and line["candidates"]:
+                false_dead = line
             if innocent and stated(line) not in (None, *right):
                 wrong.append(str(stated(line)))
         seen[key] = True
@@ -169,6 +198,7 @@ def score(
         "delay_s": first["delay_s"] if first else None,
         "due_s": None if deadline_ms is None or onset_ms is None else round((deadline_ms - onset_ms) / 1000, 1),
         "parent": first is not None and truth.subjects[:1] == ((first["subject"], first["id"]),),
+        "decision": decision(first or false_dead, right),
         "choice": choice,
         "named": stated(last) if last else None,
         "right": choice in right if last else None,
@@ -177,6 +207,19 @@ def score(
         "false": false,
         "extra": extra,
     }
+
+
+def decision(line: dict[str, Any] | None, right: tuple[str, ...]) -> dict[str, Any] | None:
+    """What a fit of the weights needs of the first word about it: evidence with its weights, candidates, confidence.
+    """
+    if line is None:
+        return None
+    said = stated(line)
+    return {
+        "subject": line["subject"], "id": line["id"], "kind": line["kind"], "said": said, "truth": right[0],
+        "evidence": {name: figures for name, figures in line["evidence"]},
+        "candidates": {cause: p for cause, p in line["candidates"]}, "confidence": line["confidence"],
+    }  # fmt: skip
 
 
 def score_plain(

@@ -191,6 +191,7 @@ class Van:
     protection_open: bool = False
     below_s: float = 0.0
     bus_v: float = 12.8
+    lowest_v: float = 99.0  # of the bus, without dips that end before the cut-off's delay
     total_a: float = 0.0
     marks: dict[str, float] = field(default_factory=dict)
     held: list[Reading] = field(default_factory=list)  # a link gap's backlog
@@ -362,6 +363,7 @@ class Van:
                 if end - begin >= self.cutoff_delay_s:
                     lasting -= less
         self.bus_v = volts
+        self.lowest_v = min(self.lowest_v, lasting)
         if self.cutoff_v is not None:
             self.below_s = self.below_s + dt if lasting < self.cutoff_v else 0.0
             if not self.disconnect_open and self.below_s >= self.cutoff_delay_s:
