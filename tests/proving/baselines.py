@@ -11,8 +11,8 @@ from panelward.records import Reading, Schedule
 
 @dataclass(slots=True)
 class Fixed:
-    """Below half the floor (or about zero, always-on without a floor) three times: dead. Above the rating three times: too much;
-    too much and then zero: opened.
+    """Below half the floor (or about zero, always-on without a floor) three times: dead. Above the rating three times:
+    too much; too much and then zero: opened.
     """
 
     schedule: Schedule
@@ -30,9 +30,7 @@ class Fixed:
             floor = sum(load.always_draws_w or 0.0 for load in circuit.loads)
             self._rating[circuit.id] = circuit.protection.fitted_a
             if circuit.feed == "always-on":
-                self._floor[circuit.id] = (
-                    0.5 * floor / nominal[circuit.supply] if floor else 0.5 * circuit.sense.resolution_a
-                )
+                self._floor[circuit.id] = 0.5 * floor / nominal[circuit.supply] if floor else 0.5 * circuit.sense.resolution_a
 
     def take(self, reading: Reading) -> None:
         name, amps = reading.circuit, reading.amps

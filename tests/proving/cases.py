@@ -5,6 +5,7 @@ Another file adds a family with `family(...)`: see `held_out` in prove.py.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from random import Random
@@ -18,6 +19,7 @@ from proving.vehicle import OCV, T0_MS, Bank, Branch, Inverter, Van, Way
 PERIODS = (1.0, 2.0, 5.0, 10.0, 30.0)
 POINTS = ("bus", "after-device", "after-switch", "load")
 RESOLUTIONS = (0.001, 0.01, 0.05, 0.1)
+STUCK_S = 300.0  # after which the load behind a stuck channel changes
 FLOORED = ("compressor", "detector", "electronics", "air-heater", "fan", "charger")
 
 
@@ -161,23 +163,23 @@ class Builder:
         rating = rating_for(max(most_a * 1.3, peak_a) * (1.15 if sort.kind == "inverter" else 1.0))
         protection, family = protection_for(rating, rng, ac=supply == "inverter")
         role = feed or ("always-on" if sort.always else "switched")
-        taken = [k for k in ("label",) if label]
+        finer = max(0.1, 0.001 / self.sense.resolution_a) if supply == "inverter" else 1.0  # few amps at 230 V
         return Way(
             id=f"D{self.count}",
-            label=label if taken and label else f"{rng.choice(sort.labels)} {self.count}",
+            label=label or f"{rng.choice(sort.labels)} {self.count}",
             draw=Draw(sort, full_w, floor_w, nominal, rng),
             device=Device(family, protection.rating_a, rng),
             protection=protection,
-            sense=self.sense,
+            sense=replace(self.sense, resolution_a=self.sense.resolution_a * finer),
             supply=supply,
             feed=role,
             importance="life" if name == "detector" else "property" if role == "always-on" else "comfort",
             declared_floor_w=round(floor_w * rng.uniform(0.9, 1.0), 3) if floor_w and role == "always-on" else None,
             r_ohm=rng.uniform(0.01, 0.06) * (10.0 / max(4.0, protection.rating_a)),
             tells_watts=rng.random() < 0.4,
-            zero_a=self.zero_a * rng.uniform(0.5, 1.0),
+            zero_a=self.zero_a * finer * rng.uniform(0.5, 1.0),
             gain=self.gain,
-            noise_a=self.noise_a,
+            noise_a=self.noise_a * finer,
             loss=self.loss,
             heartbeat_s=self.heartbeat_s,
             **keys,  # type: ignore[arg-type]
@@ -241,7 +243,7 @@ def scene(
     after = max(point.log_between("after", 600, 1200 if short else 3600), 40 * period)
     onset = round(before / period) * period + period * point.u("phase")
     for way in ways:
-        way.draw.live(onset + after, phase=0.5)
+        way.draw.live(onset + after + 300.0, start_s=-300.0)
     has_meter = point.chance("meter", 0.5) if meter is None else meter
     van = Van(
         rng=Random(f"van/{point.family}/{point.n}/{point.number}"), bank=bank, ways=ways, period_s=period,
@@ -386,7 +388,9 @@ def heat(point: Point) -> Made:
     s.van.panel_c = lambda t: panel_c
     target.device.rating_a = target.protection.rating_a
     # It carries its draw for a long time; then the warm panel and a bad contact leave too little of the rating.
-    target.draw.watts = ordinary * target.protection.rating_a * 12.8 * (1 / target.draw.sort.surge[0] if target.draw.sort.surge[1] > 20 else 1)
+    target.draw.watts = (
+        ordinary * target.protection.rating_a * 12.8 * (1 / target.draw.sort.surge[0] if target.draw.sort.surge[1] > 20 else 1)
+    )
     s.running(point.log_between("running", 300, 3000))
 
     def hot(van: Van) -> None:
@@ -463,6 +467,13 @@ def _behind(van: Van, what: str) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
+def slack_w(way: Way) -> float:
+    """What its device carries for ever besides the load."""
+    times, lasts = way.draw.sort.surge
+    full_w = way.draw.watts * (times if lasts > 20 else 1.0) + way.draw.floor_w
+    return max(0.0, 0.95 * way.protection.rating_a * 12.0 - full_w)
+
+
 def _low(s: Scene, cutoff_v: float, *, falls_s: float, amps: float) -> None:
     """A bank that reaches the volts after so long at this draw."""
     bank = s.van.bank
@@ -471,7 +482,7 @@ def _low(s: Scene, cutoff_v: float, *, falls_s: float, amps: float) -> None:
     table = OCV[bank.chemistry]
     charge = table[0][0]
     if rest_v > table[0][1]:
-        for (c0, v0), (c1, v1) in zip(table, table[1:], strict=False):
+        for (c0, v0), (c1, v1) in itertools.pairwise(table):
             if v0 <= rest_v <= v1:
                 charge = c0 + (c1 - c0) * (rest_v - v0) / (v1 - v0)
                 break
@@ -487,7 +498,7 @@ def disconnect(point: Point) -> Made:
     van.restore_v = van.cutoff_v + 1.2
     van.cutoff_delay_s = s.rng.choice((2.0, 10.0, 30.0))
     heavy = next((w for w in van.ways if w.draw.sort.kind == "heater-element" and w.supply == "house"), van.ways[1])
-    heavy.draw.extra_w = 0.75 * heavy.protection.rating_a * 12.8
+    heavy.draw.extra_w = slack_w(heavy)
     total = heavy.draw.extra_w / 12.8 + sum(w.draw.watts * 0.4 + w.draw.floor_w for w in van.ways if w.supply == "house") / 12.8
     _low(s, van.cutoff_v, falls_s=s.onset_s, amps=total)
     s.after_s += s.onset_s * 0.8
@@ -584,7 +595,8 @@ def sensor(point: Point) -> Made:
 
     s.van.at(s.onset_s, fails)
     if not zero:
-        s.van.at(s.onset_s + 0.4 * s.after_s, stops)
+        s.van.at(s.onset_s + STUCK_S, stops)
+        s.after_s = max(s.after_s, STUCK_S + max(900.0, 60 * s.van.period_s) + 10 * s.van.period_s + 60)
     s.notes["fails"] = "zero" if zero else "stuck"
     return s, s.truth("sensor-failed", groups=("readings", "dead"), rule="floor" if zero else "slow", also=("drain", "level"))
 
@@ -602,15 +614,17 @@ def silent(point: Point) -> Made:
         van.away = True
         if which in ("monitor", "broker"):
             name = "panel" if which == "monitor" else "127.0.0.1"
-            van.events.append(
-                Presence(received_ms=T0_MS + round(van.now_s * 1000) + 300, subject=which, name=name, here=False)
-            )
+            van.events.append(Presence(received_ms=T0_MS + round(van.now_s * 1000) + 300, subject=which, name=name, here=False))
 
     van.at(s.onset_s, gone)
     s.after_s = max(s.after_s, 12 * van.period_s + 300)
     s.notes["which"] = which
     quiet = s.target.sense.publishes == "on-change"
-    subjects = (("monitor", "panel"), ("broker", "127.0.0.1"), *((("circuit", s.target.id),) if which == "one-channel" else ()))
+    subjects = (("monitor", "panel"), ("broker", "127.0.0.1"), *(("circuit", w.id) for w in van.ways))
+    if which == "one-channel":
+        subjects = (("circuit", s.target.id),)
+    elif van.meter_sense is not None:
+        subjects = (*subjects, ("circuit", "SH"))
     must = not (quiet and which in ("one-channel", "nothing-said"))
     return s, s.truth("link-lost", fits=("sensor-failed",), subjects=subjects, groups=("readings",), rule="silent", must=must)
 
@@ -654,9 +668,11 @@ def source_limited(point: Point) -> Made:
     van.at(s.onset_s, more)
     s.target = lab
     s.grade["load"] = "ac"
+    van.bank.r0_ohm, van.bank.r1_ohm = 0.3 * van.bank.r0_ohm, 0.3 * van.bank.r1_ohm  # a bank that carries its inverter
     return s, s.truth(
         "source-limited", subjects=(("supply", "inverter"), ("circuit", lab.id), ("circuit", kettle.id)),
         mark="inverter shut down", also=("overcurrent",), tellable=van.period_s <= 2,
+        must=lab.declared_floor_w is not None,
     )  # fmt: skip
 
 
@@ -684,8 +700,8 @@ def old_message(point: Point) -> Made:
         now_ms = T0_MS + round(van.now_s * 1000)
         for way in van.ways:
             van.extra.append(
-                Reading(way.id, now_ms - round(age_s * 1000), now_ms, 0.0 if way.sense.volts_at != "bus" else round(van.bus_v, 2),
-                        0.0, None, None, None, None, "retained")
+                Reading(way.id, now_ms - round(age_s * 1000), now_ms,
+                        0.0 if way.sense.volts_at != "bus" else round(van.bus_v, 2), 0.0, None, None, None, None, "retained")
             )  # fmt: skip
 
     s.van.at(s.onset_s, told)
@@ -709,12 +725,12 @@ def lock_out(point: Point) -> Made:
     van.cutoff_v, van.restore_v = 10.8, 12.0
     s.target.draw.lock_v = van.bank.open_v() - 0.25
     s.running(400)
-    heavy = next(w for w in van.ways[1:] if w.supply == "house" and w.draw.sort.kind != "inverter")
+    heavy = max((w for w in van.ways[1:] if w.supply == "house" and w.draw.sort.kind != "inverter"), key=slack_w)
     s.target.draw.lock_v = van.bank.open_v() - 0.35
 
     def more(van: Van) -> None:
-        van.bank.r0_ohm = 0.5 / max(10.0, van.total_a + 8)  # cold: the bank gives less under load
-        heavy.draw.extra_w = min(100.0, 0.7 * heavy.protection.rating_a * 12.8)
+        heavy.draw.extra_w = min(100.0, slack_w(heavy))
+        van.bank.r0_ohm = 0.55 / max(5.0, van.total_a + heavy.draw.extra_w / 12.0)  # cold: the bank gives less under load
 
     def charge(van: Van) -> None:
         van.charge_a = 25.0
@@ -771,7 +787,9 @@ def overload_twin(point: Point) -> Made:
     s = scene(point, point.pick("load", ("socket", "element", "pump", "charger", "light")), feed="switched")
     target = s.target
     share = point.between("severity", 0.7, 1.08)
-    target.draw.watts = share * target.protection.rating_a * 12.8 / (target.draw.sort.surge[0] if target.draw.sort.surge[1] > 20 else 1)
+    target.draw.watts = (
+        share * target.protection.rating_a * 12.8 / (target.draw.sort.surge[0] if target.draw.sort.surge[1] > 20 else 1)
+    )
     s.running(point.log_between("running", 60, 1500))
 
     def off(van: Van) -> None:
@@ -904,7 +922,7 @@ def isolator_twin(point: Point) -> Made:
 @twin("H5-battery-protection")
 def battery_twin(point: Point) -> Made:
     s = scene(point, point.pick("load", FLOORED), feed="always-on")
-    # A crank: ISO 16750-2:2023 4.6.3, US 8.0 / 4.5 / 3.0 / 6.0 V, then up to 10 s at 9.5 / 6.5 / 5.0 / 6.5 V (electrical.md 12).
+    # A crank: ISO 16750-2:2023 4.6.3, US 8.0 / 4.5 / 3.0 / 6.0 V, then up to 10 s at 9.5 / 6.5 / 5.0 / 6.5 V.
     first, then, lasts = point.pick("severity", ((8.0, 9.5, 1.0), (4.5, 6.5, 10.0), (3.0, 5.0, 1.0), (6.0, 6.5, 10.0)))
     bus = s.van.bank.open_v()
     s.van.dips += [(s.onset_s, s.onset_s + 0.3, bus - first), (s.onset_s + 0.3, s.onset_s + lasts, bus - then)]

@@ -87,8 +87,23 @@ class Draw:
     """One load in time. Time only goes forward."""
 
     __slots__ = (
-        "extra_w", "floor_w", "held", "lock_v", "locked", "nominal_v", "off_until", "power", "rng", "scale", "sort", "spans",
-        "surge_from", "watts", "wiggle", "_at", "_was",
+        "_at",
+        "_was",
+        "extra_w",
+        "floor_w",
+        "held",
+        "lock_v",
+        "locked",
+        "nominal_v",
+        "off_until",
+        "power",
+        "rng",
+        "scale",
+        "sort",
+        "spans",
+        "surge_from",
+        "watts",
+        "wiggle",
     )  # fmt: skip
 
     def __init__(self, sort: Sort, watts: float, floor_w: float, nominal_v: float, rng: Random) -> None:
@@ -151,7 +166,7 @@ class Draw:
                 self.locked = False
             if self.locked:
                 share = 0.0
-        watts = self.extra_w
+        watts = self.extra_w * (1.0 + 0.003 * self.rng.gauss(0.0, 1.0)) if self.extra_w else 0.0
         if share:
             if not self._was and self.held is None:
                 self.surge_from = self.spans[self._at][0]

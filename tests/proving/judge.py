@@ -8,7 +8,7 @@ from typing import Any
 from panelward.core import Core
 from panelward.records import Output, Reading, Settings, Transition
 from proving.baselines import Fixed, Sigma
-from proving.cases import Case, Truth
+from proving.cases import STUCK_S, Case, Truth
 from proving.vehicle import T0_MS, Way
 
 UNDECIDED = (None, "unknown", "supply-lost")  # "supply-lost" says no more than what is seen
@@ -43,14 +43,6 @@ def first_choice(line: dict[str, Any]) -> str | None:
     if said is None and line["candidates"]:
         return str(line["candidates"][0][0])
     return said
-
-
-def probability(line: dict[str, Any]) -> float | None:
-    """How sure it says it is of its first choice."""
-    if line["confidence"] is not None:
-        return float(line["confidence"])
-    choice = first_choice(line)
-    return next((float(p) for cause, p in line["candidates"] if cause == choice), None)
 
 
 class Watching:
@@ -95,14 +87,14 @@ class Watching:
         if self.way.sense.reports == "mean" and len(came) > 1:
             came = came[1:]  # the first is a mean over the time before, too
         if rule == "silent":
-            return (self.last_before or onset_ms) + round(1000 * max(10 * period, 120)) + 5 * LATENCY_MS
+            return max(self.last_before or 0, onset_ms) + round(1000 * max(10 * period, 120)) + 5 * LATENCY_MS
         if not came:
             return None
         if rule == "load":
             second = came[1] if len(came) > 1 else came[0]
             return max(onset_ms + 15000, second) + LATENCY_MS
         if rule == "slow":
-            return onset_ms + round(1000 * max(900.0, 60 * period))
+            return onset_ms + round(1000 * (STUCK_S + max(900.0, 60 * period)))
         third = came[2] if len(came) > 2 else came[-1]
         return max(came[0] + round(1000 * max(60.0, 3 * period)), third) + LATENCY_MS
 
@@ -135,9 +127,14 @@ def run(case: Case) -> dict[str, Any]:
         truth.also = (*truth.also, "supply")  # it did come near its cut-off
     outcome: dict[str, Any] = {
         "case": case.id, "family": case.family, "innocent": case.innocent, "cause": truth.cause, "must": must,
-        "tellable": tellable, "rule": watching.rule, "knowable": truth.knowable, "grade": case.grade, "void": onset_ms is None, "readings": readings,
+        "tellable": tellable, "rule": watching.rule, "knowable": truth.knowable,
+        "grade": case.grade, "void": onset_ms is None, "readings": readings,
         "hours": round(case.seconds / 3600, 3),
+        "lowest_v": round(van.lowest_v, 2), "cutoff_v": van.cutoff_v,
     }  # fmt: skip
+    surprises = sorted(name for name in van.marks if name != truth.mark)
+    if surprises:
+        outcome |= {"void": True, "surprises": surprises}  # something else truly happened besides
     deadline_ms = None if onset_ms is None else watching.deadline_ms(onset_ms)
     if onset_ms is not None and must and deadline_ms is None:
         outcome["must"] = False  # nothing was ever heard of it
@@ -198,27 +195,26 @@ def score(
         "delay_s": first["delay_s"] if first else None,
         "due_s": None if deadline_ms is None or onset_ms is None else round((deadline_ms - onset_ms) / 1000, 1),
         "parent": first is not None and truth.subjects[:1] == ((first["subject"], first["id"]),),
+        "right_causes": list(right),
         "decision": decision(first or false_dead, right),
         "choice": choice,
         "named": stated(last) if last else None,
         "right": choice in right if last else None,
         "wrong": wrong,
-        "probability": probability(last) if last else None,
         "false": false,
         "extra": extra,
     }
 
 
 def decision(line: dict[str, Any] | None, right: tuple[str, ...]) -> dict[str, Any] | None:
-    """What a fit of the weights needs of the first word about it: evidence with its weights, candidates, confidence.
-    """
+    """What a fit of the weights needs of the first word about it: evidence with its weights, candidates, confidence."""
     if line is None:
         return None
     said = stated(line)
     return {
         "subject": line["subject"], "id": line["id"], "kind": line["kind"], "said": said, "truth": right[0],
-        "evidence": {name: figures for name, figures in line["evidence"]},
-        "candidates": {cause: p for cause, p in line["candidates"]}, "confidence": line["confidence"],
+        "evidence": dict(line["evidence"]),
+        "candidates": dict(line["candidates"]), "confidence": line["confidence"],
     }  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Iterable
 from math import sqrt
@@ -59,13 +60,35 @@ def recall(lines: list[Line]) -> tuple[int, int, int]:
     return sum(o["in_time"] for o in due), sum(o["found"] for o in due), len(due)
 
 
-def calibration(lines: list[Line]) -> tuple[list[tuple[str, int, float, float]], float | None]:
-    """Bins of the probability that it gave its first choice: (bin, n, mean said, share right); and the calibration error."""
-    told = [(float(o["probability"]), bool(o["right"])) for o in lines if o["found"] and o["probability"] is not None]
-    edges = (0.0, 0.3, 0.5, 0.7, 0.85, 0.95, 1.0001)
+Told = list[tuple[float, bool]]
+EDGES = (0.0, 0.3, 0.5, 0.7, 0.85, 0.95, 1.0001)
+
+
+def said_confidence(lines: list[Line]) -> Told:
+    """Of each first word about a dead circuit, false ones too: its confidence, and whether kind and named cause are right."""
+    return [
+        (float(d["confidence"]), o["found"] and (d["said"] is None or d["said"] in o["right_causes"]))
+        for o in lines
+        if (d := o["decision"]) is not None and d["confidence"] is not None
+    ]
+
+
+def first_candidates(lines: list[Line]) -> Told:
+    """Of each first word about a real fault: the probability of its first candidate, and whether that is the truth."""
+    told: Told = []
+    for o in lines:
+        if o["found"] and o["decision"] is not None and o["decision"]["candidates"]:
+            cause, p = max(o["decision"]["candidates"].items(), key=lambda item: (item[1], item[0]))
+            if cause != "supply-lost":  # that is what is seen, no cause
+                told.append((float(p), cause in o["right_causes"]))
+    return told
+
+
+def calibration(told: Told) -> tuple[list[tuple[str, int, float, float]], float | None]:
+    """Bins: (bin, n, mean said, share right); and the expected calibration error."""
     rows: list[tuple[str, int, float, float]] = []
     error = 0.0
-    for low, high in zip(edges, edges[1:], strict=False):
+    for low, high in itertools.pairwise(EDGES):
         inside = [(p, r) for p, r in told if low <= p < high]
         if inside:
             said = sum(p for p, _ in inside) / len(inside)
@@ -83,6 +106,9 @@ def summary(lines: list[Line]) -> dict[str, Any]:
     load = [o for o in faults if o["rule"] == "load" and o["must"]]
     told = [o for o in faults if o["found"] and o["knowable"]]
     innocent = [o for o in good if o["innocent"] and o["knowable"]]
+    named = [o for o in told if o["named"] is not None]
+    tellable = [o for o in told if o["tellable"]]
+    unseeable = [o for o in good if not o["knowable"]]
     every = [o for o in good if o["knowable"]]
     return {
         "cases": len(lines), "void": len(lines) - len(good),
@@ -93,9 +119,14 @@ def summary(lines: list[Line]) -> dict[str, Any]:
         "load_found": (sum(o["found"] for o in load), len(load)),
         "silent_in_time": _rule(faults, "silent"),
         "top_1": (sum(bool(o["right"]) for o in told), len(told)),
+        "top_1_tellable": (sum(bool(o["right"]) for o in tellable), len(tellable)),
+        "named_tellable": (sum(o["named"] is not None for o in tellable), len(tellable)),
+        "named_untellable": (sum(o["named"] is not None for o in told) - sum(o["named"] is not None for o in tellable),
+                             len(told) - len(tellable)),
         "named": (sum(o["named"] is not None for o in told), len(told)),
-        "named_right": (sum(o["named"] is not None and bool(o["right"]) for o in told), sum(o["named"] is not None for o in told)),
+        "named_right": (sum(bool(o["right"]) for o in named), len(named)),
         "confident_wrong": (sum(bool(o["wrong"]) for o in every), len(every)),
+        "unseeable_false": (sum(bool(o["false"]) for o in unseeable), len(unseeable)),
         "innocent_false": (sum(bool(o["false"]) for o in innocent), len(innocent)),
         "innocent_high": (sum(any(f[0] == "high" for f in o["false"]) for o in innocent), len(innocent)),
         "at_parent": _parents(told),
@@ -109,17 +140,23 @@ def _rule(faults: list[Line], rule: str) -> tuple[int, int]:
 
 
 def _parents(told: list[Line]) -> tuple[int, int]:
-    family = [o for o in told if o["cause"] in ("feeder-lost", "isolator", "low-voltage-disconnect", "battery-protection", "source-limited")]
+    family = [
+        o
+        for o in told
+        if o["cause"] in ("feeder-lost", "isolator", "low-voltage-disconnect", "battery-protection", "source-limited")
+    ]
     return sum(o["parent"] for o in family), len(family)
 
 
 NAMES = (
     ("floor_in_time", "lost feed, floor: in time"), ("floor_found", "lost feed, floor: ever"),
     ("load_in_time", "opened under load: in time"), ("load_found", "opened under load: ever"),
-    ("silent_in_time", "readings overdue: in time"), ("top_1", "cause: first choice right"), ("named", "cause named (rest abstains)"),
+    ("silent_in_time", "readings overdue: in time"), ("top_1", "first choice right, all"),
+    ("top_1_tellable", "first choice right, it shows"), ("named", "cause named (rest abstains)"),
+    ("named_tellable", "  named where it shows"), ("named_untellable", "  named where it can't show"),
     ("named_right", "right where named"), ("confident_wrong", "confident and wrong, all"),
     ("innocent_false", "innocents with any alarm"), ("innocent_high", "innocents with a high"),
-    ("at_parent", "told at the parent"), ("extra", "more than one alarm"),
+    ("at_parent", "told at the parent"), ("extra", "more than one alarm"), ("unseeable_false", "floor not to be seen: false"),
 )  # fmt: skip
 
 
@@ -128,20 +165,42 @@ def table(lines: list[Line], weeks: list[Line]) -> str:
     good = ok(lines)
     if lines:
         figures = summary(lines)
-        out.append(f"cases {figures['cases']}, void {figures['void']}, floor below 5 x resolution {figures['unknowable']} (apart)")
+        out.append(
+            f"cases {figures['cases']}, void {figures['void']}, floor below 5 x resolution {figures['unknowable']} (apart)"
+        )
         out.append("")
         out.append(f"{'':32} {'watch, % [95 %]':28}")
         for key, name in NAMES:
             out.append(f"{name:32} {share(*figures[key])}")
-        out += ["", *_families(good), "", *_baselines(good), "", *_by_point(good), "", *_confusion(good), "", *_calibrated(good)]
+        out += [
+            "",
+            *_families(good),
+            "",
+            *_baselines(good),
+            "",
+            *_by_point(good),
+            "",
+            *_confusion(good),
+            "",
+            *_calibrated(good),
+        ]
     if weeks:
         out += ["", *_weeks(weeks)]
     return "\n".join(line[:80].rstrip() for line in out)
 
 
+def _order(name: str) -> tuple[bool, int, str]:
+    """H1 to H14, then the rest."""
+    number = name[1:].split("-", maxsplit=1)[0]
+    return not (name[0] == "H" and number.isdigit()), int(number) if number.isdigit() else 0, name
+
+
 def _families(good: list[Line]) -> list[str]:
-    out = [f"{'fault':22} {'due':>4} {'in time':>7} {'ever':>5} {'p95 s':>6} {'top1':>5} {'abst':>5} {'wrong':>5} {'false':>5} {'extra':>5}"]
-    for name in dict.fromkeys(o["family"] for o in good if not o["family"].endswith("~twin")):
+    out = [
+        f"{'fault':20} {'due':>3} {'in time':>7} {'ever':>5} {'p95 s':>5} {'shows':>5} {'top1':>5} {'abst':>5} "
+        f"{'wrong':>5} {'false':>5} {'extra':>5}"
+    ]
+    for name in sorted({o["family"] for o in good if not o["innocent"]}, key=_order):
         mine = [o for o in good if o["family"] == name and o["knowable"]]
         in_time, found, due = recall(mine)
         told = [o for o in mine if o["found"]]
@@ -154,10 +213,14 @@ def _families(good: list[Line]) -> list[str]:
         wrong = sum(bool(o["wrong"]) for o in mine)
         false = sum(bool(o["false"]) for o in mine)
         extra = sum(o["extra"] > 0 for o in mine)
-        out.append(f"{name:22} {due:4} {cells[0]:>7} {cells[1]:>5} {cells[2]:>6} {cells[3]:>5} {cells[4]:>5} {wrong:5} {false:5} {extra:5}")
+        shown = sum(o["tellable"] for o in told)
+        out.append(
+            f"{name:20} {due:3} {cells[0]:>7} {cells[1]:>5} {cells[2]:>5} {shown:5} {cells[3]:>5} {cells[4]:>5} "
+            f"{wrong:5} {false:5} {extra:5}"
+        )
     out.append("")
     out.append(f"{'innocent':28} {'n':>4} {'alarms':>6} {'high':>5} {'medium':>6} {'low':>4} {'wrong':>5}")
-    for name in dict.fromkeys(o["family"] for o in good if o["innocent"]):
+    for name in sorted({o["family"] for o in good if o["innocent"]}, key=_order):
         mine = [o for o in good if o["family"] == name and o["knowable"]]
         by = Counter(f[0] for o in mine for f in o["false"])
         with_any = sum(bool(o["false"]) for o in mine)
@@ -176,35 +239,42 @@ def _baselines(good: list[Line]) -> list[str]:
         return f"{name:32} {cells}"
 
     if due:
-        of = 100 / len(due)
-        out.append(row("dead circuits, in time", (of * sum(o["in_time"] for o in due), of * sum(o["fixed"]["in_time"] for o in due),
-                                                  of * sum(o["sigma"]["in_time"] for o in due)), "%"))  # fmt: skip
-        late = [percentile([d for o in due if (d := take(o)) is not None], 0.95) for take in (
-            lambda o: o["delay_s"], lambda o: o["fixed"]["delay_s"], lambda o: o["sigma"]["delay_s"])]  # fmt: skip
-        out.append(row("95th percentile of the delay", (late[0], late[1], late[2]), " s"))
+
+        def in_time(who: list[Line]) -> float:
+            return 100 * sum(bool(o["in_time"]) for o in who) / len(due)
+
+        def late(who: list[Line]) -> float | None:
+            return percentile([o["delay_s"] for o in who if o["delay_s"] is not None], 0.95)
+
+        of = (due, [o["fixed"] for o in due], [o["sigma"] for o in due])
+        out.append(row("dead circuits, in time", (in_time(of[0]), in_time(of[1]), in_time(of[2])), "%"))
+        out.append(row("95th percentile of the delay", (late(of[0]), late(of[1]), late(of[2])), " s"))
     if innocent:
-        of = 1 / len(innocent)
-        out.append(row("alarms an innocent case", (of * sum(len(o["false"]) for o in innocent),
-                                                   of * sum(o["fixed"]["false"] for o in innocent),
-                                                   of * sum(o["sigma"]["false"] for o in innocent)), ""))  # fmt: skip
+        n = len(innocent)
+        false = [sum(counts) / n for counts in zip(
+            *((len(o["false"]), o["fixed"]["false"], o["sigma"]["false"]) for o in innocent), strict=True)]  # fmt: skip
+        out.append(row("alarms an innocent case", (false[0], false[1], false[2]), ""))
     return out
 
 
 def _by_point(good: list[Line]) -> list[str]:
-    out = [f"{'volts at':14} {'due':>5} {'in time':>8} {'told':>5} {'top1':>6} {'named':>6} {'wrong %':>8} {'innocent alarms %':>18}"]
+    out = [
+        f"{'volts at':13} {'due':>4} {'in time':>8} {'told':>5} {'top1':>6} {'named':>6} {'wrong':>7} {'innocents with alarms':>22}"
+    ]
+
+    def percent(n: int, of: int) -> str:
+        return f"{100 * n / of:.1f}%" if of else "-"
+
     for point in ("bus", "after-device", "after-switch", "load"):
         mine = [o for o in good if o["grade"]["volts"] == point and o["knowable"]]
-        faults = [o for o in mine if not o["innocent"]]
-        in_time, _, due = recall(faults)
-        told = [o for o in faults if o["found"]]
+        in_time, _, due = recall([o for o in mine if not o["innocent"]])
+        told = [o for o in mine if not o["innocent"] and o["found"]]
         innocent = [o for o in mine if o["innocent"]]
-        if not due or not told or not innocent:
-            continue
-        out.append(
-            f"{point:14} {due:5} {100 * in_time / due:7.1f}% {len(told):5} {100 * sum(bool(o['right']) for o in told) / len(told):5.0f}% "
-            f"{100 * sum(o['named'] is not None for o in told) / len(told):5.0f}% {100 * sum(bool(o['wrong']) for o in mine) / len(mine):7.1f}% "
-            f"{100 * sum(bool(o['false']) for o in innocent) / len(innocent):17.1f}%"
-        )
+        top1 = percent(sum(bool(o["right"]) for o in told), len(told))
+        named = percent(sum(o["named"] is not None for o in told), len(told))
+        wrong = percent(sum(bool(o["wrong"]) for o in mine), len(mine))
+        false = percent(sum(bool(o["false"]) for o in innocent), len(innocent))
+        out.append(f"{point:13} {due:4} {percent(in_time, due):>8} {len(told):5} {top1:>6} {named:>6} {wrong:>7} {false:>22}")
     return out
 
 
@@ -233,17 +303,25 @@ def _confusion(good: list[Line]) -> list[str]:
 
 
 def _calibrated(good: list[Line]) -> list[str]:
-    rows, error = calibration([o for o in good if o["knowable"]])
-    out = [f"{'said probability':18} {'n':>5} {'mean said':>10} {'right':>7}"]
-    out += [f"{name:18} {n:5} {said:10.2f} {right:7.2f}" for name, n, said, right in rows]
-    out.append("calibration error (ECE) " + ("-" if error is None else f"{error:.3f}"))
+    mine = [o for o in good if o["knowable"]]
+    out: list[str] = []
+    for name, told in (("kind and named cause", said_confidence(mine)), ("first candidate", first_candidates(mine))):
+        rows, error = calibration(told)
+        out.append(f"{name:22} {'n':>5} {'mean said':>10} {'right, % [95 %]':>20}")
+        for label, n, said, right in rows:
+            low, high = wilson(round(right * n), n)
+            out.append(f"  {label:20} {n:5} {said:10.2f} {100 * right:9.1f} [{100 * low:.1f},{100 * high:.1f}]")
+        out.append("  calibration error (ECE) " + ("-" if error is None else f"{error:.3f}"))
     return out
 
 
 def _weeks(weeks: list[Line]) -> list[str]:
     total = sum(w["week"] for w in weeks)
     opened = sum(bool(w["opened"]) for w in weeks)
-    out = [f"quiet vehicle-weeks: {total:.1f} in {len(weeks)} runs" + (f" ({opened} not quiet: {weeks[0]['opened']})" if opened else "")]
+    out = [
+        f"quiet vehicle-weeks: {total:.1f} in {len(weeks)} runs"
+        + (f" ({opened} not quiet: {weeks[0]['opened']})" if opened else "")
+    ]
     by = Counter(f[0] for w in weeks for f in w["false"])
     for priority in PRIORITIES:
         out.append(f"  {priority:8} a week {rate(by[priority], total)}   ({by[priority]})")

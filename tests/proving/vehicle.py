@@ -1,7 +1,8 @@
-"""The vehicle of a case: bank, bus, feeders, devices, loads, sensors and transport. Shares no code with watch, ratings or rig."""
+"""The vehicle of a case: bank, bus, feeders, devices, loads, sensors, transport. No code of watch, ratings or rig."""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from math import ceil, exp, pi, sin
@@ -56,7 +57,7 @@ class Bank:
 
     def open_v(self) -> float:
         table = OCV[self.chemistry]
-        for (c0, v0), (c1, v1) in zip(table, table[1:], strict=False):
+        for (c0, v0), (c1, v1) in itertools.pairwise(table):
             if self.charge <= c1:
                 return v0 + (v1 - v0) * (self.charge - c0) / (c1 - c0)
         return table[-1][1]
@@ -372,6 +373,15 @@ class Van:
             elif self.disconnect_open and self.restore_v is not None and volts > self.restore_v:
                 self.disconnect_open = False
 
+    def _settle(self) -> None:
+        """A minute before the first reading: the bus as it stands under what is drawn already."""
+        self.bus_v = self.bank.open_v()
+        waiting, self.actions = self.actions, []
+        for second in range(-60, 0, 5):
+            self.step(float(second), 5.0)
+        self.actions = waiting
+        self.lowest_v = 99.0
+
     # what is measured and sent
 
     def run(self, seconds: float) -> Iterator[Reading | Presence]:
@@ -380,6 +390,7 @@ class Van:
         period, over = self.period_s, False
         mean = any(w.sense.reports == "mean" for w in self.ways)
         ticks = int(seconds / period)
+        self._settle()
         for way in self.ways:
             way.last_t = -self.rng.random() * (way.heartbeat_s or 1e9)
         for tick in range(ticks + 1):
