@@ -123,7 +123,7 @@ def options(argv: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--whole", action="store_true", help="however long it takes")
     parser.add_argument("--jobs", type=int, default=min(2, os.cpu_count() or 1), help="processes (default 2)")
     parser.add_argument("--out", type=Path, default=Path("proving-out"), help="folder of the outcomes (default proving-out)")
-    parser.add_argument("--quiet-weeks", type=int, default=60, metavar="N", help="quiet vehicle-weeks (default 60)")
+    parser.add_argument("--quiet-weeks", type=int, default=300, metavar="N", help="quiet vehicle-weeks (default 300)")
     parser.add_argument("--held-out", action="store_true", help="the held-out families instead; each run is counted")
     parser.add_argument("--json", action="store_true", help="print the figures as one JSON object")
     return parser.parse_args(argv)

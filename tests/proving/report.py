@@ -258,9 +258,8 @@ def _baselines(good: list[Line]) -> list[str]:
 
 
 def _by_point(good: list[Line]) -> list[str]:
-    out = [
-        f"{'volts at':13} {'due':>4} {'in time':>8} {'told':>5} {'top1':>6} {'named':>6} {'wrong':>7} {'innocents with alarms':>22}"
-    ]
+    head = ("volts at", "due", "in time", "told", "top1", "named", "wrong", "innocents with alarms")
+    out = ["{:13} {:>4} {:>8} {:>5} {:>6} {:>6} {:>7} {:>22}".format(*head)]
 
     def percent(n: int, of: int) -> str:
         return f"{100 * n / of:.1f}%" if of else "-"

