@@ -1,6 +1,6 @@
 """The proof: a simulated vehicle with known faults, the watch before it, and a judge that knows the truth.
 
-    python tests/proving/prove.py                    # all of it: about 35 minutes on two cores, never more than 60
+    python tests/proving/prove.py                    # all of it: about 25 minutes on two cores, never more than 60
     python tests/proving/prove.py --only H4 --cases 12
     python tests/proving/prove.py --json             # the figures as one object
 
@@ -11,10 +11,10 @@ simulate bank, bus, feeders, devices, loads, sensors and transport; they and the
 and import its records alone. Quiet vehicle-weeks are ordinary lives of eight households, of ten one at 10 s and one at 1 s.
 
 **Scored** (`judge`): what is told, not what is thought. A case is due in time after its first reading that shows it: with a
-floor within max(60 s, 3 periods), opened under load within 15 s or two readings, a silence within max(120 s, 10 periods), a stuck
-channel within 15 minutes of the load's change; with "mean" the first, mixed reading does not count. An opening is due only
-where it can be known: by a floor, an overload in the readings, volts behind the device, or a dip with it. `top1` is the last
-first choice; *it shows* restricts that to cases whose cause the sensing can tell (elsewhere the right answer is an
+floor within max(60 s, 3 periods), opened under load within 15 s or two readings, a silence within max(120 s, 10 periods), a
+stuck channel within 15 minutes of the change behind it; with "mean" the first, mixed reading does not count. Openings are due
+only where they can be known: by a floor, an overload in the readings, volts behind the device, or a dip with it. `top1` is
+the last first choice; *it shows* restricts that to cases whose cause the sensing can tell (elsewhere the right answer is an
 abstention). Confident and wrong: a cause named that is not the truth, whenever. False: any alarm that is about something
 else, before the onset too; of an innocent case any at all. A case in which something besides truly happened, or that
 ended before its due time, is void. A floor below five steps of the sensor can't be seen: such cases stand apart. Shares have

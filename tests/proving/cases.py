@@ -381,7 +381,7 @@ def short(point: Point) -> Made:
 
 @family("H3-heat")
 def heat(point: Point) -> Made:
-    s = scene(point, point.pick("load", ("compressor", "air-heater", "element", "socket")))
+    s = scene(point, point.pick("load", ("compressor", "fan", "element", "socket")))
     target = s.target
     ordinary = point.between("severity", 0.75, 1.0)
     panel_c = point.between("panel", 48, 72)
@@ -394,7 +394,7 @@ def heat(point: Point) -> Made:
     s.running(point.log_between("running", 300, 3000))
 
     def hot(van: Van) -> None:
-        target.device.factor = max(0.3, target.amps / target.device.rating_a / target.device.pick_up / 1.03)
+        target.device.factor = max(0.3, target.amps / target.device.rating_a / target.device.pick_up / 1.2)
         van.fine.append((van.now_s, van.now_s + 60))
 
     s.van.at(s.onset_s, hot)
@@ -487,7 +487,7 @@ def _low(s: Scene, cutoff_v: float, *, falls_s: float, amps: float) -> None:
                 charge = c0 + (c1 - c0) * (rest_v - v0) / (v1 - v0)
                 break
     bank.capacity_ah = s.rng.uniform(60, 120)
-    bank.charge = charge + amps * falls_s / 3600 / bank.capacity_ah
+    bank.charge = charge + 0.6 * amps * falls_s / 3600 / bank.capacity_ah
 
 
 @family("H5-disconnect")

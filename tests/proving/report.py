@@ -197,7 +197,7 @@ def _order(name: str) -> tuple[bool, int, str]:
 
 def _families(good: list[Line]) -> list[str]:
     out = [
-        f"{'fault':20} {'due':>3} {'in time':>7} {'ever':>5} {'p95 s':>5} {'shows':>5} {'top1':>5} {'abst':>5} "
+        f"{'fault':21} {'due':>3} {'in time':>7} {'ever':>4} {'p95 s':>5} {'shows':>5} {'top1':>5} {'abst':>5} "
         f"{'wrong':>5} {'false':>5} {'extra':>5}"
     ]
     for name in sorted({o["family"] for o in good if not o["innocent"]}, key=_order):
@@ -215,7 +215,7 @@ def _families(good: list[Line]) -> list[str]:
         extra = sum(o["extra"] > 0 for o in mine)
         shown = sum(o["tellable"] for o in told)
         out.append(
-            f"{name:20} {due:3} {cells[0]:>7} {cells[1]:>5} {cells[2]:>5} {shown:5} {cells[3]:>5} {cells[4]:>5} "
+            f"{name:21} {due:3} {cells[0]:>7} {cells[1]:>4} {cells[2]:>5} {shown:5} {cells[3]:>5} {cells[4]:>5} "
             f"{wrong:5} {false:5} {extra:5}"
         )
     out.append("")

@@ -475,7 +475,7 @@ class Van:
                 way.stuck = amps
             amps = way.stuck
         amps = round(amps / resolution) * resolution
-        place, bar = sense.volts_at, way.bar_v
+        place, bar = sense.volts_at, self._feed_v(way)  # the bus as it is now, a dip too
         if place == "bus":
             volts = bar if self.own_bar or way.supply != "house" else self.bus_v
         else:
