@@ -33,8 +33,8 @@ def plain(transition: Transition, onset_ms: int | None) -> dict[str, Any]:
 def stated(line: dict[str, Any]) -> str | None:
     """The cause that a transition names, if it names one."""
     cause: str | None = line["cause"]
-    if cause is None and line["group"] == "readings":
-        return SAYS.get(line["kind"])
+    if line["group"] == "readings":  # stuck, reversed, scaled: its sensing is at fault
+        return SAYS.get(line["kind"], cause)
     return None if cause in UNDECIDED else cause
 
 
