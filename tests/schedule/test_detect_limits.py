@@ -6,7 +6,7 @@ import pytest
 
 from panelward.records import Sense, Settings
 from panelward.schedule.detect import limits
-from panelward.watch import dead, doubt, drain, idle, overcurrent, supply, suspect, witness, zero
+from panelward.watch import dead, doubt, drain, idle, overcurrent, supply, suspect, swapped, witness, zero
 from plans import FREEZER, PLAN
 
 
@@ -41,6 +41,8 @@ from plans import FREEZER, PLAN
         (limits.FOLLOWS, suspect.FOLLOWS),
         (limits.NEAR, supply.NEAR),
         (limits.MINUTES_NEAR, supply.MINUTES_NEAR),
+        (limits.DRAWN_HOURS, swapped.DRAWN_HOURS),
+        (limits.ANYTHING, swapped.UNKNOWN),
     ],
 )
 def test_the_numbers_are_the_watchs(here: object, there: object) -> None:

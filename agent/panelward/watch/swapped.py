@@ -22,6 +22,7 @@ from panelward.watch.panel import Sample
 
 NATS = 10.0  # by which another assignment must beat the names as they are (trade.md 8.8)
 NATS_EACH = 5.0  # … and each channel of it by itself
+NATS_AN_HOUR = 1.25  # … on the average of its hours: a load of several levels spreads its shares, so one of them proves less
 NATS_OVER, OVER_H = -5.0, 24  # the names fit again, by the last hours since it began
 SPANS_H = (12, 36)  # that are looked back on: a swap of what runs all day, and of what runs in the evening
 HOURS = SPANS_H[-1]
@@ -41,6 +42,7 @@ ZERO, GIVES, FIRST = 1 << 0, 1 << 1, 2  # bits of an hour's mask: it drew nothin
 MOST_SHIFT = 4 * OCTAVE  # a wrong scale of the whole meter is no swap: up to sixteen times
 EDGE = 1.06  # of a level's band: a meter's gain
 HIGH_BUS, LOW_BUS = 1.14, 0.9  # of nominal: a bus on charge and a low one
+UNKNOWN = ("socket", "inverter")  # nobody knows what hangs on these
 EXPONENT = {"constant-power": 0, "constant-current": 1, "constant-impedance": 2, "fan": 3}
 MOST_SUMS = 64
 HOUR_MS = 3_600_000
@@ -206,6 +208,8 @@ class Names:
         drawn = [sum(weight for bit, weight in shown[c].items() if bit) for c in cycle]
         if sum(gains) <= NATS or min(gains) < NATS_EACH or min(drawn) < DRAWN_HOURS:
             return False
+        if any(gain < NATS_AN_HOUR * hours for gain, hours in zip(gains, drawn, strict=True)):
+            return False
         return sum(gains) - self._scaled(cycle, shown) > NATS_EACH
 
     def _scaled(self, cycle: tuple[int, ...], shown: list[dict[int, float]]) -> float:
@@ -338,7 +342,7 @@ def known(circuit: Circuit) -> bool:
     if circuit.role == "charger":
         return True
     loads = circuit.loads
-    if circuit.role != "load" or not loads or any(load.kind in ("socket", "inverter") for load in loads):
+    if circuit.role != "load" or not loads or any(load.kind in UNKNOWN for load in loads):
         return False
     return all(load.levels or load.always_draws_w for load in loads)
 

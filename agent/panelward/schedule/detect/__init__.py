@@ -3,7 +3,7 @@
     limits  the watch's own numbers
     feed    a lost feed, an opened device
     draw    overcurrent, the conductor, another device, standby, start surges
-    rest    silence, stuck readings, resistance, the supply
+    rest    silence, stuck readings, swapped names, resistance, the supply
     told    the list for a person
 
 `within_s` counts from the first reading that shows it. It is an upper bound: it may be told sooner.

@@ -49,3 +49,7 @@ MINUTES_NEAR = 2
 # watch.suspect
 STUCK_S, STUCK_STEPS, STUCK_LEAST_STEPS = 600.0, 5.0, 20.0
 FOLLOWS = ("constant-power", "constant-impedance", "fan")
+
+# watch.swapped
+DRAWN_HOURS = 2
+ANYTHING = ("socket", "inverter")  # of what hangs on these nobody knows what it would show

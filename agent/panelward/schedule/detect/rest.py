@@ -1,14 +1,25 @@
-"""What is no matter of the load: silence, stuck readings, resistance on the way, the supply."""
+"""What is no matter of the load: silence, stuck readings, swapped names, resistance on the way, the supply."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from panelward.schedule.detect.limits import FOLLOWS, MINUTES_NEAR, NEAR, STUCK_LEAST_STEPS, STUCK_S, STUCK_STEPS
+from panelward.records import Circuit
+from panelward.schedule.detect.limits import (
+    ANYTHING,
+    DRAWN_HOURS,
+    FOLLOWS,
+    MINUTES_NEAR,
+    NEAR,
+    STUCK_LEAST_STEPS,
+    STUCK_S,
+    STUCK_STEPS,
+)
 from panelward.schedule.detect.look import Look, Sight
 
 SILENT = "silent readings"
 STUCK = "stuck readings"
+SWAPPED = "swapped names"
 RESISTANCE = "resistance of its branch"
 CUTOFF = "supply near cut-off"
 
@@ -16,6 +27,7 @@ CUTOFF = "supply near cut-off"
 def sights(look: Look) -> Iterator[Sight]:
     yield _silent(look)
     yield _stuck(look)
+    yield _swapped(look)
     yield _resistance(look)
     yield _cutoff(look)
 
@@ -45,6 +57,47 @@ def _stuck(look: Look) -> Sight:
     moved_v = STUCK_STEPS * look.step_a * look.supply.nominal_v / amps
     why = f"while it draws {amps:.3g} A and the bus moves by {moved_v:.2g} V, which must show"
     return look.sight(STUCK, "together", max(STUCK_S, 20 * look.period_s), why)
+
+
+def _swapped(look: Look) -> Sight:
+    """Its name and another's on one another's readings: where the levels of both are known and apart."""
+    own = look.circuit
+    if not _known(own):
+        mend = None if own.role == "meter" or _anything(own) else "Write its levels, or always_draws_w, measured."
+        return look.no(SWAPPED, "nobody knows what it would show: no levels, or anything may hang on it", mend)
+    beside = [c for c in look.schedule.circuits if (c.supply, c.monitor) == (own.supply, own.monitor) and c.id != own.id]
+    others = [c for c in beside if _known(c)]
+    alike = [c.label for c in others if _overlap(own, c)]
+    if len(alike) == len(others):
+        return look.no(SWAPPED, "no other circuit of its monitor and supply has known levels apart from its own")
+    but = f"; not with {', '.join(alike)}, whose levels overlap its own" if alike else ""
+    why = f"when it and the other draw in {DRAWN_HOURS} hours or more of a day and a half, each as the other's schedule says"
+    return look.sight(SWAPPED, "together", None, f"{why}{but}")
+
+
+def _known(circuit: Circuit) -> bool:
+    """Does its schedule say what it would show? (watch.swapped)"""
+    if circuit.role == "charger":
+        return True
+    if circuit.role != "load" or not circuit.loads or _anything(circuit):
+        return False
+    return all(load.levels or load.always_draws_w for load in circuit.loads)
+
+
+def _anything(circuit: Circuit) -> bool:
+    return any(load.kind in ANYTHING for load in circuit.loads)
+
+
+def _overlap(one: Circuit, other: Circuit) -> bool:
+    """Do any of their levels? A charger's amps are of the other sign."""
+    if "charger" in (one.role, other.role):
+        return one.role == other.role
+    return any(a <= d and c <= b for a, b in _bands(one) for c, d in _bands(other))
+
+
+def _bands(circuit: Circuit) -> list[tuple[float, float]]:
+    levels = [(x.watts * (1 - x.tolerance), x.watts * (1 + x.tolerance)) for load in circuit.loads for x in load.levels]
+    return levels or [(0.0, 1.5 * (load.always_draws_w or 0.0)) for load in circuit.loads]
 
 
 def _resistance(look: Look) -> Sight:
