@@ -140,8 +140,12 @@ class Dead:
             return
         # Where its device is known to have opened: no need to wait. Else a reboot, a crank or a dip must be over first.
         waited = self.witness.may_have_opened() or now_ms >= self._steady_from_ms()
-        if (self.low >= READINGS and waited) or named(self._weigh(now_ms)) == "device-opened":
+        if (self.low >= READINGS and waited) or self._opened_alone(now_ms):
             self._decide(now_ms)
+
+    def _opened_alone(self, now_ms: int) -> bool:
+        """Is its device known to have opened, and nothing above it?"""
+        return self._tree.stands_alone(self, self.low_received_ms) and named(self._weigh(now_ms)) == "device-opened"
 
     @property
     def _floor(self) -> bool:

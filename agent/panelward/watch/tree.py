@@ -42,6 +42,7 @@ class Member(Protocol):
     low_ms: int | None  # shows nothing since, as measured
     covered: bool
     active: str | None  # the kind of its own alarm
+    alive_ms: int | None  # last received sample that showed life
 
     @property
     def recent_multiple(self) -> float:
@@ -246,6 +247,16 @@ class Tree:
                 return "feeder-lives"
         others = self.groups_of(circuit.circuit.supply).members
         return "supply-lives" if any(m is not circuit and m.lives(now_ms) for m in others) else None
+
+    def stands_alone(self, circuit: Member, since_ms: int) -> bool:
+        """Has something drawn since then behind every feeder and guard that this circuit is behind?"""
+        for group in self.groups:
+            if group.guard == "supply" or not any(member is circuit for member in group.members):
+                continue
+            others = [member for member in group.members if member is not circuit]
+            if others and not any(m.alive_ms is not None and m.alive_ms >= since_ms and m.low_ms is None for m in others):
+                return False
+        return True
 
     def stepped(self, circuit_id: str, now_ms: int) -> None:
         """A circuit's draw jumped up."""
@@ -475,8 +486,7 @@ class Tree:
                 priority=group.priority,
                 cause=group.cause,
                 candidates=tuple((cause, p) for cause, p in group.ranked if p >= 0.005) if edge == "begins" else (),
-                # That they stopped together is seen; what is not certain is the cause.
-                confidence=dict(group.ranked).get(group.cause, 1.0) if edge == "begins" else None,
+                confidence=dict(group.ranked).get(group.cause) if edge == "begins" else None,
                 circuits=circuits,
                 figures=figures,
                 evidence=(("stopped-together", facts), *shown(group.evidence)),
