@@ -4,9 +4,8 @@ A row is a piece of evidence, a column a hypothesis: how much likelier the evide
 where it says nothing. The posterior is the prior of this circuit times all rows that were seen. A cause is named only
 at a posterior of at least 0.85 with the runner-up at most 0.10; else it stays `unknown`, with its candidates.
 
-The weights began as proposals from trade practice (no source) and were fitted on simulated cases; then frozen:
-`tests/proving/fit.py` makes the fitted ones again. `TEMPER` shrinks the sum, since pieces of evidence are not
-independent; it is what makes the posterior a calibrated probability.
+The weights are proposals from trade practice (no source), tried on simulated cases (`tests/proving`) and not yet fitted.
+`TEMPER` shrinks the sum where pieces of evidence are not independent.
 """
 
 from __future__ import annotations
@@ -72,7 +71,7 @@ EVIDENCE: dict[str, tuple[float, ...]] = {
     "readings-fresh":         ( 0.0,  0.0,  0.0,  0.0,  0.0,  0.0,  0.0,  0.0,  0.0, -4.0, -4.0,  0.0,  0.0,  0.0,  0.0),
 }  # fmt: skip
 
-# How often each comes before anything was seen, by feed (common practice, no source); `_prior` shifts them by load.
+# How often each comes before anything was seen, by feed (common practice, no source); `priors` shifts them by load.
 PRIORS: dict[str, tuple[float, ...]] = {
     "always-on": (0.15, 0.10, 0.30, 0.02, 0.02, 0.05, 0.12, 0.10, 0.08, 0.01, 0.01, 0.02, 0.04, 0.005, 0.0),
     "switched":  (0.48, 0.19, 0.12, 0.01, 0.01, 0.19, 0.05, 0.03, 0.02, 0.01, 0.01, 0.02, 0.02, 0.005, 0.0),
