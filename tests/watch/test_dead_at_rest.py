@@ -87,3 +87,20 @@ def test_a_zero_that_creeps_with_warmth_is_no_lost_feed_and_a_lost_feed_under_it
     found = [t for t in run(slow, drifting(5 * 3600.0 + 1200.0)) if t.group == "dead"]
     assert [(t.kind, t.event) for t in found] == [("feed-lost", "begins")]
     assert found[0].at_ms - (T0 + 5 * 3_600_000 + 1_200_000) <= 90_000
+
+
+def test_others_behind_their_devices_show_the_bus_where_nobody_measures_it() -> None:
+    """No channel measures the bus. One circuit's volts go while its neighbour's stay; the twin: both go."""
+    behind = Sense(volts_at="after-device", resolution_a=0.01)
+    pair = tuple(replace(SOCKETS, id=name, label=f"Sockets {name}", sense=behind) for name in ("D1", "D2"))
+
+    def rows(both: bool) -> Iterator[Reading]:
+        for n in range(300):
+            at_ms = T0 + 2000 * n
+            lost = n >= 150
+            yield Reading("D2", at_ms, at_ms, volts=0.0 if lost and both else 12.9, amps=0.0 if lost and both else 2.0)
+            yield Reading("D1", at_ms, at_ms, volts=0.0 if lost else 12.9, amps=0.0 if lost else 3.0)
+
+    found = [t for t in run(plan(*pair), rows(both=False)) if t.group == "dead"]
+    assert [(t.subject_id, t.kind, t.cause) for t in found] == [("D1", "protection-opened", "device-opened")]
+    assert not [t for t in run(plan(*pair), rows(both=True)) if t.kind == "protection-opened"]

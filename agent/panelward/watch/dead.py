@@ -81,8 +81,11 @@ class Dead:
     @property
     def proves(self) -> bool:
         """Does that it shows nothing prove that it has no feed? A floor does, and volts gone between device and switch."""
-        if self.always_on and self._floor:
-            return True
+        return (self.always_on and self._floor) or self.no_volts
+
+    @property
+    def no_volts(self) -> bool:
+        """Are the volts between its device and its switch gone?"""
         volts = self.witness.volts if self.circuit.sense.volts_at == "after-device" else None
         return volts is not None and volts < NO_VOLTS * self._supply.nominal_v
 

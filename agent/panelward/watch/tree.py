@@ -43,6 +43,7 @@ class Member(Protocol):
     covered: bool
     active: str | None  # the kind of its own alarm
     alive_ms: int | None  # last received sample that showed life
+    low_received_ms: int  # its first reading of nothing
 
     @property
     def recent_multiple(self) -> float:
@@ -54,6 +55,10 @@ class Member(Protocol):
     @property
     def proves(self) -> bool:
         """Does that it shows nothing prove that it has no feed? A floor does, and volts gone between device and switch."""
+
+    @property
+    def no_volts(self) -> bool:
+        """Are the volts between its device and its switch gone?"""
 
     @property
     def by_itself(self) -> bool:
@@ -100,6 +105,7 @@ class Bus:
         self.at_ms = 0
         self.none_ms: int | None = None  # without volts since
         self.none = 0
+        self.beyond: list[tuple[str, int]] = []  # the last two circuits whose volts behind their devices showed the bus
         self.none_by: str | None = None  # which channel saw none last
         self.low_ms: int | None = None  # last near the cut-off
         self.level: float | None = None  # slow mean, to see a dip against
@@ -248,6 +254,11 @@ class Tree:
         others = self.groups_of(circuit.circuit.supply).members
         return "supply-lives" if any(m is not circuit and m.lives(now_ms) for m in others) else None
 
+    def gone_beside(self, circuit: Member) -> bool:
+        """Have others behind the same feeder or guard no volts behind their devices either, whether they drew or not?"""
+        shared = [g for g in self.groups if g.guard != "supply" and any(member is circuit for member in g.members)]
+        return any(member is not circuit and member.no_volts for group in shared for member in group.members)
+
     def stands_alone(self, circuit: Member, since_ms: int) -> bool:
         """Has something drawn since then behind every feeder and guard that this circuit is behind?"""
         for group in self.groups:
@@ -265,7 +276,16 @@ class Tree:
     def bus_healthy(self, circuit: Member) -> bool:
         """Are there volts at the bus that feeds this circuit, as far as measured?"""
         bus = self.buses[circuit.circuit.supply]
-        return bus.volts is not None and bus.volts >= HEALTHY * self._nominal[circuit.circuit.supply]
+        if bus.volts is None:  # nobody measures it: others, behind their devices, show it since
+            return any(other != circuit.circuit.id and at_ms >= circuit.low_received_ms for other, at_ms in bus.beyond)
+        return bus.volts >= HEALTHY * self._nominal[circuit.circuit.supply]
+
+    def beyond(self, circuit_id: str, supply_id: str, volts: float, now_ms: int) -> None:
+        """A circuit's volts behind its device (or farther on)."""
+        if volts >= HEALTHY * self._nominal[supply_id]:
+            bus = self.buses[supply_id]
+            bus.beyond = [entry for entry in bus.beyond if entry[0] != circuit_id][-1:]
+            bus.beyond.append((circuit_id, now_ms))
 
     def dip_v(self, circuit: Member, when_ms: int) -> float:
         """How far the bus dipped within two periods before `when_ms`, as one circuit's short would have it; 0 where it did
@@ -454,6 +474,12 @@ class Tree:
         group.evidence = tuple(known)
         return upstream("inverter" if supply.fed_by is not None and group.guard == "supply" else group.guard, group.evidence)
 
+    @staticmethod
+    def _sure(group: Group) -> float:
+        """How probable it is that kind and cause are right: undecided, that it was no hand."""
+        found = dict(group.ranked)
+        return found[group.cause] if group.cause in found else 1.0 - found.get("switched-off", 0.0)
+
     def _heavy(self, group: Group) -> bool:
         """Did what feeds this supply draw near its limit just before?"""
         feeding = self._by_id.get(group.supply.fed_by or "")
@@ -486,7 +512,7 @@ class Tree:
                 priority=group.priority,
                 cause=group.cause,
                 candidates=tuple((cause, p) for cause, p in group.ranked if p >= 0.005) if edge == "begins" else (),
-                confidence=dict(group.ranked).get(group.cause) if edge == "begins" else None,
+                confidence=self._sure(group) if edge == "begins" else None,
                 circuits=circuits,
                 figures=figures,
                 evidence=(("stopped-together", facts), *shown(group.evidence)),
@@ -498,7 +524,10 @@ class Tree:
             g.key: {n: getattr(g, n) for n in _KEPT} | {"evidence": list(g.evidence), "ranked": [list(r) for r in g.ranked]}
             for g in self.groups
         }
-        buses = {supply_id: vars(bus) | {"unmetered": list(bus.unmetered)} for supply_id, bus in self.buses.items()}
+        buses = {
+            supply_id: vars(bus) | {"unmetered": list(bus.unmetered), "beyond": [list(entry) for entry in bus.beyond]}
+            for supply_id, bus in self.buses.items()
+        }
         return {"groups": groups, "buses": buses, "step": list(self._step) if self._step else None}
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -513,6 +542,7 @@ class Tree:
         for supply_id, bus in self.buses.items():
             for name, value in state["buses"].get(supply_id, {}).items():
                 setattr(bus, name, list(value) if name == "unmetered" else value)
+            bus.beyond = [(entry[0], entry[1]) for entry in bus.beyond]
         self._step = (state["step"][0], state["step"][1]) if state["step"] else None
         self.any_active = any(g.active for g in self.groups)
 

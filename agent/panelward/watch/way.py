@@ -124,6 +124,8 @@ class Way:
                 if self.circuit.sense.volts_at == "bus" and fresh:
                     self.supply.take(self.circuit.id, volts, time_ms, now_ms)
                     self.tree.bus_volts(self.circuit.supply, volts, now_ms, self.circuit.id)
+                elif fresh:
+                    self.tree.beyond(self.circuit.id, self.circuit.supply, volts, now_ms)
             else:
                 self.late += 1
                 volts = None

@@ -109,6 +109,8 @@ class Witness:
         if place != "bus" and self.volts is not None and self._tree.bus_healthy(member):
             gone = self.volts < NO_VOLTS * self._supply.nominal_v
             known.append(("no-volts-" if gone else "volts-") + ("at-load" if place == "load" else place))
+            if gone and self._tree.gone_beside(member):
+                known.append("no-volts-beside")
         lives = self._tree.lives_beside(member, now_ms)
         if lives is not None:
             known.append(lives)

@@ -468,6 +468,7 @@ EVIDENCE: dict[str, str] = {
     "low-volts-before": "Its volts were low just before",
     "ample-volts-before": "It had ample volts just before",
     "flickered-before": "Its draw flickered before, while the bus did not dip",
+    "no-volts-beside": "Others behind the same feeder or main switch have no volts either",
     "feeder-lives": "Others on its feeder draw",
     "supply-lives": "Others on its supply draw",
     "meter-fell-too": "The battery's meter fell by as much",

@@ -80,7 +80,10 @@ class Look:
         """Does anything show the volts of its bus? Without that, volts gone behind the device may be the bus's."""
         known = [m.name for m in self.schedule.monitors]
         return any(
-            c.supply == self.supply.id and c.sense.volts_at == "bus" and c.monitor in known for c in self.schedule.circuits
+            c.supply == self.supply.id
+            and (c.sense.volts_at == "bus" or (c.sense.volts_at == "after-device" and c.id != self.circuit.id))
+            and c.monitor in known
+            for c in self.schedule.circuits
         )
 
     @property
