@@ -13,6 +13,7 @@ import pytest
 
 from panelward.alarm import KINDS
 from panelward.records import GROUP_OF, Circuit, Schedule, Supply, Transition
+from panelward.watch.causes import HYPOTHESES, UPSTREAM, shown
 from panelward.wording import alarm_object, body, english, message, say
 from plans import PLAN, T0, circuit, plan
 
@@ -289,6 +290,37 @@ def test_the_body_has_number_evidence_and_caution() -> None:
     assert "Message 31." in text
     assert "Could be: switched off, its fuse or breaker." in text
     assert "does not protect" in text
+
+
+def test_the_phone_gets_evidence_without_its_weights() -> None:
+    schedule, load = schedule_with("cold", "Sample freezer")
+    facts = (
+        ("shows-nothing", (("before_a", 3.1), ("floor_w", 1.5), ("readings", 3))),
+        *shown(("floor-gone", "readings-fresh")),
+    )
+    found = alarm_object(replace(transition(load, CASES[7]), evidence=facts), schedule)
+    assert "(no readings -4.0, an old message -4.0)" in found["evidence"][2]  # which tells least: no cause that competes
+    why = next(line for line in body(found, 1).splitlines() if line.startswith("Why: "))
+    assert why.endswith("its floor is 1.5 W. Even what it always draws is gone. Its readings are fresh.")
+
+
+def test_a_parent_between_two_causes_says_what_tells_them_apart() -> None:
+    schedule, load = schedule_with("cold", "Sample freezer")
+    facts = (("stopped-together", (("circuits", 3), ("bus_v", None), ("by_volts", False))),)
+    ranked = (("isolator", 0.6), ("low-voltage-disconnect", 0.3), ("feeder-lost", 0.1))
+    told = transition(load, ("feed-lost", "unknown", "high", {"volts": None}, ()), subject="supply", subject_id="house",
+                      circuits=(load.id,), candidates=ranked)  # fmt: skip
+    text = body(alarm_object(replace(told, evidence=facts), schedule), 1)
+    assert "To tell: The main switch or the low-battery cut-off: look at the main switch first." in text
+    assert "Why: 3 circuits stopped together; nobody measures the bus." in text
+
+
+def test_what_tells_two_causes_apart_is_said_in_permitted_words() -> None:
+    for table, causes in ((english.EITHER_OR, HYPOTHESES), (english.EITHER_PARENT, UPSTREAM)):
+        for pair, template in table.items():
+            assert list(pair) == sorted(pair)
+            assert set(pair) <= set(causes), pair
+            assert not [w for w in re.findall(r"[a-z]+", template.lower()) if w in FORBIDDEN], template
 
 
 def test_figures_leave_rounded() -> None:

@@ -35,6 +35,7 @@ HYPOTHESES = (
 )
 # What a lost feed is not: with these the circuit is fed, or nothing is known of it.
 NO_LOSS = ("rests", "turned-down", "sensor-failed", "link-lost", "old-message")
+ELSEWHERE = ("link-lost", "old-message")  # told of from elsewhere, or never: they compete with nothing here
 
 Evidence = tuple[str, ...]
 Ranked = tuple[tuple[str, float], ...]
@@ -161,6 +162,7 @@ def shown(evidence: Evidence) -> tuple[tuple[str, tuple[tuple[str, float], ...]]
     rows = []
     for name in evidence:
         names, weights = (HYPOTHESES, EVIDENCE[name]) if name in EVIDENCE else (UPSTREAM, UPSTREAM_EVIDENCE[name])
-        rows.append((min(weights) - max(weights), name, tuple((h, w) for h, w in zip(names, weights, strict=True) if w)))
+        tells = [w for h, w in zip(names, weights, strict=True) if h not in ELSEWHERE]
+        rows.append((min(tells) - max(tells), name, tuple((h, w) for h, w in zip(names, weights, strict=True) if w)))
     rows.sort(key=lambda row: row[0])
     return tuple((name, weights) for _, name, weights in rows)

@@ -5,6 +5,7 @@ Pure. The words are in `english`, the choosing in `say`. No other room holds tex
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -12,6 +13,8 @@ from panelward.records import Circuit, Facts, Figure, Schedule, Transition
 from panelward.wording import english, flood, say
 
 __all__ = ["alarm_object", "body", "repeated", "title"]
+
+_WEIGHTS = re.compile(r" \([^()]* [+-]\d+\.\d\)(?=\.)")  # of a piece of evidence, as `_fact` adds them: not for a phone
 
 
 def alarm_object(transition: Transition, schedule: Schedule, *, again: bool = False) -> dict[str, Any]:
@@ -77,13 +80,15 @@ def title(schedule: Schedule) -> str:
 def body(found: dict[str, Any], number: int) -> str:
     """The notification's text: the sentence, then why, what else it could be, the running number, the caution."""
     lines = [str(found["message"])]
-    evidence = [str(line) for line in found["evidence"][:3]]
+    evidence = [_WEIGHTS.sub("", str(line)) for line in found["evidence"][:3]]
     if evidence:
         lines.append(english.WHY + " ".join(evidence))
     if len(found["candidates"]) > 1 and found["cause"] in (None, "unknown"):
         could = [english.CAUSES.get(cause, cause) for cause, p in found["candidates"] if p >= 0.1]
         lines.append(english.EITHER + ", ".join(could) + ".")
-        lines.append(english.TELL + _either(found["candidates"], str(found.get("device", "fuse"))))
+        lines.append(
+            english.TELL + _either(found["candidates"], str(found.get("device", "fuse")), parent="circuit" not in found)
+        )
     lines.append(english.MESSAGE_NUMBER.format(number=number))
     lines.append(english.CAUTION)
     return "\n".join(lines)
@@ -94,11 +99,12 @@ def repeated(text: str) -> str:
     return text if text.startswith(english.AGAIN) else english.AGAIN + text
 
 
-def _either(candidates: Iterable[Sequence[Any]], word: str) -> str:
+def _either(candidates: Iterable[Sequence[Any]], word: str, *, parent: bool) -> str:
     """The two likeliest causes, and what tells them apart by looking or listening."""
     first = sorted(str(cause) for cause, _ in list(candidates)[:2])
-    template = english.EITHER_OR.get((first[0], first[1])) if len(first) == 2 else None
-    return (template or english.EITHER_OTHER).format(word=word)
+    pairs, other = (english.EITHER_PARENT, english.EITHER_PARENT_OTHER) if parent else (english.EITHER_OR, english.EITHER_OTHER)
+    template = pairs.get((first[0], first[1])) if len(first) == 2 else None
+    return (template or other).format(word=word)
 
 
 def _doubted(transition: Transition) -> tuple[Figure, ...]:
@@ -179,7 +185,7 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "lasting": say.lasting(lasted_s),
         "count": str(len(transition.circuits)),
         "word": (word := _word(transition, schedule, figures)),
-        "either": _either(transition.candidates, word),
+        "either": _either(transition.candidates, word, parent=transition.subject != "circuit"),
         "place": say.shorten(place, 20),
         "inverter": _inverter(schedule, transition),
         "vehicle": say.shorten(schedule.vehicle.name, say.LABEL_MOST),
@@ -199,6 +205,8 @@ def _word(transition: Transition, schedule: Schedule, figures: dict[str, Figure]
 
 
 def _fact(name: str, facts: Facts, transition: Transition, schedule: Schedule) -> str:
+    if name == "stopped-together" and dict(facts)["bus_v"] is None:
+        name += "-unmeasured"
     template = english.EVIDENCE[name]
     if name == "under-work":
         values = dict(facts)

@@ -494,6 +494,7 @@ EVIDENCE: dict[str, str] = {
     "volts-after-switch": "There are volts behind its switch",
     "volts-at-load": "There are volts at the load",
     "stopped-together": "{circuits} circuits stopped together; the bus stood at {bus_v} V.",
+    "stopped-together-unmeasured": "{circuits} circuits stopped together; nobody measures the bus.",
     "near-cutoff": "The bus stands at {volts} V; it is cut off at {cutoff_v} V.",
     "rest-volts": "Without its load it would stand at {rest_v} V: behind {mohm} mΩ, by its last {steps} steps.",
     "charge-counted": "Counted since it was full {days} days ago: by the capacity on record {left_ah} Ah are left, {error_ah} Ah "
@@ -566,6 +567,17 @@ EITHER_OR: dict[tuple[str, str], str] = {
     ("own-fuse", "switched-off-at-load"): "Its own switch or its own fuse: look at the switch first.",
     ("sensor-failed", "switched-off-at-load"): "Its own switch, or only the sensor: look and listen if it runs.",
 }
+EITHER_PARENT: dict[tuple[str, str], str] = {  # what took several circuits together
+    ("isolator", "supply-lost"): "The main switch or the battery's side of it: look at the main switch first.",
+    ("isolator", "low-voltage-disconnect"): "The main switch or the low-battery cut-off: look at the main switch first.",
+    ("battery-protection", "isolator"): "The main switch or the battery's own protection: look at the main switch first.",
+    ("battery-protection", "supply-lost"): "The battery's own protection or its fuse: leave both to the fitter.",
+    ("supply-lost", "switched-off"): "What feeds it was switched off or gives nothing: its switch and its display tell.",
+    ("source-limited", "switched-off"): "What feeds it was switched off or shut itself off: its display tells.",
+    ("source-limited", "supply-lost"): "What feeds it shut itself off or has no feed: its display tells.",
+    ("isolator", "switched-off"): "A switch took them: look at the main switch, then ask who switched off.",
+}
+EITHER_PARENT_OTHER = "Look at the main switch first; leave the rest to the fitter."
 EITHER_OTHER = "Its switch, its {word} or itself: look at the switch first."
 TELL = "To tell: "
 
