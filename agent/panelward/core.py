@@ -28,7 +28,7 @@ from panelward.records import (
 )
 from panelward.watch import Watch
 
-VERSION = 5
+VERSION = 6
 
 
 class Core:

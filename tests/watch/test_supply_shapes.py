@@ -165,16 +165,6 @@ def said(transitions: Iterable[Transition]) -> list[tuple[str, str, str | None, 
 SHORT = tuple(chain(cranking(), transient_overvoltage(), load_dump(), momentary_drop(), micro_interruption()))
 LONG = tuple(chain(jump_start(), regulator_failure(), codes(), superimposed(), reset()))
 
-# What the watch still says of circuits that are well, and why. A row goes when the watch has learned it:
-#
-NOT_YET: dict[str, tuple[str, ...]] = {
-    "jump-start": ("SH", *(c.id for c, _ in LOADS)),
-}
-
-
-def excused(shape: Shape) -> tuple[str, ...]:
-    return next((ids for family, ids in NOT_YET.items() if shape.name.startswith(family)), ())
-
 
 def behind_a_disconnect(shape: Shape) -> bool:
     """Where the bus stands below the cut-off for long, a disconnect would rightly be near: those have none."""
@@ -187,7 +177,7 @@ def test_what_the_bus_does_is_no_fault_of_a_circuit(shape: Shape) -> None:
     for period_s in PERIODS_S:
         for n, instant_s in enumerate(shape.instants):
             found = sampled(shape, period_s, instant_s, cut=cut, way=n % 4)
-            wrong += [(period_s, instant_s, n % 4, *s) for s in said(found) if s[0] not in excused(shape)]
+            wrong += [(period_s, instant_s, n % 4, *s) for s in said(found)]
     assert wrong == []
 
 
@@ -226,7 +216,7 @@ def test_a_fuse_that_opens_in_the_event_is_told(shape: Shape) -> None:
             told = [t for t in found if t.subject_id == opened and t.group == "dead" and t.event == "begins" and t.told]
             if not told or told[0].at_ms > until_ms or any(t.event == "ends" for t in found if t.subject_id == opened):
                 missed.append((period_s, opened, instant_s, said(found)))
-            others = [s for s in said(found) if s[0] != opened and s[0] not in excused(shape)]
+            others = [s for s in said(found) if s[0] != opened]
             assert others == [], (period_s, opened)
     assert missed == []
 

@@ -10,7 +10,7 @@ import pytest
 from panelward.core import Core
 from panelward.records import Circuit, Level, Load, Protection, Reading, Schedule, Settings, Supply, Transition
 from panelward.wording import message
-from plans import PLAN, SOCKETS, T0, plan, run
+from plans import DETECTOR, PLAN, SOCKETS, T0, plan, run
 
 HOUSE = replace(PLAN.supplies[0], fault_min_a=600, fault_max_a=950)
 PAD = Load(kind="heater-element", behaves="constant-impedance", levels=(Level(name="on", watts=42),))
@@ -55,6 +55,66 @@ def test_a_bus_far_above_its_nominal_is_a_scale(volts: float) -> None:
     assert suspects(run(van(SOCKETS), rows({"D7": lambda _: (volts, 4.0, None)}, 120))) == [("D7", "begins", "scale")]
     load_dump = rows({"D7": lambda t: (35.0 if t == 60 else 13.0, 4.0, None)}, 300)  # ISO 16750-2 4.6.4: over in 0.4 s
     assert run(van(SOCKETS), load_dump) == []
+
+
+def jumped(t: float) -> float:
+    """26 V for a minute on 12 V: ISO 16750-2:2023 4.3.1.2."""
+    return 26.0 if 60 <= t < 120 else 12.8
+
+
+def high(t: float) -> float:
+    return 26.0 if t >= 60 else 12.8
+
+
+ORDINARY = (12.8, 1.0, None)
+
+
+def test_volts_that_several_channels_show_together_are_the_bus() -> None:
+    """A jump start; for as long as it lasts its draw is still judged."""
+    together = {c: lambda t: (jumped(t), 4.0, None) for c in ("D7", "D8", "D1")}
+    assert run(van(SOCKETS, PADS, PLAN.circuits[1]), rows(together, 300)) == []
+    heavy = together | {"D7": lambda t: (high(t), 17.6 if t >= 60 else 4.0, None), "D8": lambda t: (high(t), 4.0, None)}
+    out = run(van(SOCKETS, PADS), rows({c: heavy[c] for c in ("D7", "D8")}, 200))
+    assert {t.kind for t in out} == {"overcurrent-approach"}
+
+
+@pytest.mark.parametrize(
+    "others",
+    [
+        {"D8": lambda _: ORDINARY},
+        {"D8": lambda _: ORDINARY, "D1": lambda _: ORDINARY},
+        {"D8": lambda t: (None if t >= 60 else 12.8, 1.0, None)},  # nobody else has volts
+        {"D8": lambda _: (0.0, 0.0, None), "D1": lambda _: ORDINARY},  # one is behind an open device
+    ],
+    ids=["one", "two", "none", "open"],
+)
+def test_one_channel_alone_so_high_is_a_scale_told_once(others: dict[str, Callable[[float], tuple[float | None, ...]]]) -> None:
+    of = {"D7": lambda t: (high(t), 4.0, None)} | others
+    out = run(van(SOCKETS, PADS, PLAN.circuits[1]), rows(of, 600))  # type: ignore[arg-type]
+    assert suspects(out) == [("D7", "begins", "scale")]
+
+
+def test_two_channels_of_one_wrong_scale_are_outvoted() -> None:
+    of = {"D7": lambda t: (high(t), 4.0, None), "D8": lambda t: (high(t), 1.0, None)}
+    of |= {c: lambda _: ORDINARY for c in ("D1", "D6")}
+    out = run(van(SOCKETS, PADS, PLAN.circuits[1], DETECTOR), rows(of, 300))
+    assert suspects(out) == [("D7", "begins", "scale"), ("D8", "begins", "scale")]
+
+
+def test_a_bus_that_no_jump_start_gives_is_a_scale_though_all_show_it() -> None:
+    """Millivolts as volts, by the whole monitor."""
+    out = run(van(SOCKETS, PADS), rows({c: lambda _: (12_800.0, 1.0, None) for c in ("D7", "D8")}, 300))
+    assert suspects(out) == [("D7", "begins", "scale"), ("D8", "begins", "scale")]
+
+
+def test_a_jump_start_moves_nothing_that_is_known_of_the_bank() -> None:
+    core = Core()
+    core.feed(Settings(received_ms=T0, schedule=van(SOCKETS, PADS), started=True))
+    for reading in rows({c: lambda t: (jumped(t), 4.0, None) for c in ("D7", "D8")}, 110):
+        core.feed(reading)
+    assert core.watch is not None
+    assert core.watch.tree.buses["house"].volts == 12.8
+    assert core.watch.ways["D7"].volts == 26.0
 
 
 def test_watts_that_are_not_volts_times_amps_are_said_once_and_end() -> None:

@@ -33,7 +33,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 4
+VERSION = 5
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
@@ -53,6 +53,7 @@ class Watch:
         self._supplies = {s.id: SupplyState(self._bench, schedule, s, self.tree.buses[s.id]) for s in schedule.supplies}
         self.ways: dict[str, Way] = {}
         self._names = groups(self._bench, schedule)
+        self._beside: dict[str, list[suspect.Suspect]] = {s.id: [] for s in schedule.supplies}
         self._probes: dict[str, tuple[Silence, str]] = {}
         for circuit in schedule.circuits:
             self._enrol(circuit)
@@ -75,6 +76,7 @@ class Watch:
         self.ways[circuit.id] = Way(
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
+            self._beside[circuit.supply],
         )  # fmt: skip
 
     def reading(self, reading: Reading) -> None:

@@ -1,6 +1,7 @@
 """Values that can't be. Group `readings`, kind reading-suspect; low: nobody needs to get up for it.
 
-    impossible   more than the supply can give, or a bus far above its nominal: a wrong scale. Kept from the physics
+    impossible   more than the supply can give, or a bus far above its nominal: a wrong scale. Kept from the physics.
+                 Volts that several channels of a supply show together are its bus's: a jump start, not a scale
     watts        watts that are not volts times amps
     backwards    a load that gives current: its sensor is the wrong way round, or something feeds back through it
     saturated    at the most that its meter can show (`full_scale_a`): it is this or more
@@ -20,6 +21,11 @@ from panelward.watch.bench import Bench
 TIMES_RATING = 100.0  # where the fault current is not written: no device lets so much pass for two readings
 TIMES_FAULT = 1.2
 TIMES_NOMINAL = 1.6  # of volts: a 24 V reading on a 12 V bus, millivolts as volts; a load dump is over in 0.4 s (ISO 16750-2)
+TIMES_JUMP = (
+    2.2  # a jump start from a 24 V vehicle: 26 V for 60 s on a 12 V supply (ISO 16750-2:2023 4.3.1.2). No bus goes higher
+)
+ALIKE = 0.1  # of the volts: two channels of one bus, their gains and the drop up to a load
+NO_VOLTS = 0.3  # of nominal: a channel behind an open device says nothing of the bus
 READINGS = {"scale": 3, "watts": 10, "saturated": 10, "backwards": 20, "back-feed": 10, "stuck": 20}
 LASTING_MS = {"scale": 10_000, "watts": 60_000, "saturated": 10_000, "backwards": 60_000, "back-feed": 60_000, "stuck": 600_000}
 GOOD = 20  # plausible readings in a row that end it
@@ -35,12 +41,16 @@ class Suspect:
     """One circuit's plausibility."""
 
     __slots__ = (
-        "_ac", "_bench", "_circuit", "_follows", "_full_a", "_nominal_v", "_over_a", "_over_v", "_res", "_zero", "active",
-        "bus_high", "bus_low", "count", "doubt", "ever", "good", "last", "since_ms", "value",
+        "_ac", "_bench", "_beside", "_circuit", "_follows", "_full_a", "_nominal_v", "_old_ms", "_over_a", "_over_v", "_res",
+        "_zero", "active", "bus_high", "bus_low", "count", "doubt", "ever", "good", "high_ms", "last", "seen_ms", "seen_v",
+        "since_ms", "value",
     )  # fmt: skip
 
-    def __init__(self, bench: Bench, circuit: Circuit, supply: Supply) -> None:
-        self._bench, self._circuit = bench, circuit
+    def __init__(self, bench: Bench, circuit: Circuit, supply: Supply, beside: list[Suspect], period_ms: int) -> None:
+        """`beside`: those of its supply, this one too once it is made."""
+        self._bench, self._circuit, self._beside = bench, circuit, beside
+        self._old_ms = max(3 * period_ms, 10_000)
+        beside.append(self)
         self._res = circuit.sense.resolution_a
         self._zero = max(3.0 * self._res, 0.05)
         self._nominal_v, self._ac = supply.nominal_v, supply.kind == "ac"
@@ -62,13 +72,38 @@ class Suspect:
         self.value: float | None = None  # the last amps, and the bus since they last changed
         self.last = 0.0
         self.bus_low = self.bus_high = 0.0
+        self.seen_v = 0.0  # its last volts of now
+        self.seen_ms: int | None = None
+        self.high_ms: int | None = None  # above what a bus has since
         self.active: str | None = None
 
-    def impossible(self, volts: float | None, amps: float | None) -> bool:
+    def hear_volts(self, volts: float, now_ms: int) -> None:
+        """Volts of now, whatever they are: the channels of a supply vouch for each other."""
+        self.seen_v, self.seen_ms = volts, now_ms
+        if volts <= self._over_v:
+            self.high_ms = None
+        elif self.high_ms is None:
+            self.high_ms = now_ms
+
+    def impossible(self, volts: float | None, amps: float | None, *, jump: bool) -> bool:
         """Can't be: such a reading goes nowhere but here."""
-        if volts is not None and volts > self._over_v:
+        if volts is not None and volts > self._over_v and not jump:
             return True
         return amps is not None and self._over_a is not None and abs(amps) > self._over_a
+
+    def jumped(self, volts: float, now_ms: int) -> bool:
+        """Is the bus itself so high? More channels show these volts now than ordinary ones since this one first did."""
+        if self.high_ms is None or not self._over_v < volts <= TIMES_JUMP * self._nominal_v:
+            return False
+        alike = ordinary = 0
+        for other in self._beside:
+            if other is self or other.seen_ms is None or now_ms - other.seen_ms > other._old_ms:
+                continue
+            if abs(other.seen_v - volts) <= ALIKE * volts:
+                alike += 1
+            elif NO_VOLTS * self._nominal_v <= other.seen_v <= self._over_v and other.seen_ms > self.high_ms:
+                ordinary += 1
+        return alike > ordinary
 
     def take(
         self, volts: float | None, amps: float | None, watts: float | None, bus_v: float | None, time_ms: int, now_ms: int,
@@ -164,7 +199,10 @@ class Suspect:
             setattr(self, name, state[name])
 
 
-_KEPT = ("doubt", "count", "since_ms", "good", "ever", "value", "last", "bus_low", "bus_high", "active")
+_KEPT = (
+    "doubt", "count", "since_ms", "good", "ever", "value", "last", "bus_low", "bus_high", "active", "seen_v", "seen_ms",
+    "high_ms",
+)  # fmt: skip
 
 
 def depends(circuit: Circuit) -> object:

@@ -47,6 +47,7 @@ class Way:
         silence: Silence,
         supply: SupplyState,
         names: Names | None,
+        beside: list[Suspect],
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -59,7 +60,7 @@ class Way:
         self.over = Overcurrent(bench, panel, schedule, circuit, self._period_ms)
         doubt = Doubt(bench, panel, circuit, self._period_ms)
         self.doubt = doubt if doubt.judged else None
-        self.suspect = Suspect(bench, circuit, source)
+        self.suspect = Suspect(bench, circuit, source, beside, self._period_ms)
         self.trace = names.trace(circuit, self._period_ms) if names is not None else None
         self._counts = supply.listens(circuit)
         self.dead: Dead | None = None
@@ -112,7 +113,11 @@ class Way:
             self._agrees(now_ms)
         self.last_received_ms = now_ms
         volts, amps, watts = reading.volts, reading.amps, reading.watts
-        impossible = self.suspect.impossible(volts, amps)
+        jump = False
+        if volts is not None and fresh:
+            self.suspect.hear_volts(volts, now_ms)
+            jump = self.suspect.high_ms is not None and self.suspect.jumped(volts, now_ms)
+        impossible = self.suspect.impossible(volts, amps, jump=jump)
         if fresh and (amps is not None or volts is not None):
             bus_v = self.tree.buses[self.circuit.supply].volts
             self.suspect.take(volts, amps, watts, bus_v, time_ms, now_ms, impossible=impossible)
@@ -121,7 +126,9 @@ class Way:
         if volts is not None:
             if time_ms > self.volts_ms:
                 self.volts, self.volts_ms = volts, time_ms
-                if self.circuit.sense.volts_at == "bus" and fresh:
+                if jump:
+                    pass  # of another vehicle: they say nothing of the bank, and the dip after them is none
+                elif self.circuit.sense.volts_at == "bus" and fresh:
                     self.supply.take(self.circuit.id, volts, time_ms, now_ms)
                     self.tree.bus_volts(self.circuit.supply, volts, now_ms, self.circuit.id)
                 elif fresh:
