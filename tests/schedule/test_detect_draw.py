@@ -203,6 +203,21 @@ def test_a_stuck_reading_is_found_where_it_says_so_and_within_its_time() -> None
     assert stuck[0].at_ms - T0 <= (400 + 600 + 10) * 1000
 
 
+def test_a_stuck_reading_of_what_need_not_follow_the_bus_is_found_by_the_banks_meter() -> None:
+    """Sockets go on at 4 A to the last digit, though the meter falls by as much."""
+    own, other = circuit("D1", "Sockets", "socket"), circuit("D2", "Other", "light")
+    meter = Circuit(id="SH", label="Bank", monitor="dc", supply="house", sense=own.sense, role="meter")
+    alone = schedule_of(own)
+    assert sight(alone, "stuck readings").can == "no"
+    schedule = replace(alone, circuits=(meter, own, other), supplies=(replace(alone.supplies[0], meter="SH"),))
+    said = sight(schedule, "stuck readings")
+    assert (said.can, said.within_s) == ("together", 600.0)
+    bank = stream({"D1": 4.0, "D2": lambda t: 1.0 + t % 3 / 100, "SH": lambda t: (5.0 if t < 400 else 1.0) + t % 3 / 100}, 1400)
+    (stuck,) = (t for t in run(schedule, bank) if t.kind == "reading-suspect")
+    assert (stuck.subject_id, stuck.cause) == ("D1", "stuck")
+    assert stuck.at_ms - T0 <= (400 + 600 + 20) * 1000
+
+
 def test_a_circuit_without_a_monitor_is_seen_by_nobody() -> None:
     own = circuit("D1", "Lamp", "light", monitor=None, loads=(Load(kind="light"),))
     (said,) = detectability(replace(schedule_of(own), monitors=()))

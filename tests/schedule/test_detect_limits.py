@@ -6,7 +6,7 @@ import pytest
 
 from panelward.records import Sense, Settings
 from panelward.schedule.detect import limits
-from panelward.watch import dead, doubt, drain, idle, overcurrent, supply, suspect, swapped, witness, zero
+from panelward.watch import dead, doubt, drain, idle, overcurrent, supply, suspect, swapped, unmoved, witness, zero
 from plans import FREEZER, PLAN
 
 
@@ -38,6 +38,9 @@ from plans import FREEZER, PLAN
         (limits.STUCK_S * 1000, suspect.LASTING_MS["stuck"]),
         (limits.STUCK_STEPS, suspect.STEPS),
         (limits.STUCK_LEAST_STEPS, suspect.LEAST_STEPS),
+        (limits.UNMOVED_A, unmoved.LEAST_A),
+        (limits.UNMOVED_STEPS, unmoved.LEAST_STEPS),
+        (limits.STUCK_S * 1000, unmoved.LASTING_MS),
         (limits.FOLLOWS, suspect.FOLLOWS),
         (limits.NEAR, supply.NEAR),
         (limits.MINUTES_NEAR, supply.MINUTES_NEAR),

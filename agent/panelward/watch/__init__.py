@@ -8,7 +8,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     dead         protection-opened, feed-lost: `witness` gathers the evidence, `causes` weighs it, `tree` keeps the parents
     drain        standby-drain
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
-    suspect      reading-suspect: values that can't be
+    suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
     swapped      reading-suspect: names that look swapped
     silence      readings-overdue: a circuit, a monitor, the broker
 
@@ -29,6 +29,7 @@ from panelward.watch.supply import SupplyState
 from panelward.watch.supply import depends as supply_depends
 from panelward.watch.swapped import groups
 from panelward.watch.tree import Tree
+from panelward.watch.unmoved import Unmoved
 from panelward.watch.way import Way
 
 __all__ = ["Watch"]
@@ -53,7 +54,7 @@ class Watch:
         self._supplies = {s.id: SupplyState(self._bench, schedule, s, self.tree.buses[s.id]) for s in schedule.supplies}
         self.ways: dict[str, Way] = {}
         self._names = groups(self._bench, schedule)
-        self._beside: dict[str, list[suspect.Suspect]] = {s.id: [] for s in schedule.supplies}
+        self._unmoved = {s.id: Unmoved(s) for s in schedule.supplies}
         self._probes: dict[str, tuple[Silence, str]] = {}
         for circuit in schedule.circuits:
             self._enrol(circuit)
@@ -76,7 +77,7 @@ class Watch:
         self.ways[circuit.id] = Way(
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
-            self._beside[circuit.supply],
+            self._unmoved[circuit.supply],
         )  # fmt: skip
 
     def reading(self, reading: Reading) -> None:
@@ -125,6 +126,8 @@ class Watch:
                 way.silence.begin(now_ms)
         for supply in self._supplies.values():
             supply.rest()
+        for unmoved in self._unmoved.values():
+            unmoved.rest()
         self._broker.rest()
         for names in self._names:
             names.rest()
@@ -220,6 +223,7 @@ class Watch:
                 for supply_id, state in self._supplies.items()
             },
             "tree": self.tree.save(),
+            "unmoved": {supply_id: unmoved.save() for supply_id, unmoved in self._unmoved.items()},
             "names": [names.save() for names in self._names],
             "panel": {"panel_c": self.panel.panel_c, "panel_ms": self.panel.panel_ms, "outside_c": self.panel.outside_c},
         }
@@ -247,6 +251,9 @@ class Watch:
         self.tree.restore(state["tree"])
         for supply_id, bus in self.tree.buses.items():  # a circuit may have left the schedule
             bus.drawn = sum(way.drawn for way in self.ways.values() if way.circuit.supply == supply_id)
+        for supply_id, unmoved in self._unmoved.items():
+            if supply_id in state["unmoved"]:
+                unmoved.restore(state["unmoved"][supply_id])
         for names in self._names:
             kept = next((kept for kept in state["names"] if kept["keys"] == names.depends()), None)
             if kept is not None:

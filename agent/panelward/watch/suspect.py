@@ -5,7 +5,8 @@
     watts        watts that are not volts times amps
     backwards    a load that gives current: its sensor is the wrong way round, or something feeds back through it
     saturated    at the most that its meter can show (`full_scale_a`): it is this or more
-    stuck        the same to the last digit while the bus moved by more than its resolution shows
+    stuck        the same to the last digit while the bus moved by more than its resolution shows, or while the bank's
+                 meter fell by what it goes on showing (`unmoved`)
 
 Each is said once, by its cause, and ends when readings are plausible again. One odd reading proves nothing.
 """
@@ -41,9 +42,9 @@ class Suspect:
     """One circuit's plausibility."""
 
     __slots__ = (
-        "_ac", "_bench", "_beside", "_circuit", "_follows", "_full_a", "_nominal_v", "_old_ms", "_over_a", "_over_v", "_res",
-        "_zero", "active", "bus_high", "bus_low", "count", "doubt", "ever", "good", "high_ms", "last", "seen_ms", "seen_v",
-        "since_ms", "value",
+        "_ac", "_bench", "_beside", "_circuit", "_follows", "_full_a", "_nominal_v", "_old_ms", "_on_change", "_over_a",
+        "_over_v", "_res", "_zero", "active", "bus_high", "bus_low", "count", "doubt", "ever", "fell_a", "good", "heard_ms",
+        "held_a", "held_ms", "high_ms", "last", "seen_ms", "seen_v", "since_ms", "value",
     )  # fmt: skip
 
     def __init__(self, bench: Bench, circuit: Circuit, supply: Supply, beside: list[Suspect], period_ms: int) -> None:
@@ -64,6 +65,7 @@ class Suspect:
         known = [load for load in circuit.loads if load.levels and load.kind not in ("socket", "inverter")]
         self._follows = bool(known) and len(known) == len(circuit.loads) and all(load.behaves in FOLLOWS for load in known)
         self._follows = self._follows and circuit.sense.publishes == "always" and circuit.role == "load"
+        self._on_change = circuit.sense.publishes == "on-change"
         self.doubt: str | None = None  # which cause is being counted
         self.count = 0
         self.since_ms = 0
@@ -75,7 +77,29 @@ class Suspect:
         self.seen_v = 0.0  # its last volts of now
         self.seen_ms: int | None = None
         self.high_ms: int | None = None  # above what a bus has since
+        self.heard_ms: int | None = None  # its last reading of now
+        self.held_a = 0.0  # its last amps, and since when not one digit of them has changed
+        self.held_ms = 0
+        self.fell_a: float | None = None  # by how much the meter fell, where that is why it is told
         self.active: str | None = None
+
+    @property
+    def id(self) -> str:
+        return self._circuit.id
+
+    @property
+    def step_a(self) -> float:
+        """The resolution of its amps."""
+        return self._res
+
+    @property
+    def may_be_held(self) -> bool:
+        """A load that is not at the most that its meter can show: there it stands still for that reason."""
+        return self._circuit.role == "load" and self.held_a < self._full_a
+
+    def heard(self, now_ms: int) -> bool:
+        """Is what it draws known? An on-change publisher is quiet because nothing changed; what never spoke never counted."""
+        return self._on_change or self.heard_ms is None or now_ms - self.heard_ms <= self._old_ms
 
     def hear_volts(self, volts: float, now_ms: int) -> None:
         """Volts of now, whatever they are: the channels of a supply vouch for each other."""
@@ -111,7 +135,14 @@ class Suspect:
     ) -> None:  # fmt: skip
         """Judge the values of one reading. `bus_v`: the supply's volts as others measure them."""
         cause = "scale" if impossible else self._odd(volts, amps, watts, bus_v)
+        moves = amps is not None and amps != self.held_a
+        if amps is not None and moves:
+            self.held_a, self.held_ms = amps, now_ms
         if cause is None:
+            if self.active == "stuck":
+                if not moves:
+                    return
+                self.good = GOOD  # it moves again: that is all it takes
             if self.doubt is not None:
                 self.doubt, self.count = None, 0
             if self.active is not None and amps is not None:
@@ -148,8 +179,6 @@ class Suspect:
     def _same(self, amps: float, bus_v: float | None) -> str | None:
         """Not one digit has changed, though what the bus did must have shown."""
         if amps != self.value or bus_v is None:
-            if self.active == "stuck" and self.value is not None and amps != self.value:
-                self.good = GOOD  # it moves again: that is all it takes
             self.value = amps if bus_v is not None else None
             self.bus_low = self.bus_high = bus_v if bus_v is not None else 0.0
             return None
@@ -160,6 +189,13 @@ class Suspect:
         moved = amps * (self.bus_high - self.bus_low) / self._nominal_v
         return "stuck" if moved >= STEPS * self._res and amps > LEAST_STEPS * self._res else None
 
+    def unmoved(self, since_ms: int, now_ms: int, readings: int, fell_a: float) -> None:
+        """The meter fell by what it goes on showing (`unmoved`)."""
+        if self.active is None:
+            self.active, self.since_ms, self.count = "stuck", since_ms, readings
+            self.last, self.fell_a, self.good = self.held_a, fell_a, 0
+            self._emit("begins", now_ms)
+
     def again(self, now_ms: int) -> None:
         """Another alarm of its readings is over: this one still stands."""
         if self.active is not None:
@@ -167,10 +203,13 @@ class Suspect:
 
     def _end(self, now_ms: int) -> None:
         self._emit("ends", now_ms)
-        self.active, self.good = None, 0
+        self.active, self.good, self.fell_a = None, 0, None
 
     def _emit(self, edge: str, now_ms: int) -> None:
         figures: tuple[tuple[str, Figure], ...] = (("draw_a", self.last), ("readings", self.count))
+        why = f"suspect-{self.active}"
+        if self.fell_a is not None:
+            why, figures = "suspect-unmoved", (*figures, ("fell_a", self.fell_a))
         self._bench.found.append(
             Condition(
                 subject="circuit",
@@ -183,7 +222,7 @@ class Suspect:
                 priority="low",
                 cause=self.active,
                 figures=figures,
-                evidence=((f"suspect-{self.active}", figures),) if edge == "begins" else (),
+                evidence=((why, figures),) if edge == "begins" else (),
             )
         )
 
@@ -201,7 +240,7 @@ class Suspect:
 
 _KEPT = (
     "doubt", "count", "since_ms", "good", "ever", "value", "last", "bus_low", "bus_high", "active", "seen_v", "seen_ms",
-    "high_ms",
+    "high_ms", "heard_ms", "held_a", "held_ms", "fell_a",
 )  # fmt: skip
 
 

@@ -20,6 +20,7 @@ from panelward.watch.supply import SupplyState
 from panelward.watch.suspect import Suspect
 from panelward.watch.swapped import Names
 from panelward.watch.tree import Tree
+from panelward.watch.unmoved import Unmoved
 
 STEP_W = 60.0  # a draw that jumps up by so much may dip the bus honestly (5 A on 12 V)
 STEP_READINGS = 3  # a jump between the two times in this many readings in a row is a clock step
@@ -30,7 +31,7 @@ class Way:
     """A circuit, a charger or the bank's meter."""
 
     __slots__ = (
-        "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "amps",
+        "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unmoved", "amps",
         "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "energy_2mwms", "energy_ms", "energy_w", "lag_ms",
         "lags", "last_received_ms", "late", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms",
         "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
@@ -47,7 +48,7 @@ class Way:
         silence: Silence,
         supply: SupplyState,
         names: Names | None,
-        beside: list[Suspect],
+        unmoved: Unmoved,
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -60,7 +61,8 @@ class Way:
         self.over = Overcurrent(bench, panel, schedule, circuit, self._period_ms)
         doubt = Doubt(bench, panel, circuit, self._period_ms)
         self.doubt = doubt if doubt.judged else None
-        self.suspect = Suspect(bench, circuit, source, beside, self._period_ms)
+        self.suspect = Suspect(bench, circuit, source, unmoved.channels, self._period_ms)
+        self._unmoved = unmoved
         self.trace = names.trace(circuit, self._period_ms) if names is not None else None
         self._counts = supply.listens(circuit)
         self.dead: Dead | None = None
@@ -112,6 +114,8 @@ class Way:
         elif self.lags or self.stepped:
             self._agrees(now_ms)
         self.last_received_ms = now_ms
+        if fresh:
+            self.suspect.heard_ms = now_ms
         volts, amps, watts = reading.volts, reading.amps, reading.watts
         jump = False
         if volts is not None and fresh:
@@ -180,6 +184,10 @@ class Way:
         if sample.fresh:
             if self.meters:
                 self.tree.meters(self.circuit.supply, self.meters * sample.amps)
+                if self.circuit.sense.publishes == "always":
+                    bus = self.tree.buses[self.circuit.supply]
+                    drawn_a = bus.drawn / 10_000.0
+                    self._unmoved.meter(self.meters * sample.amps, drawn_a, bus.volts, sample.received_ms, self._gap_ms)
             elif self.circuit.role != "meter":
                 drawn = round(sample.amps * 10_000)
                 if drawn != self.drawn:

@@ -511,6 +511,8 @@ EVIDENCE: dict[str, str] = {
     "suspect-backwards": "{readings} readings in a row below nothing, and it has never drawn like a load.",
     "suspect-back-feed": "{readings} readings in a row below nothing; before, it drew like a load.",
     "suspect-stuck": "{readings} readings in a row the same to the last digit, while the bus moved by more than that shows.",
+    "suspect-unmoved": "The battery's meter fell by {fell_a} A and stayed there, while it went on showing {draw_a} A to the "
+                       "last digit.",
     "suspect-saturated": "{readings} readings in a row at the most that its meter can show, {draw_a} A: it is this or more.",
     "at-full-scale": "Its meter shows {full_a} A at the most: it draws this or more.",
     "suspect-swapped": "Their readings of the last {hours} h fit one another's names better than their own, by {nats} nats.",

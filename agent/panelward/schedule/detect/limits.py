@@ -48,6 +48,7 @@ MINUTES_NEAR = 2
 
 # watch.suspect
 STUCK_S, STUCK_STEPS, STUCK_LEAST_STEPS = 600.0, 5.0, 20.0
+UNMOVED_A, UNMOVED_STEPS = 0.5, 10.0  # watch.unmoved: a draw whose stop the bank's meter shows
 FOLLOWS = ("constant-power", "constant-impedance", "fan")
 
 # watch.swapped

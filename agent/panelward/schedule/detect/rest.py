@@ -14,6 +14,8 @@ from panelward.schedule.detect.limits import (
     STUCK_LEAST_STEPS,
     STUCK_S,
     STUCK_STEPS,
+    UNMOVED_A,
+    UNMOVED_STEPS,
 )
 from panelward.schedule.detect.look import Look, Sight
 
@@ -46,7 +48,17 @@ def _silent(look: Look) -> Sight:
 
 
 def _stuck(look: Look) -> Sight:
-    """The same to the last digit, while the bus moved by more than its resolution shows."""
+    """The same to the last digit, while the bus moved by more than its resolution shows, or its load stopped by the meter."""
+    by_bus = _stuck_by_bus(look)
+    meter = next((c for c in look.schedule.circuits if c.id == look.supply.meter), None)
+    if by_bus.can != "no" or meter is None or look.circuit.role != "load" or meter.sense.publishes != "always":
+        return by_bus
+    least_a = max(UNMOVED_A, UNMOVED_STEPS * look.step_a)
+    why = f"when a draw of {least_a:.3g} A or more stops behind it, and the bank's meter falls by that and stays there"
+    return look.sight(STUCK, "together", max(STUCK_S, 20 * look.period_s), why)
+
+
+def _stuck_by_bus(look: Look) -> Sight:
     loads = [load for load in look.circuit.loads if load.levels and load.kind not in ("socket", "inverter")]
     follows = loads and len(loads) == len(look.circuit.loads) and all(load.behaves in FOLLOWS for load in loads)
     if not follows or look.on_change or look.circuit.role != "load":
