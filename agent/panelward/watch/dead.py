@@ -26,7 +26,11 @@ STEADY_MS = 45_000  # a floor missing this long and three readings: a reboot (up
 QUICK = 2  # readings that do where the evidence names its device; of quick publishers three
 QUICK_MS = 5_000
 TELL_MS = 60_000  # … told within max(60 s, 3 periods) of the first low reading in any case
+MOSTLY = 0.8  # of the opening heat of the slowest device: most of its type have opened by then
 WEAK_MS = 600_000  # … but for a bus that dips again and again, so long at the most
+FEW = 6  # periods without a reading: a burst of lost messages is so short (common practice, no source) …
+FEW_MS = 20_000  # … or so long, of quick publishers
+ROUND_MS = 700  # the channels of one round come within it (common practice, no source)
 DAY_MS = 86_400_000
 
 
@@ -49,7 +53,10 @@ class Dead:
         self._zero_a = max(3.0 * circuit.sense.resolution_a, 0.03)
         self._zero_w = self._zero_a * supply.nominal_v
         self.order = bench.enrol(self)
-        self.due_ms: int | None = None
+        self.due_ms: int | None = None  # the earlier of the next two
+        self.tell_ms: int | None = None  # when it is judged in any case
+        self.look_ms: int | None = None  # when it is looked at again, for what the others of its round say
+        self.held = False  # what it said last stands until it says something else
         self.alive_ms: int | None = None  # last received sample that showed life
         self.low_ms: int | None = None  # first low sample, as measured
         self.low_received_ms = 0
@@ -105,8 +112,10 @@ class Dead:
         return self._over.rating_multiple(self.witness.recent_a)
 
     def lives(self, now_ms: int) -> bool:
-        """Did it show life just now?"""
-        return self.low_ms is None and self.alive_ms is not None and now_ms - self.alive_ms <= 3 * self.period_ms + 5_000
+        """Did it show life just now? Who publishes on change and says nothing goes on as before."""
+        if self.low_ms is not None or self.alive_ms is None:
+            return False
+        return self.held or now_ms - self.alive_ms <= 3 * self.period_ms + 5_000
 
     def take(self, sample: Sample) -> None:
         """Judge one sample."""
@@ -114,6 +123,7 @@ class Dead:
             return
         now_ms = sample.received_ms
         self.seen_ms = now_ms
+        self.held = self._on_change
         if sample.volts is not None:
             self.witness.volts = sample.volts
         if not self._is_low(sample):
@@ -126,11 +136,13 @@ class Dead:
             self.witness.stops()
             self.decided = False
             if self._floor or self._on_change:
-                self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
+                self._tell_at(now_ms + max(TELL_MS, 3 * self.period_ms))
             elif self.idle is not None:
                 self.idle.conditions(self._panel.local_minute(now_ms), self._panel.outside_c)
                 self.idle.stopped(now_ms)
-                self._bench.call_at(self, self.idle.due_ms)
+                self._tell_at(self.idle.due_ms)
+            if self._on_change:
+                self._look_at(now_ms + self._stands_ms)
         if sample.time_ms - self.counted_ms >= self.period_ms // 2:
             self.counted_ms = sample.time_ms
             self.low += 1
@@ -139,16 +151,44 @@ class Dead:
             return
         if self.active == "feed-lost" and self.witness.closed != self.judged_closed:
             self._look_again(sample)
-        if self.decided or self.low < (QUICK if self.period_ms >= QUICK_MS else READINGS):
+        if self.decided or self.low < self._quick:
             return
         # Where its device is known to have opened: no need to wait. Else a reboot, a crank or a dip must be over first.
         waited = self.witness.may_have_opened() or now_ms >= self._steady_from_ms()
         if (self.low >= READINGS and waited) or self._opened_alone(now_ms):
             self._decide(now_ms)
+        elif self.low < READINGS:
+            self._look_at(now_ms + ROUND_MS)  # a dip, volts at the bus: others of this round are still to say it
+
+    @property
+    def _quick(self) -> int:
+        """Readings of nothing that do where the evidence carries a cause."""
+        return QUICK if self.period_ms >= QUICK_MS else READINGS
+
+    @property
+    def _stands_ms(self) -> int:
+        """After so long without another word what an on-change publisher said stands: it has looked again."""
+        return max(self.period_ms, QUICK_MS) + ROUND_MS
+
+    def _tell_at(self, tell_ms: int | None) -> None:
+        self.tell_ms = tell_ms
+        self._wake()
+
+    def _look_at(self, look_ms: int | None) -> None:
+        self.look_ms = look_ms
+        self._wake()
+
+    def _wake(self) -> None:
+        due = [at_ms for at_ms in (self.tell_ms, self.look_ms) if at_ms is not None]
+        self._bench.call_at(self, min(due, default=None))
 
     def _opened_alone(self, now_ms: int) -> bool:
-        """Is its device known to have opened, and nothing above it?"""
-        return self._tree.stands_alone(self, self.low_received_ms) and named(self._weigh(now_ms)) == "device-opened"
+        """Is its device known to have opened, or that or a hand after what no device carries? And nothing above it?"""
+        if not self._tree.stands_alone(self, self.low_received_ms):
+            return False
+        ranked = self._weigh(now_ms)
+        cause = named(ranked)
+        return cause == "device-opened" or (cause is None and not self._always_on_speaks() and self._either(ranked))
 
     @property
     def _floor(self) -> bool:
@@ -184,15 +224,18 @@ class Dead:
             return False
         if self.gone_ms is None:
             self.gone_ms, self.gone_received_ms = sample.time_ms, sample.received_ms
+            if self._on_change:
+                self._look_at(sample.received_ms + max(STEADY_MS, self._stands_ms))
         self.gone += 1
-        if self.gone < READINGS or sample.received_ms - self.gone_received_ms < STEADY_MS:
+        if self.gone < READINGS or sample.received_ms - self.gone_received_ms < STEADY_MS or self.low_ms == self.gone_ms:
             return False
-        if self.low_ms == self.gone_ms:
-            return False  # judged already
+        self._decide_gone(sample.received_ms)
+        return True
+
+    def _decide_gone(self, now_ms: int) -> None:
         self.low_ms, self.low_received_ms = self.gone_ms, self.gone_received_ms
         self.witness.stops()
-        self._decide(sample.received_ms)
-        return True
+        self._decide(now_ms)
 
     def _live(self, sample: Sample) -> None:
         now_ms = sample.received_ms
@@ -209,7 +252,8 @@ class Dead:
                 self._tree.feeds_again(self, now_ms)
             self.witness.starts_again(sample, self.low_received_ms, flicker=not self.decided and self.low < READINGS)
             self.low_ms, self.low, self.decided, self.too_long = None, 0, False, False
-            self._bench.call_at(self, None)
+            self.look_ms = None
+            self._tell_at(None)
             if self.idle is not None:
                 self.idle.started(now_ms)
         self.witness.lives(sample)
@@ -220,11 +264,30 @@ class Dead:
     def switch(self, closed: bool | None, commanded: bool | None, now_ms: int) -> None:
         """The switch's reported state, and the last command that was seen."""
         if closed is not None:
-            self.witness.closed = closed
+            self.witness.closed, self.witness.closed_ms = closed, now_ms
         if commanded is not None:
             self.witness.commanded_off_ms = None if commanded else now_ms
 
     def fire(self, now_ms: int) -> None:
+        if self.look_ms is not None and now_ms >= self.look_ms:
+            self.look_ms = None
+            self._look(now_ms)
+        if self.tell_ms is not None and now_ms >= self.tell_ms:
+            self.tell_ms = None
+            self._tell(now_ms)
+        self._wake()
+
+    def _look(self, now_ms: int) -> None:
+        """Nothing new of itself: do the others say by now what it is?"""
+        if self.low_ms is None or self.active or self.covered:
+            return
+        if not self.decided:
+            if self._opened_alone(now_ms):
+                self._decide(now_ms)
+        elif self.gone_ms is not None and self.low_ms != self.gone_ms:
+            self._decide_gone(now_ms)
+
+    def _tell(self, now_ms: int) -> None:
         needed = 1 if self._on_change else 2
         fresh = self._on_change or now_ms - self.seen_ms <= max(3 * self.period_ms, 10_000)
         if self.low_ms is None or self.low < needed or not fresh or self.active or self.covered:
@@ -235,7 +298,7 @@ class Dead:
             return
         steady_ms = self._steady_from_ms()
         if now_ms < steady_ms:
-            self._bench.call_at(self, steady_ms)
+            self._tell_at(steady_ms)
         else:
             self._decide(now_ms)
 
@@ -249,10 +312,10 @@ class Dead:
             return
         self.low_received_ms, self.low, self.decided = now_ms, 0, False
         if self.idle is None:
-            self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
+            self._tell_at(now_ms + max(TELL_MS, 3 * self.period_ms))
         else:
             self.idle.resume(now_ms)
-            self._bench.call_at(self, self.idle.due_ms)
+            self._tell_at(self.idle.due_ms)
 
     def judge_later(self) -> None:
         """Nothing can be said yet: the next reading asks again."""
@@ -266,14 +329,16 @@ class Dead:
             self.suppressed = True
             self._emit("suppressed", now_ms)
 
-    def gap(self) -> None:
-        """Readings were missing: lows before and after are not in a row."""
+    def gap(self, lasted_ms: int) -> None:
+        """Readings were missing, so long. A few are lost now and then: what showed nothing before and shows nothing after
+        showed nothing all along. After more than that, lows before and after are not in a row.
+        """
         if self.idle is not None:
             self.idle.gap(self.seen_ms)
-            self._bench.call_at(self, self.idle.due_ms)
-        if self.low_ms is not None and not self.decided:
-            self.low_ms, self.low = None, 0
-            self._bench.call_at(self, None)
+            self._tell_at(self.idle.due_ms)
+        if self.low_ms is not None and not self.decided and lasted_ms > max(FEW * self.period_ms, FEW_MS):
+            self.low_ms, self.low, self.look_ms = None, 0, None
+            self._tell_at(None)
 
     def _look_again(self, sample: Sample) -> None:
         """A switch state that came late, or changed, can name another cause of a standing alarm."""
@@ -314,7 +379,7 @@ class Dead:
         """That it shows nothing has another reason: it is not learned as a rest."""
         if self.idle is not None:
             self.idle.forget_current()
-            self._bench.call_at(self, None)
+            self._tell_at(None)
 
     def _kind(self, cause: str | None, ranked: Ranked) -> str | None:
         """What is raised, if anything."""
@@ -326,9 +391,14 @@ class Dead:
             return None
         if self._always_on_speaks():
             return "feed-lost"
-        # After a draw that its device carries for minutes at most, "a fuse or a switch" is worth a look.
-        either = not self.always_on and self.witness.may_have_opened() and self.witness.multiple() >= MUST_OPEN
-        return "protection-opened" if either and dict(ranked)["device-opened"] >= 0.5 else None
+        return "protection-opened" if self._either(ranked) else None
+
+    def _either(self, ranked: Ranked) -> bool:
+        """After a draw that its device carries for minutes at most, "a fuse or a switch" is worth a look."""
+        if self.always_on or dict(ranked)["device-opened"] < 0.5:
+            return False
+        witness = self.witness
+        return witness.may_have_opened() and (witness.multiple() >= MUST_OPEN or witness.slow >= MOSTLY)
 
     def _always_on_speaks(self) -> bool:
         """On an always-on feed nothing is told of a circuit that may honestly rest."""
@@ -396,12 +466,17 @@ class Dead:
         """The program was off: timers start anew."""
         if self.idle is not None:
             self.idle.gap(now_ms)
-            self._bench.call_at(self, self.idle.due_ms)
+            self._tell_at(self.idle.due_ms)
         elif self.low_ms is not None and not self.decided:
+            self.look_ms = None
             self.low_received_ms, self.low = now_ms, 1 if self._on_change else 0
             self.counted_ms = 0
-            self._bench.call_at(self, now_ms + max(TELL_MS, 3 * self.period_ms))
-        self.seen_ms = now_ms
+            self._tell_at(now_ms + max(TELL_MS, 3 * self.period_ms))
+        self.seen_ms, self.held = now_ms, False
+
+    def unheard(self) -> None:
+        """Its monitor or the broker went: what it said last does not stand any more."""
+        self.held = False
 
     def save(self) -> dict[str, Any]:
         kept = {name: getattr(self, name) for name in _KEPT}
@@ -422,7 +497,8 @@ class Dead:
 
 
 _KEPT = (
-    "due_ms", "alive_ms", "low_ms", "low_received_ms", "low", "counted_ms", "seen_ms", "decided", "judged_closed", "covered",
+    "due_ms", "tell_ms", "look_ms", "held",
+    "alive_ms", "low_ms", "low_received_ms", "low", "counted_ms", "seen_ms", "decided", "judged_closed", "covered",
     "suppressed", "recovered", "active", "cause", "priority", "since_ms", "gone_ms", "gone_received_ms", "gone",
     "too_long",
 )  # fmt: skip

@@ -44,6 +44,7 @@ class Member(Protocol):
     active: str | None  # the kind of its own alarm
     alive_ms: int | None  # last received sample that showed life
     low_received_ms: int  # its first reading of nothing
+    held: bool  # it publishes on change: what it said last stands
 
     @property
     def recent_multiple(self) -> float:
@@ -260,14 +261,28 @@ class Tree:
         return any(member is not circuit and member.no_volts for group in shared for member in group.members)
 
     def stands_alone(self, circuit: Member, since_ms: int) -> bool:
-        """Has something drawn since then behind every feeder and guard that this circuit is behind?"""
+        """Is what feeds this circuit seen since then, at every feeder and guard that it is behind? By another that draws, or
+        has volts behind its device; at the supply by the bus.
+        """
+        bus = self.buses[circuit.circuit.supply]
+        fed = [entry[0] for entry in bus.beyond if entry[1] >= since_ms]
         for group in self.groups:
-            if group.guard == "supply" or not any(member is circuit for member in group.members):
+            if not any(member is circuit for member in group.members):
                 continue
             others = [member for member in group.members if member is not circuit]
-            if others and not any(m.alive_ms is not None and m.alive_ms >= since_ms and m.low_ms is None for m in others):
+            if not others or any(m.circuit.id in fed or self._drawn_since(m, since_ms, circuit) for m in others):
+                continue
+            seen = bus.at_ms >= since_ms and self.bus_healthy(circuit) and group.supply.id == circuit.circuit.supply
+            if group.guard != "supply" or not seen:
                 return False
         return True
+
+    @staticmethod
+    def _drawn_since(member: Member, since_ms: int, circuit: Member) -> bool:
+        """One that publishes on change, and no slower than this circuit, had said it by now if it had stopped."""
+        if member.low_ms is not None or member.alive_ms is None:
+            return False
+        return member.alive_ms >= since_ms or (member.held and member.period_ms <= circuit.period_ms)
 
     def stepped(self, circuit_id: str, now_ms: int) -> None:
         """A circuit's draw jumped up."""

@@ -177,7 +177,7 @@ class Way:
             else:
                 self.unknown_ms += dt_ms
                 if self.dead is not None:
-                    self.dead.gap()
+                    self.dead.gap(dt_ms)
                 if self.drain is not None:
                     self.drain.gap()
         self.energy_ms, self.energy_w = sample.time_ms, milliwatts
@@ -260,6 +260,8 @@ class Way:
         """Its monitor or the broker went: what an on-change publisher said last is not held on."""
         if self.circuit.sense.publishes == "on-change":
             self.over.rest()
+        if self.dead is not None:
+            self.dead.unheard()
 
     def rest(self, now_ms: int) -> None:
         """The program was off until now: one gap."""

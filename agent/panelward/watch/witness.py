@@ -47,8 +47,11 @@ class Witness:
         self.recent_ms = 0
         self.quick = 0.0  # heat of the device when it went low
         self.slow = 0.0
+        self.quick_before = 0.0  # of means: the same at the last reading, which may hold less than what flowed
+        self.slow_before = 0.0
         self.volts: float | None = None
         self.closed: bool | None = None
+        self.closed_ms = 0  # when its switch last said so, received
         self.commanded_off_ms: int | None = None
         self.flickers: list[int] = []
         self.unmetered_a: float | None = None  # what the meter showed beyond the sum of its circuits, before
@@ -59,6 +62,10 @@ class Witness:
         amps = abs(sample.amps)
         self.before_a = max(amps, self.last_a) if self._means else amps
         self.last_a = amps
+        if self._means:
+            over = self.multiple() > 1.0
+            self.quick_before = self._over.quick_heat() if over else 0.0
+            self.slow_before = self._over.slow_heat() if over else 0.0
         if sample.volts is not None:
             self.before_v = sample.volts
         if amps >= self.recent_a or sample.received_ms - self.recent_ms > RECENT_MS + 2 * self._period_ms:
@@ -75,7 +82,8 @@ class Witness:
     def stops(self) -> None:
         """Its first reading of nothing."""
         # The last draw went on for up to a period: what that did to the device is known now.
-        self.quick, self.slow = self._over.quick_heat(), self._over.slow_heat()
+        self.quick = max(self._over.quick_heat(), self.quick_before)
+        self.slow = max(self._over.slow_heat(), self.slow_before)
         middle_a, spread_a, self.metered = self._tree.unmetered(self._circuit.supply)
         self.unmetered_a = middle_a if spread_a <= STEADY * self.before_a else None
 
@@ -111,6 +119,8 @@ class Witness:
             known.append(("no-volts-" if gone else "volts-") + ("at-load" if place == "load" else place))
             if gone and self._tree.gone_beside(member):
                 known.append("no-volts-beside")
+            if gone and place == "after-switch" and self.closed and self.closed_ms >= since_ms:
+                known.append("on-without-volts")  # said anew since: no report that is yet to come
         lives = self._tree.lives_beside(member, now_ms)
         if lives is not None:
             known.append(lives)
@@ -171,5 +181,5 @@ class Witness:
 
 _KEPT = (
     "before_a", "last_a", "before_v", "recent_a", "recent_ms", "quick", "slow", "volts", "closed", "commanded_off_ms",
-    "unmetered_a", "metered",
+    "closed_ms", "quick_before", "slow_before", "unmetered_a", "metered",
 )  # fmt: skip

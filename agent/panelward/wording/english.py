@@ -469,6 +469,7 @@ EVIDENCE: dict[str, str] = {
     "ample-volts-before": "It had ample volts just before",
     "flickered-before": "Its draw flickered before, while the bus did not dip",
     "no-volts-beside": "Others behind the same feeder or main switch have no volts either",
+    "on-without-volts": "Its switch still reported on after the volts behind it went",
     "feeder-lives": "Others on its feeder draw",
     "supply-lives": "Others on its supply draw",
     "meter-fell-too": "The battery's meter fell by as much",
