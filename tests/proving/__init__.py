@@ -11,7 +11,8 @@ simulate bank, bus, feeders, devices, loads, sensors and transport; they and the
 and import its records alone. Quiet vehicle-weeks are ordinary lives of eight households, of ten one at 10 s and one at 1 s.
 
 **Scored** (`judge`): what is told, not what is thought. A case is due in time after its first reading that shows it: with a
-floor within max(60 s, 3 periods), opened under load within 15 s or two readings, a silence within max(120 s, 10 periods), a
+floor within max(60 s, 3 periods), opened under load within 15 s or two readings (on change: a reading and a period), opened at
+rest as with a floor, a silence within max(120 s, 10 periods), a
 stuck channel within 15 minutes of the change behind it; with "mean" the first, mixed reading does not count. Openings are due
 only where they can be known: by a floor, an overload in the readings, volts behind the device, or a dip with it. `top1` is
 the last first choice; *it shows* restricts that to cases whose cause the sensing can tell (elsewhere the right answer is an

@@ -15,6 +15,7 @@ UNDECIDED = (None, "unknown", "supply-lost")  # "supply-lost" says no more than 
 SAYS = {"readings-overdue": "link-lost", "reading-suspect": "sensor-failed"}  # kinds that are an answer in themselves
 OVER = 1.25  # times the rating: what no device may carry for ever lies above it
 NEAR_V = 0.5  # above the cut-off: a warning of it is true
+IDLE_A = 0.03  # what a channel may read of nothing
 LATENCY_MS = 1000  # of the transport, in the deadlines
 
 
@@ -54,17 +55,20 @@ class Watching:
         self.rule = truth.rule
         self.came: list[int] = []
         self.last_before: int | None = None
+        self.last_a = 0.0  # what it drew by that reading
+        self.last: Reading | None = None  # a message sent twice is one reading
         self.over_ms: int | None = None  # last reading that shows more than its device carries for long
 
     def take(self, reading: Reading, onset_ms: int | None) -> None:
         if reading.circuit != self.truth.target or reading.origin != "live":
             return
         if onset_ms is None or reading.time_ms < onset_ms:
-            self.last_before = reading.received_ms
+            self.last_before, self.last_a = reading.received_ms, abs(reading.amps or 0.0)
             if reading.amps is not None and reading.amps > OVER * self.rating_a:
                 self.over_ms = reading.received_ms
-        elif len(self.came) < 30:
+        elif len(self.came) < 30 and reading != self.last:
             self.came.append(reading.received_ms)
+        self.last = reading
 
     def due(self, onset_ms: int) -> tuple[bool, bool]:
         """Whether an alarm is due, and whether its cause shows. An opened device shows by the overload before it, by volts
@@ -76,8 +80,8 @@ class Watching:
         behind = way.sense.volts_at == "after-device" or (way.sense.volts_at == "after-switch" and way.tells_closed)
         over = self.over_ms is not None and onset_ms - self.over_ms <= 1000 * max(15.0, 2.5 * self.period_s)
         shows = behind or over or truth.shows
-        if self.rule == "load" and not shows:
-            self.rule = "floor"
+        if self.rule == "load" and not (shows and (over or self.last_a > IDLE_A + way.sense.resolution_a)):
+            self.rule = "floor"  # trade.md 7: 15 s where a load was running; a minute where it rested
         floor = way.declared_floor_w is not None
         return floor or (truth.rule == "load" and shows), shows
 
@@ -92,6 +96,8 @@ class Watching:
             return None
         if rule == "load":
             second = came[1] if len(came) > 1 else came[0]
+            if self.way.sense.publishes == "on-change":  # the second is its next look, which finds nothing new to say
+                second = came[0] + round(1000 * period)
             return max(onset_ms + 15000, second) + LATENCY_MS
         if rule == "slow":
             return onset_ms + round(1000 * (STUCK_S + max(900.0, 60 * period)))
