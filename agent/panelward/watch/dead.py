@@ -198,7 +198,7 @@ class Dead:
     def _is_low(self, sample: Sample) -> bool:
         """Does it show nothing, or with a floor less than that?"""
         if self.zero is not None:
-            amps = sample.watts / self._supply.nominal_v  # floors are mostly electronics: of constant power
+            amps = self._floor_a(sample)
             if self.covered or self.witness.closed is False:
                 self.zero.known_off(amps)
                 low = amps < self.zero.low_a
@@ -209,6 +209,14 @@ class Dead:
             if self.zero.provable:
                 return low
         return abs(sample.amps) <= self._zero_a and abs(sample.watts) <= self._zero_w
+
+    def _floor_a(self, sample: Sample) -> float:
+        """Its draw at nominal volts: floors are mostly electronics, of constant power. Direct current times volts is that
+        power, and finer than the watts that are published (often in tenths).
+        """
+        if self._supply.kind == "dc" and sample.volts is not None:
+            return sample.amps * sample.volts / self._supply.nominal_v
+        return sample.watts / self._supply.nominal_v
 
     def _steady_from_ms(self) -> int:
         """When a reboot is over. After a dip of the bus what has electronics starts anew, and may take most of a minute."""

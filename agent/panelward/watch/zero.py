@@ -66,14 +66,20 @@ class Zero:
             level_a = self.rest_a - self.zero_a if self.settled else self._floor_a
             return _reaches(level_a, least_floor_a(self._step_a, known=True))
         if self.settled:  # a fall of a whole floor shows against the resting reading, if that is near what is written
-            apart_a = abs(self.rest_a - self._floor_a)
+            if self._rests_above:
+                return _reaches(self._floor_a, least_floor_a(self._step_a))
             # Many channels show nothing below nought: a threshold there would never be passed.
             return (
                 self.low_a > 0.0
-                and apart_a <= self._error_a
+                and self._floor_a - self.rest_a <= self._error_a
                 and _reaches(self._floor_a, least_floor_a(self._step_a, known=True))
             )
         return _reaches(self._floor_a, least_floor_a(self._step_a))
+
+    @property
+    def _rests_above(self) -> bool:
+        """Does it rest farther above what is written than a zero error goes? Then what is written is the least that lives."""
+        return self.settled and self.zero_a is None and self.rest_a - self._floor_a > self._error_a
 
     def take(self, amps: float, time_ms: int) -> bool:
         """One reading of a circuit that isn't known to be off: is its floor gone?"""
@@ -147,7 +153,7 @@ class Zero:
 
     def _set(self) -> None:
         half_a = self._floor_a / 2.0
-        if self.settled or self.zero_a is not None:
+        if (self.settled or self.zero_a is not None) and not self._rests_above:
             self.low_a = self.rest_a - half_a if self.zero_a is None else (self.rest_a + self.zero_a) / 2.0
         elif self._floor_a > self._error_a:
             self.low_a = min(half_a, self._floor_a - self._error_a)  # lower than a live floor can read
