@@ -17,7 +17,7 @@ from panelward.watch.idle import CYCLIC, Idle
 from panelward.watch.idle import judged as rests_by_itself
 from panelward.watch.overcurrent import MUST_OPEN, Overcurrent
 from panelward.watch.panel import Panel, Sample
-from panelward.watch.tree import Tree
+from panelward.watch.tree import Dip, Tree
 from panelward.watch.witness import DEEP_DIP, NO_VOLTS, Witness
 from panelward.watch.zero import Zero
 
@@ -97,6 +97,11 @@ class Dead:
         return volts is not None and volts < NO_VOLTS * self._supply.nominal_v
 
     @property
+    def dip(self) -> Dip | None:
+        """The last short fall of the volts behind its device."""
+        return self.witness.dip
+
+    @property
     def by_itself(self) -> bool:
         """Does it run by itself, so that no hand switches it off together with others?"""
         return bool(self.circuit.loads) and all(load.kind in CYCLIC for load in self.circuit.loads)
@@ -126,6 +131,8 @@ class Dead:
         self.held = self._on_change
         if sample.volts is not None:
             self.witness.volts = sample.volts
+            if self.circuit.sense.volts_at != "bus":
+                self.witness.sees(sample.volts, now_ms)
         if not self._is_low(sample):
             self._live(sample)
             return
@@ -133,7 +140,7 @@ class Dead:
         if self.low_ms is None:
             self.low_ms, self.low_received_ms, self.low = sample.time_ms, now_ms, 0
             self.counted_ms = sample.time_ms - self.period_ms
-            self.witness.stops()
+            self.witness.stops(now_ms)
             self.decided = False
             if self._floor or self._on_change:
                 self._tell_at(now_ms + max(TELL_MS, 3 * self.period_ms))
@@ -242,7 +249,7 @@ class Dead:
 
     def _decide_gone(self, now_ms: int) -> None:
         self.low_ms, self.low_received_ms = self.gone_ms, self.gone_received_ms
-        self.witness.stops()
+        self.witness.stops(self.gone_received_ms)
         self._decide(now_ms)
 
     def _live(self, sample: Sample) -> None:

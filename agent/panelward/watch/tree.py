@@ -6,7 +6,7 @@ Its circuits are covered by it; when it is back, one that still shows nothing sp
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from panelward.records import Circuit, Condition, Facts, Schedule, Supply
 from panelward.watch.bench import Bench
@@ -23,6 +23,7 @@ GONE = 0.15  # of nominal: no crank pulls so deep (ISO 16750-2 4.6.3: 3 V of 12 
 START_MS = 60_000  # an inverter that its own low-voltage cut-off stopped is back within 5 to 40 s (common practice, no source)
 SAG_MS = 30_000  # a bus below HEALTHY this long: its circuits stop for want of volts
 SHORT_MS = 1_500  # a short opens its device within a second: a longer dip is a crank or a heavy start
+LOST = 6  # periods: a few readings lost
 DIP_PER_NOMINAL = 0.025  # a common dip of 0.3 V on 12 V just before one circuit went: a short (trade practice, no source)
 CUTOFF_NEAR = 0.03  # of nominal above the cut-off
 CUTOFF_RECENT_MS = 600_000
@@ -31,6 +32,15 @@ HEAVY = 0.6  # of the rating of the device that feeds an inverter: its output ne
 HEAVY_MS = 30_000
 UNMETERED = 3  # readings of the meter that are kept
 _WORTH = {"life": 3, "property": 2, "comfort": 1}
+
+
+class Dip(NamedTuple):
+    """A short fall of volts."""
+
+    volts: float  # how far
+    from_ms: int
+    last_ms: int  # its last reading
+    seen_ms: int  # the last reading of all: later, where it is over
 
 
 class Member(Protocol):
@@ -60,6 +70,10 @@ class Member(Protocol):
     @property
     def no_volts(self) -> bool:
         """Are the volts between its device and its switch gone?"""
+
+    @property
+    def dip(self) -> Dip | None:
+        """The last short fall of the volts behind its device."""
 
     @property
     def by_itself(self) -> bool:
@@ -303,21 +317,41 @@ class Tree:
             bus.beyond.append((circuit_id, now_ms))
 
     def dip_v(self, circuit: Member, when_ms: int) -> float:
-        """How far the bus dipped within two periods before `when_ms`, as one circuit's short would have it; 0 where it did
-        not, stayed down, or where another circuit's start or the loss of several explains it.
+        """How far the bus dipped when this circuit went, as `dip` says."""
+        return self.dip(circuit, when_ms)[0]
+
+    def dip(self, circuit: Member, when_ms: int) -> tuple[float, int]:
+        """How far the bus dipped within two periods before `when_ms` (or since the circuit's last reading of life, where a few
+        were lost), as one circuit's short would have it, and when; 0 where it did not, stayed down, or where another circuit's
+        start or the loss of several explains it.
         """
         bus = self.buses[circuit.circuit.supply]
         near = 2 * circuit.period_ms + 1_000
+        lived_ms = circuit.alive_ms
+        if lived_ms is not None and near < when_ms - lived_ms <= LOST * circuit.period_ms:
+            near = when_ms - lived_ms
         if self._step is not None and self._step[0] != circuit.circuit.id and abs(self._step[1] - when_ms) <= near:
-            return 0.0  # another circuit's start pulled it down
-        if bus.dip_ms is None or not self.bus_healthy(circuit) or not -near <= bus.dip_ms - when_ms <= circuit.period_ms:
-            return 0.0
-        if bus.dip_ms - bus.dip_from_ms > SHORT_MS or bus.dip_ms == bus.at_ms:
-            return 0.0  # too long, or not over yet: the bus falls
-        others = self.groups_of(circuit.circuit.supply).members
-        if any(m is not circuit and m.dropped_ms is not None and abs(m.dropped_ms - when_ms) <= near for m in others):
-            return 0.0  # one short takes one circuit
-        return bus.dip_v
+            return 0.0, 0  # another circuit's start pulled it down
+        others = [m for m in self.groups_of(circuit.circuit.supply).members if m is not circuit]
+        if bus.volts is not None:
+            dips = [Dip(bus.dip_v, bus.dip_from_ms, bus.dip_ms, bus.at_ms)] if bus.dip_ms is not None else []
+        else:  # nobody measures it: what two others see behind their devices the bus did
+            seen = [m.dip for m in others if m.circuit.supply == circuit.circuit.supply and m.dip is not None]
+            near_it = [d for d in seen if -near <= d.last_ms - when_ms <= circuit.period_ms]
+            dips = sorted(near_it, reverse=True)[1:2]
+        if not dips or not self.bus_healthy(circuit) or not -near <= dips[0].last_ms - when_ms <= circuit.period_ms:
+            return 0.0, 0
+        dip = dips[0]
+        if dip.last_ms - dip.from_ms > SHORT_MS or dip.last_ms == dip.seen_ms:
+            return 0.0, 0  # too long, or not over yet: the bus falls
+        if any(m.dropped_ms is not None and abs(m.dropped_ms - when_ms) <= near for m in others):
+            return 0.0, 0  # one short takes one circuit
+        return dip.volts, dip.last_ms
+
+    def drawn_beside(self, circuit: Member, since_ms: int) -> bool:
+        """Has another of the same supply drawn since then? Then its bus has volts, whoever measures it."""
+        others = (m for m in self.groups_of(circuit.circuit.supply).members if m is not circuit)
+        return any(m.circuit.supply == circuit.circuit.supply and self._drawn_since(m, since_ms, circuit) for m in others)
 
     def explains(self, circuit: Member, now_ms: int) -> bool:
         """Does a parent explain that this circuit shows nothing? Begins the parent's condition if it is found now."""

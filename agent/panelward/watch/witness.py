@@ -12,12 +12,14 @@ from panelward.records import Circuit, Supply
 from panelward.watch.causes import Evidence
 from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
-from panelward.watch.tree import Member, Tree
+from panelward.watch.tree import DIP_PER_NOMINAL, TOGETHER_MS, Dip, Member, Tree
 
 COMMAND_MS = 10_000
 FAR_OVER = 1.6  # … and within 50 s here
 NEARLY_SLOWEST = 0.9  # of the opening heat of the slowest device: it holds a moment longer at the most
 NO_VOLTS = 0.3  # of nominal: below it there are none
+AT_ONCE_MS = 1_000  # a dip so near its first reading of nothing is of the same round …
+AT_ONCE_PERIOD_MS = 2_000  # … and of one event: in longer rounds a stop and an odd dip meet too often (reckoned, no source)
 DEEP_DIP = 0.08  # of nominal: about 1 V on 12 V, what a short pulls the bus down by (trade practice, no source)
 LOW_VOLTS = 0.90  # of nominal: 11.5 V of 12.8, where loads lock themselves out (10.4 to 11.7 V; common practice, no source)
 AMPLE_VOLTS = 0.96
@@ -37,6 +39,7 @@ class Witness:
     def __init__(self, tree: Tree, panel: Panel, circuit: Circuit, supply: Supply, over: Overcurrent, period_ms: int) -> None:
         self._tree, self._panel, self._circuit, self._supply, self._over = tree, panel, circuit, supply, over
         self._period_ms = period_ms
+        self._on_change = circuit.sense.publishes == "on-change"
         self._means = circuit.sense.reports == "mean"
         self._electronic = circuit.protection is not None and circuit.protection.kind == "electronic"
         self._own_a = min((load.inline_fuse_a for load in circuit.loads if load.inline_fuse_a is not None), default=None)
@@ -50,6 +53,9 @@ class Witness:
         self.quick_before = 0.0  # of means: the same at the last reading, which may hold less than what flowed
         self.slow_before = 0.0
         self.volts: float | None = None
+        self.level_v: float | None = None  # slow mean of the volts behind its device, to see a dip against
+        self.dip: Dip | None = None
+        self.lived_ms = 0  # its last reading of life, received
         self.closed: bool | None = None
         self.closed_ms = 0  # when its switch last said so, received
         self.commanded_off_ms: int | None = None
@@ -62,6 +68,7 @@ class Witness:
         amps = abs(sample.amps)
         self.before_a = max(amps, self.last_a) if self._means else amps
         self.last_a = amps
+        self.lived_ms = sample.received_ms
         if self._means:
             over = self.multiple() > 1.0
             self.quick_before = self._over.quick_heat() if over else 0.0
@@ -79,13 +86,30 @@ class Witness:
             self.flickers = [*[t for t in self.flickers if now_ms - t <= FLICKER_MS][-7:], now_ms]
         self.last_a = amps
 
-    def stops(self) -> None:
+    def sees(self, volts: float, now_ms: int) -> None:
+        """Volts behind its device: those that are there show what the bus does."""
+        nominal_v = self._supply.nominal_v
+        if volts < NO_VOLTS * nominal_v:
+            return
+        level_v = self.level_v if self.level_v is not None else volts
+        last = self.dip
+        if volts < level_v - DIP_PER_NOMINAL * nominal_v:
+            if last is None or now_ms - last.last_ms > TOGETHER_MS:
+                last = Dip(0.0, now_ms, now_ms, now_ms)
+            self.dip = Dip(max(last.volts, level_v - volts), last.from_ms, now_ms, now_ms)
+        elif last is not None and last.seen_ms == last.last_ms:
+            self.dip = last._replace(seen_ms=now_ms)
+        self.level_v = level_v + 0.02 * (volts - level_v)
+
+    def stops(self, now_ms: int) -> None:
         """Its first reading of nothing."""
         # The last draw went on for up to a period: what that did to the device is known now.
         self.quick = max(self._over.quick_heat(), self.quick_before)
         self.slow = max(self._over.slow_heat(), self.slow_before)
         middle_a, spread_a, self.metered = self._tree.unmetered(self._circuit.supply)
-        self.unmetered_a = middle_a if spread_a <= STEADY * self.before_a else None
+        # Where readings were lost the meter fell while this circuit's last draw still stood in the sum.
+        lost = now_ms - self.lived_ms > 1.5 * self._period_ms + 1_000 and not self._on_change
+        self.unmetered_a = middle_a if spread_a <= STEADY * self.before_a and not lost else None
 
     def may_have_opened(self) -> bool:
         """Had the quickest device of this type opened? Where no times are claimed: was the draw over its rating?"""
@@ -106,15 +130,18 @@ class Witness:
                 known.append("over-own-fuse")
             if sum(1 for t in self.flickers if since_ms - t <= FLICKER_MS) >= FLICKERS:
                 known.append("flickered-before")
-        dip_v = self._tree.dip_v(member, since_ms)
-        if dip_v > 0.0:
-            known.append("bus-dipped-deep" if dip_v >= DEEP_DIP * self._supply.nominal_v else "bus-dipped")
+        dip_v, dip_ms = self._tree.dip(member, since_ms)
+        if dip_v >= DEEP_DIP * self._supply.nominal_v:
+            known.append("bus-dipped-deep")
+        elif dip_v > 0.0:
+            at_once = lived and self._period_ms <= AT_ONCE_PERIOD_MS and abs(dip_ms - since_ms) <= AT_ONCE_MS
+            known.append("bus-dipped-at-once" if at_once else "bus-dipped")
         elif lived:
             known += self._volts_before()
         if floor:
             known.append("floor-gone")
         place = self._circuit.sense.volts_at
-        if place != "bus" and self.volts is not None and self._tree.bus_healthy(member):
+        if place != "bus" and self.volts is not None and self._healthy(member, since_ms):
             gone = self.volts < NO_VOLTS * self._supply.nominal_v
             known.append(("no-volts-" if gone else "volts-") + ("at-load" if place == "load" else place))
             if gone and self._tree.gone_beside(member):
@@ -127,6 +154,12 @@ class Witness:
         known += self._meter(lived)
         known.append("readings-fresh")
         return tuple(known)
+
+    def _healthy(self, member: Member, since_ms: int) -> bool:
+        """Has its bus volts?"""
+        if self._tree.bus_healthy(member):
+            return True
+        return self._tree.buses[self._circuit.supply].volts is None and self._tree.drawn_beside(member, since_ms)
 
     def _switch(self, since_ms: int) -> list[str]:
         known = []
@@ -171,15 +204,17 @@ class Witness:
         return ["meter-fell-too"] if abs(share) <= 0.3 else []
 
     def save(self) -> dict[str, Any]:
-        return {name: getattr(self, name) for name in _KEPT} | {"flickers": list(self.flickers)}
+        own = {"flickers": list(self.flickers), "dip": list(self.dip) if self.dip else None}
+        return {name: getattr(self, name) for name in _KEPT} | own
 
     def restore(self, state: dict[str, Any]) -> None:
         for name in _KEPT:
             setattr(self, name, state[name])
         self.flickers = list(state["flickers"])
+        self.dip = Dip(*state["dip"]) if state["dip"] else None
 
 
 _KEPT = (
     "before_a", "last_a", "before_v", "recent_a", "recent_ms", "quick", "slow", "volts", "closed", "commanded_off_ms",
-    "closed_ms", "quick_before", "slow_before", "unmetered_a", "metered",
+    "level_v", "lived_ms", "closed_ms", "quick_before", "slow_before", "unmetered_a", "metered",
 )  # fmt: skip

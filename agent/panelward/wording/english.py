@@ -486,6 +486,7 @@ EVIDENCE: dict[str, str] = {
     "source-heavy-before": "What feeds it drew heavily just before",
     "source-light-before": "What feeds it drew little just before",
     "bus-dipped": "The bus dipped just before",
+    "bus-dipped-at-once": "The bus dipped just as it stopped, and came back",
     "bus-dipped-deep": "The bus dipped deep just before, and came back",
     "floor-gone": "Even what it always draws is gone",
     "no-volts-after-device": "No volts behind its device, while the bus has them",
