@@ -4,7 +4,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
 
     way          one circuit's present values: order, pairs, energy; hands each sample to the files below
     overcurrent  overcurrent-approach, conductor-overheating
-    doubt        protection-doubtful
+    doubt        protection-doubtful: another device than the listed one; `early`: one that opens at less
     dead         protection-opened, feed-lost: `witness` gathers the evidence, `causes` weighs it, `tree` keeps the parents
     drain        standby-drain
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
@@ -21,7 +21,7 @@ from dataclasses import replace
 from typing import Any
 
 from panelward.records import Circuit, Condition, Facts, Monitor, Presence, Reading, Schedule
-from panelward.watch import dead, doubt, drain, overcurrent, suspect
+from panelward.watch import dead, doubt, drain, early, overcurrent, suspect
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
@@ -190,7 +190,7 @@ class Watch:
             dead = way.dead.active if way.dead else None
             for group, is_case in (
                 ("overcurrent", way.over.active),
-                ("device", way.doubt and way.doubt.active),
+                ("device", (way.doubt and way.doubt.active) or (way.early and way.early.active)),
                 ("dead", dead is not None and dead != "reading-suspect"),
                 ("drain", way.drain and way.drain.active),
                 (
@@ -267,6 +267,7 @@ def _keys(schedule: Schedule, circuit: Circuit) -> dict[str, str]:
     return {
         "over": repr(overcurrent.depends(schedule, circuit)),
         "suspect": repr(suspect.depends(circuit)),
+        "early": repr(early.depends(circuit)),
         "doubt": repr(doubt.depends(circuit)),
         "dead": repr(dead.depends(circuit)),
         "drain": repr(drain.depends(circuit)),

@@ -13,6 +13,7 @@ from typing import Any
 from panelward.records import GROUP_OF, Circuit, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
 from panelward.watch.causes import NO_LOSS, Evidence, Ranked, named, posterior, priors, shown
+from panelward.watch.early import Early
 from panelward.watch.idle import CYCLIC, Idle
 from panelward.watch.idle import judged as rests_by_itself
 from panelward.watch.overcurrent import MUST_OPEN, Overcurrent
@@ -77,6 +78,8 @@ class Dead:
         self.priority = ""
         self.since_ms = 0
         self.openings: list[int] = []  # when its device opened, the last day
+        self.early: Early | None = None  # judges whether it opened at less than it is listed for
+        self.steady = False  # … its draw stood still until it stopped
         tree.add(self)
 
     # What the tree asks of a circuit.
@@ -141,6 +144,7 @@ class Dead:
             self.low_ms, self.low_received_ms, self.low = sample.time_ms, now_ms, 0
             self.counted_ms = sample.time_ms - self.period_ms
             self.witness.stops(now_ms)
+            self.steady = self.early is not None and self.early.stopped()
             self.decided = False
             if self._floor or self._on_change:
                 self._tell_at(now_ms + max(TELL_MS, 3 * self.period_ms))
@@ -389,6 +393,8 @@ class Dead:
         self.priority = self._worth(cause)
         self.since_ms = self.low_ms if self.low_ms is not None else now_ms
         self._emit("begins", now_ms, ranked=ranked)
+        if self.early is not None and self.steady and cause == "device-opened":
+            self.early.opened(self.evidence, self.witness.quick, self.since_ms, now_ms)
 
     def _no_rest(self) -> None:
         """That it shows nothing has another reason: it is not learned as a rest."""
@@ -515,7 +521,7 @@ _KEPT = (
     "due_ms", "tell_ms", "look_ms", "held",
     "alive_ms", "low_ms", "low_received_ms", "low", "counted_ms", "seen_ms", "decided", "judged_closed", "covered",
     "suppressed", "recovered", "active", "cause", "priority", "since_ms", "gone_ms", "gone_received_ms", "gone",
-    "too_long",
+    "too_long", "steady",
 )  # fmt: skip
 
 

@@ -145,6 +145,10 @@ class Overcurrent:
         """Are there published gates for this type, so that its heat means something?"""
         return self._set is not None
 
+    @property
+    def rating_a(self) -> float | None:
+        return self._device.rating_a if self._device else None
+
     def device_word(self) -> str:
         return self._device.word if self._device else "fuse"
 

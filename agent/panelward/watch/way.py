@@ -13,6 +13,8 @@ from panelward.watch.bench import Bench
 from panelward.watch.dead import Dead
 from panelward.watch.doubt import Doubt
 from panelward.watch.drain import Drain
+from panelward.watch.early import Early
+from panelward.watch.early import judged as judged_early
 from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
 from panelward.watch.silence import Silence
@@ -32,7 +34,7 @@ class Way:
 
     __slots__ = (
         "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unmoved", "amps",
-        "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "energy_2mwms", "energy_ms", "energy_w", "lag_ms",
+        "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms", "energy_w", "lag_ms",
         "lags", "last_received_ms", "late", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms",
         "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
     )  # fmt: skip
@@ -65,10 +67,13 @@ class Way:
         self._unmoved = unmoved
         self.trace = names.trace(circuit, self._period_ms) if names is not None else None
         self._counts = supply.listens(circuit)
+        opens_early = judged_early(circuit, self.over, self._period_ms)
+        self.early = Early(bench, panel, circuit, self.over, self.doubt, self._period_ms) if opens_early else None
         self.dead: Dead | None = None
         self.drain: Drain | None = None
         if circuit.role == "load":
             self.dead = Dead(bench, panel, tree, circuit, source, self.over, self._period_ms)
+            self.dead.early = self.early
             on_change = circuit.sense.publishes == "on-change"
             drain = Drain(bench, panel, circuit, source, self._period_ms, on_change)
             self.drain = drain if drain.judged else None
@@ -204,6 +209,8 @@ class Way:
             self.over.take(sample)
         if self.doubt is not None:
             self.doubt.take(sample)
+        if self.early is not None:
+            self.early.take(sample)
         if self.dead is not None:
             self.dead.take(sample)
         if self.drain is not None:
@@ -269,6 +276,8 @@ class Way:
         self.suspect.rest()
         if self.doubt is not None:
             self.doubt.rest()
+        if self.early is not None:
+            self.early.rest()
         if self.dead is not None:
             self.dead.rest(now_ms)
         if self.drain is not None:
@@ -279,13 +288,14 @@ class Way:
         state: dict[str, Any] = {name: getattr(self, name) for name in _KEPT}
         state["silence"], state["over"] = self.silence.save(), self.over.save()
         state["suspect"] = self.suspect.save()
+        state["early"] = self.early.save() if self.early else None
         state["doubt"] = self.doubt.save() if self.doubt else None
         state["dead"] = self.dead.save() if self.dead else None
         state["drain"] = self.drain.save() if self.drain else None
         return state
 
     def restore(self, state: dict[str, Any], parts: frozenset[str]) -> None:
-        """Take back what was saved; of `over`, `suspect`, `doubt`, `dead`, `drain` only the parts named."""
+        """Take back what was saved; of `over`, `suspect`, `doubt`, `early`, `dead`, `drain` only the parts named."""
         for name in _KEPT:
             setattr(self, name, state[name])
         self.silence.restore(state["silence"])
@@ -295,6 +305,8 @@ class Way:
             self.suspect.restore(state["suspect"])
         if self.doubt and state["doubt"] and "doubt" in parts:
             self.doubt.restore(state["doubt"])
+        if self.early and state["early"] and "early" in parts:
+            self.early.restore(state["early"])
         if self.dead and state["dead"] and "dead" in parts:
             self.dead.restore(state["dead"])
         if self.drain and state["drain"] and "drain" in parts:

@@ -444,6 +444,8 @@ EVIDENCE: dict[str, str] = {
     "draw-of-rating": "It draws {amps} A; its {word} is rated {rating_a} A.",
     "heat-of-device": "Heat of its device: {slowest} of its opening heat if it is the slowest of its type, "
                       "{quickest} if the quickest.",
+    "opened-early": "It opened {openings} times at a steady draw, the last time {draw_a} A, which any listed {rating_a} A fuse "
+                    "carries; no dip, start or missing reading was seen.",
     "carried-too-much": "It drew more than its {rating_a} A for {carried_for_s} s, {draw_a} A at the end: with the meter's error "
                         "taken off and the cold allowed for, no fuse of that rating that goes into its holder can do that.",
     "panel-warmth": "The panel is at {celsius} °C: there the device carries {carries_a} A for ever at the least.",
