@@ -207,6 +207,32 @@ def test_it_qualifies_every_sentence_about_both() -> None:
     assert "swapped" not in message(other, VAN) + body(alarm_object(other, VAN), 2)
 
 
+def test_of_a_doubted_name_no_more_than_a_half_is_sure() -> None:
+    """It is about this circuit or the other. Where the names hold, the same evidence is worth what it was."""
+    sure: dict[str, dict[str, float | None]] = {}
+    for name, day in (("swapped", swapped_at(0, "D1", "D4")), ("as they are", DAY)):
+        core = Core()
+        fed(VAN, readings(day, 24), core)
+        lost = {c: (lambda t, d=d: d(t) if t < 24.2 * HOUR else 0.0) for c, d in day.items() if c in ("D1", "D6")}  # type: ignore[misc]
+        found = [t for t in fed(VAN, readings(day | lost, 0.5, start_h=24), core) if t.kind == "feed-lost"]
+        sure[name] = {t.subject_id: t.confidence for t in found if t.event.startswith("begins")}
+    assert sure["swapped"]["D1"] == 0.5
+    assert (sure["as they are"]["D1"] or 0.0) > 0.9
+    assert sure["swapped"]["D6"] == sure["as they are"]["D6"]
+    assert (sure["as they are"]["D6"] or 0.0) > 0.9
+
+
+def test_what_stood_before_the_names_were_doubted_is_no_surer_either() -> None:
+    """The lamps' draw on the freezer's channel: it looks lost whenever they are off; the doubt comes while that stands."""
+    found = [t for t in fed(VAN, readings(swapped_at(0, "D1", "D5"), 24)) if t.subject_id == "D1"]
+    doubted = next(n for n, t in enumerate(found) if t.cause == "swapped")
+    before, after = found[doubted - 1], found[doubted + 1]
+    assert [(t.kind, t.event) for t in (before, after)] == [("feed-lost", "begins"), ("feed-lost", "ends")]
+    assert (before.confidence or 0.0) > 0.9
+    assert after.confidence == 0.5
+    assert after.evidence[0][0] == "names-swapped"
+
+
 def test_a_silence_in_between_does_not_end_it() -> None:
     core = Core()
     day = swapped_at(0, "D4", "D5")

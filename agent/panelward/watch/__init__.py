@@ -37,6 +37,7 @@ __all__ = ["Watch"]
 VERSION = 5
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
+EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other
 _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
 
 
@@ -156,6 +157,13 @@ class Watch:
                 next((n for n in self._names if n.doubted_with(subject_id)), None) if condition.subject == "circuit" else None
             )
             if condition.cause == "swapped":
+                for other in condition.circuits:  # what stands of them already is as sure as it is now
+                    life = self.ways[other].dead
+                    if life is not None and life.active and edge in ("begins", "ends"):
+                        life.again(condition.at_ms)
+                stands, self._bench.found = self._bench.found, []
+                if stands:
+                    found += self._qualified(stands)
                 if edge == "ends" and self._disputed(subject_id):  # its alarm is about something else too, and goes on
                     self.ways[subject_id].suspect.again(condition.at_ms)
                     found += self._bench.found
@@ -167,7 +175,8 @@ class Watch:
             elif condition.kind != "reading-suspect" or not mine.begins_with(subject_id):
                 if edge in ("begins", "changes"):
                     doubted: Facts = (("circuits", mine.doubted_with(subject_id)),)
-                    found.append(replace(condition, evidence=(("names-swapped", doubted), *condition.evidence)))
+                    known = (("names-swapped", doubted), *condition.evidence)
+                    found.append(replace(condition, evidence=known, confidence=_halved(condition.confidence)))
                 else:
                     found.append(condition)
                 if edge == "ends" and condition.group == "readings":
@@ -261,6 +270,10 @@ class Watch:
         for name, value in state["panel"].items():
             setattr(self.panel, name, value)
         self._bench.rebuild()
+
+
+def _halved(confidence: float | None) -> float | None:
+    return None if confidence is None else min(confidence, EITHER)
 
 
 def _keys(schedule: Schedule, circuit: Circuit) -> dict[str, str]:

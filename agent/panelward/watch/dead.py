@@ -368,6 +368,10 @@ class Dead:
             self.cause = cause
             self._emit("changes", sample.received_ms, ranked=ranked)
 
+    def again(self, now_ms: int) -> None:
+        """Whether its name is right is judged otherwise now: what stands is said by the same evidence."""
+        self._emit("changes", now_ms, ranked=posterior(self._priors[self._floor], self.evidence))
+
     def _weigh(self, now_ms: int) -> Ranked:
         floor, lived = self._floor, self.alive_ms is not None
         self.evidence = self.witness.evidence(self, self.low_received_ms, now_ms, floor=floor, lived=lived)
