@@ -6,11 +6,13 @@ Energy and heat carry on over them; nothing that was over before they came is to
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import pytest
 
 from panelward.core import Core
 from panelward.records import Output, Reading, Settings, Transition
+from panelward.wording import message
 from plans import DETECTOR, FREEZER, SOCKETS, T0, Draw, plan, stream
 
 VAN = plan(FREEZER, SOCKETS, DETECTOR)
@@ -152,3 +154,82 @@ def test_a_feed_lost_within_it_and_still_lost_is_told_once_when_now_is_known(ori
     dead = [t for t in found if t.group == "dead"]
     assert [(t.subject_id, t.event) for t in dead] == [("D1", "begins")]
     assert dead[0].at_ms >= T0 + 3_600_000
+    assert dead[0].since_ms == T0 + (62 + 1500) * 1000, "when it was measured to be lost"
+
+
+@ORIGINS
+def test_what_was_lost_and_back_and_is_lost_now_is_lost_since_the_last_time(origin: str) -> None:
+    lost = RUNNING | {"D1": lambda t: 0.0 if 300 <= t < 1500 or t >= 2400 else 4.0}
+    now = RUNNING | {"D1": 0.0}
+    found, _ = fed(stream(RUNNING, 60), flushed(lost, 62, 3600, origin=origin), after(3600, now, 300))
+    assert [t.since_ms for t in found if t.group == "dead"] == [T0 + (62 + 2400) * 1000]
+
+
+@ORIGINS
+def test_what_stopped_just_before_the_gap_and_drew_in_it_is_not_lost_since_then(origin: str) -> None:
+    first = RUNNING | {"D1": lambda t: 0.0 if t >= 58 else 4.0}
+    lost = RUNNING | {"D1": lambda t: 0.0 if t >= 2400 else 4.0}
+    now = RUNNING | {"D1": 0.0}
+    found, _ = fed(stream(first, 60), flushed(lost, 62, 3600, origin=origin), after(3600, now, 300))
+    assert [t.since_ms for t in found if t.group == "dead"] == [T0 + (62 + 2400) * 1000]
+
+
+@ORIGINS
+@pytest.mark.parametrize(("missing_s", "since_s"), [(60, 62 + 1500), (600, 3600 + 600)], ids=["a minute", "ten minutes"])
+def test_what_lies_in_a_hole_of_it_is_not_known(origin: str, missing_s: int, since_s: int) -> None:
+    lost = RUNNING | {"D1": lambda t: 0.0 if t >= 1500 else 4.0}
+    now = RUNNING | {"D1": 0.0}
+    history = flushed(lost, 62, 3600, origin=origin)
+    found, _ = fed(stream(RUNNING, 60), history, after(3600 + missing_s, now, 300))
+    assert [t.since_ms for t in found if t.group == "dead"] == [T0 + since_s * 1000]
+
+
+@ORIGINS
+def test_a_fuse_that_opened_within_it_is_named_by_the_draw_of_then(origin: str) -> None:
+    """Twice a 15 A fuse's rating for a minute: longer than it bears (the gates' 2.0: 5 s at the most)."""
+    opened = RUNNING | {"D7": lambda t: 3.0 if t < 1500 else 30.0 if t < 1560 else 0.0}
+    now = RUNNING | {"D7": 0.0}
+    found, _ = fed(stream(RUNNING, 60), flushed(opened, 62, 3600, origin=origin), after(3600, now, 300))
+    (told,) = (t for t in found if t.group == "dead")
+    assert (told.kind, told.cause, told.since_ms) == ("protection-opened", "device-opened", T0 + (62 + 1560) * 1000)
+    assert told.at_ms >= T0 + 3_600_000
+    hand = RUNNING | {"D7": lambda t: 3.0 if t < 1560 else 0.0}
+    twin, _ = fed(stream(RUNNING, 60), flushed(hand, 62, 3600, origin=origin), after(3600, now, 300))
+    assert said(twin) == []
+
+
+@ORIGINS
+def test_two_that_were_lost_at_different_times_did_not_stop_together(origin: str) -> None:
+    lost = RUNNING | {"D1": lambda t: 0.0 if t >= 1500 else 4.0, "D6": lambda t: 0.0 if t >= 2400 else 0.1, "D7": 0.0}
+    apart, _ = fed(stream(RUNNING, 60), flushed(lost, 62, 3600, origin=origin), after(3600, dict.fromkeys(RUNNING, 0.0), 300))
+    found = [(t.subject, t.subject_id, t.since_ms) for t in apart if t.group == "dead"]
+    assert found == [("circuit", "D1", T0 + 1_562_000), ("circuit", "D6", T0 + 2_462_000)]
+    lost |= {"D6": lambda t: 0.0 if t >= 1502 else 0.1}
+    together, _ = fed(
+        stream(RUNNING, 60), flushed(lost, 62, 3600, origin=origin), after(3600, dict.fromkeys(RUNNING, 0.0), 300)
+    )
+    found = [(t.subject, t.subject_id, t.since_ms) for t in together if t.group == "dead"]
+    assert found == [("supply", "house", T0 + 1_562_000)]
+
+
+SLOW = replace(VAN, monitors=(replace(VAN.monitors[0], expect_every_s=60.0),))
+DAY_S = 30 * 3600 + 60
+
+
+def test_the_first_messages_after_a_day_name_its_day_and_say_no_now() -> None:
+    """30 h without a link at a reading a minute: what was lost meanwhile carries its weekday."""
+    lost = RUNNING | {"D1": lambda t: 0.0 if t >= 1500 else 4.0}
+    before = stream(RUNNING, 600, period_s=60.0)
+    rows = stream(lost, DAY_S - 720, period_s=60.0, start_ms=T0 + 660_000)
+    history = [r._replace(received_ms=T0 + DAY_S * 1000 + n, origin="backlog") for n, r in enumerate(rows)]
+    now = stream(RUNNING | {"D1": 0.0}, 900, period_s=60.0, start_ms=T0 + DAY_S * 1000)
+    found, _ = fed(before, history, now, schedule=SLOW)
+    first, back, dead = found
+    assert (first.kind, back.event, dead.kind) == ("readings-overdue", "ends", "feed-lost")
+    assert message(back, SLOW) == "Readings from dc are back since 12:01, after 30 h. Those of the time between come in late."
+    assert dead.since_ms == T0 + (660 + 1500) * 1000
+    assert message(dead, SLOW).endswith("No draw for 29 h, since Fri 06:36.")
+    twin, _ = fed(
+        stream(RUNNING, 600, period_s=60.0), stream(RUNNING, 60, period_s=60.0, start_ms=T0 + DAY_S * 1000), schedule=SLOW
+    )
+    assert message(twin[-1], SLOW).endswith("What happened in between is not known.")

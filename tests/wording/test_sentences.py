@@ -94,6 +94,7 @@ CASES: list[tuple[str, str | None, str, dict[str, object], tuple[str, ...]]] = [
     ("standby-drain", None, "medium", {"draw_w": 1234.0, "draw_a": 1.6, "why": "longest-run"}, ()),
     ("standby-drain", None, "medium", {"draw_w": 8.4, "draw_a": 1.6, "why": "above-standby"}, ()),
     ("readings-overdue", None, "medium", {"silent_s": 86_000.0}, ()),
+    ("readings-overdue", None, "medium", {"silent_s": 86_000.0, "late": True}, ()),
     ("reading-suspect", "clock-step", "journal", {"step_s": 3600.0}, ()),
     *(
         ("reading-suspect", cause, "low", {"draw_a": -123.4, "readings": 20}, ())

@@ -33,6 +33,7 @@ FEW = 6  # periods without a reading: a burst of lost messages is so short (comm
 FEW_MS = 20_000  # … or so long, of quick publishers
 ROUND_MS = 700  # the channels of one round come within it (common practice, no source)
 DAY_MS = 86_400_000
+UNSEEN_MS = 120_000  # readings missing for longer, in what came late: it may have drawn meanwhile
 
 
 class Dead:
@@ -62,6 +63,8 @@ class Dead:
         self.low_ms: int | None = None  # first low sample, as measured
         self.low_received_ms = 0
         self.low = 0  # low samples in a row
+        self.past_ms: int | None = None  # shows nothing since, in readings that came late: measured
+        self.past = False  # … and did so in those of now: `low_ms` is of then
         self.counted_ms = 0
         self.seen_ms = 0  # last sample of any kind, received
         self.decided = False
@@ -111,7 +114,9 @@ class Dead:
 
     @property
     def dropped_ms(self) -> int | None:
-        """When it went from life to nothing (received), if it did and still shows nothing."""
+        """When it went from life to nothing (received; measured, if that came late), if it did and still shows nothing."""
+        if self.past and self.low_ms is not None:
+            return self.low_ms
         return self.low_received_ms if self.low_ms is not None and self.alive_ms is not None else None
 
     @property
@@ -128,6 +133,7 @@ class Dead:
     def take(self, sample: Sample) -> None:
         """Judge one sample."""
         if not sample.fresh:
+            self._late(sample)
             return
         now_ms = sample.received_ms
         self.seen_ms = now_ms
@@ -141,9 +147,12 @@ class Dead:
             return
         self.recovered = 0
         if self.low_ms is None:
-            self.low_ms, self.low_received_ms, self.low = sample.time_ms, now_ms, 0
+            self.past = self.past_ms is not None
+            self.low_ms, self.low_received_ms, self.low = self.past_ms or sample.time_ms, now_ms, 0
             self.counted_ms = sample.time_ms - self.period_ms
-            self.witness.stops(now_ms)
+            if not self.past:
+                self.witness.stops(now_ms)
+            self.past_ms = None
             self.steady = self.early is not None and self.early.stopped()
             self.decided = False
             if self._floor or self._on_change:
@@ -192,6 +201,26 @@ class Dead:
     def _wake(self) -> None:
         due = [at_ms for at_ms in (self.tell_ms, self.look_ms) if at_ms is not None]
         self._bench.call_at(self, min(due, default=None))
+
+    def _late(self, sample: Sample) -> None:
+        """History: it raises nothing, but if it shows nothing at its end, and now, then since when is known."""
+        if self.active or self.covered:
+            return
+        amps = self._floor_a(sample)
+        floor = self.zero if self.zero is not None and self.zero.provable else None
+        low = amps < floor.low_a if floor else abs(sample.amps) <= self._zero_a and abs(sample.watts) <= self._zero_w
+        if low:
+            if self.past_ms is None and self.low_ms is None:
+                self.past_ms = sample.time_ms
+                self.witness.stops(sample.received_ms, late=True)
+            return
+        self.past_ms = None
+        if self.low_ms is not None:  # what was low before has drawn since
+            self.low_ms, self.low, self.decided, self.too_long = None, 0, False, False
+            self.tell_ms = self.look_ms = None
+            self._wake()
+            self._no_rest()
+        self.witness.lives(sample._replace(received_ms=sample.time_ms))
 
     def _opened_alone(self, now_ms: int) -> bool:
         """Is its device known to have opened, or that or a hand after what no device carries? And nothing above it?"""
@@ -252,13 +281,13 @@ class Dead:
         return True
 
     def _decide_gone(self, now_ms: int) -> None:
-        self.low_ms, self.low_received_ms = self.gone_ms, self.gone_received_ms
+        self.low_ms, self.low_received_ms, self.past = self.gone_ms, self.gone_received_ms, False
         self.witness.stops(self.gone_received_ms)
         self._decide(now_ms)
 
     def _live(self, sample: Sample) -> None:
         now_ms = sample.received_ms
-        self.gone_ms, self.gone = None, 0
+        self.gone_ms, self.gone, self.past_ms = None, 0, None
         if self.low_ms is not None:
             self.recovered += 1
             if self.recovered < 2 and not self._on_change and (self.active or self.decided):
@@ -352,6 +381,8 @@ class Dead:
         """Readings were missing, so long. A few are lost now and then: what showed nothing before and shows nothing after
         showed nothing all along. After more than that, lows before and after are not in a row.
         """
+        if lasted_ms > UNSEEN_MS:
+            self.past_ms = None
         if self.idle is not None:
             self.idle.gap(self.seen_ms)
             self._tell_at(self.idle.due_ms)
@@ -525,7 +556,7 @@ _KEPT = (
     "due_ms", "tell_ms", "look_ms", "held",
     "alive_ms", "low_ms", "low_received_ms", "low", "counted_ms", "seen_ms", "decided", "judged_closed", "covered",
     "suppressed", "recovered", "active", "cause", "priority", "since_ms", "gone_ms", "gone_received_ms", "gone",
-    "too_long", "steady",
+    "too_long", "steady", "past_ms", "past",
 )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from panelward.records import Condition, Facts, Monitor
 from panelward.watch.bench import Bench
 
 BROKER_S = 120.0
+_LATE: Facts = (("late", True),)
 
 
 class Silence:
@@ -34,17 +35,17 @@ class Silence:
         if not self.on_change and self.judged and not self.active:
             self._bench.call_at(self, now_ms + self._over.limit_ms)
 
-    def hear(self, now_ms: int) -> None:
-        """A reading came, whatever it said and however late it was measured."""
+    def hear(self, now_ms: int, *, late: bool = False) -> None:
+        """A reading came, whatever it said; `late`: it was measured before, so what lay in between is known."""
         self.heard_ms = now_ms
         if self.due_ms is None and not self.on_change and self.judged:
             self._bench.call_at(self, now_ms + self._over.limit_ms)
         if self._over.active:
-            self._over.end(now_ms)
+            self._over.end(now_ms, late=late)
         if self.active:
             self.active = False
             if not self.hidden:
-                self._emit("ends", now_ms)
+                self._emit("ends", now_ms, late=late)
             self.hidden = False
 
     def shown_overdue(self, now_ms: int) -> bool:
@@ -69,10 +70,9 @@ class Silence:
             self.hidden = True
             self._emit("suppressed", now_ms)
 
-    def _emit(self, edge: str, now_ms: int) -> None:
-        self._bench.found.append(
-            _condition("circuit", self._subject_id, edge, now_ms, self.since_ms, (), self._over.monitor.expect_every_s)
-        )
+    def _emit(self, edge: str, now_ms: int, *, late: bool = False) -> None:
+        every_s, facts = self._over.monitor.expect_every_s, _LATE if late else ()
+        self._bench.found.append(_condition("circuit", self._subject_id, edge, now_ms, self.since_ms, (), every_s, facts))
 
     def save(self) -> dict[str, Any]:
         return {name: getattr(self, name) for name in ("due_ms", "heard_ms", "active", "hidden", "since_ms")}
@@ -122,9 +122,9 @@ class MonitorSilence:
         for member in self.members:
             member.hide(now_ms)
 
-    def end(self, now_ms: int) -> None:
+    def end(self, now_ms: int, *, late: bool = False) -> None:
         self.active = self.said_gone = False
-        self._emit("ends", now_ms)
+        self._emit("ends", now_ms, late=late)
         for member in self.members:
             if member.active:  # it was silent before the others: its own silence goes on
                 member.hidden = False
@@ -132,9 +132,9 @@ class MonitorSilence:
             else:
                 member.begin(now_ms)
 
-    def _emit(self, edge: str, now_ms: int) -> None:
+    def _emit(self, edge: str, now_ms: int, *, late: bool = False) -> None:
         circuits = tuple(m._subject_id for m in self.members if m.judged and m.heard_ms is not None)
-        facts: Facts = (("will", self.said_gone),)
+        facts: Facts = (("will", self.said_gone), *(_LATE if late else ()))
         self._bench.found.append(
             _condition("monitor", self.monitor.name, edge, now_ms, self.since_ms, circuits, self.monitor.expect_every_s, facts)
         )

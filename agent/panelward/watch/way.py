@@ -102,11 +102,11 @@ class Way:
             return  # of unknown age: it may show, starts no timer, proves no life
         now_ms = reading.received_ms
         silent = self.silence.active
-        self.silence.hear(now_ms)
-        if silent:
-            self.suspect.again(now_ms)
         time_ms = reading.time_ms
         lag_ms = now_ms - time_ms
+        self.silence.hear(now_ms, late=lag_ms > self._agree_ms and not self.stepped)
+        if silent:
+            self.suspect.again(now_ms)
         fresh = True
         if lag_ms > self._agree_ms or lag_ms < -self._agree_ms:
             if reading.origin == "backlog":  # known to be history, at whatever pace it comes: no sign of another clock

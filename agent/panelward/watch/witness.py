@@ -101,15 +101,15 @@ class Witness:
             self.dip = last._replace(seen_ms=now_ms)
         self.level_v = level_v + 0.02 * (volts - level_v)
 
-    def stops(self, now_ms: int) -> None:
-        """Its first reading of nothing."""
+    def stops(self, now_ms: int, *, late: bool = False) -> None:
+        """Its first reading of nothing; `late`: the meter's of then are not known."""
         # The last draw went on for up to a period: what that did to the device is known now.
         self.quick = max(self._over.quick_heat(), self.quick_before)
         self.slow = max(self._over.slow_heat(), self.slow_before)
         middle_a, spread_a, self.metered = self._tree.unmetered(self._circuit.supply)
         # Where readings were lost the meter fell while this circuit's last draw still stood in the sum.
         lost = now_ms - self.lived_ms > 1.5 * self._period_ms + 1_000 and not self._on_change
-        self.unmetered_a = middle_a if spread_a <= STEADY * self.before_a and not lost else None
+        self.unmetered_a = middle_a if spread_a <= STEADY * self.before_a and not (lost or late) else None
 
     def may_have_opened(self) -> bool:
         """Had the quickest device of this type opened? Where no times are claimed: was the draw over its rating?"""

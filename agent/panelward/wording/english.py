@@ -70,7 +70,7 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
                      "Don't sleep there till it runs.",),
         "medical": ("Ring whoever needs {label} now: its {word} cut off at {since}, at {amps} A. Use its own battery.",),
         "sump": ("Look at the water by {label} yourself: its {word} cut off at {since}, at {amps} A. Ring the fitter.",),
-        "carrier": ("Ring the fitter about {label}: its {word} cut off at {since}, at {amps} A. Now messages may stop.",),
+        "carrier": ("Ring the fitter about {label}: its {word} cut off at {since}, at {amps} A. Messages may stop with it.",),
         "inverter": ("Switch off what {label} runs: its {word} cut off at {since}, overloaded at {amps} A. "
                      "Have the cause found.",),
         "ac": ("Unplug everything at {label}: its {word} cut off at {since}, at {amps} A. "
@@ -86,7 +86,7 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
                      "Don't sleep there till it runs.",),
         "medical": ("Ring whoever needs {label} now: its {word} seems to have cut off at {since}. Use its own battery.",),
         "sump": ("Look at the water by {label} yourself: its {word} seems to have cut off at {since}. Ring the fitter.",),
-        "carrier": ("Ring the fitter about {label}: its {word} seems to have cut off at {since}. Now messages may stop.",),
+        "carrier": ("Ring the fitter about {label}: its {word} seems to have cut off at {since}. Messages may stop with it.",),
         "inverter": ("Switch off what {label} runs: its {word} seems to have cut off at {since}, after {amps} A.",),
         "ac": ("Unplug everything at {label}: its {word} seems to have cut off at {since}. Then ask a licensed person.",),
         "*": ("Keep {label} switched off: its {word} seems to have cut off at {since}, after {amps} A. "
@@ -98,7 +98,7 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "detector": ("Shut the gas, air the cabin: {label}'s {word} cut off at {since} in heat. Don't sleep there till it runs.",),
         "medical": ("Ring whoever needs {label} now: its {word} cut off at {since} in heat. Use its own battery.",),
         "sump": ("Look at the water by {label} yourself: its {word} cut off at {since} in heat. Ring the fitter.",),
-        "carrier": ("Ring the fitter about {label}: its {word} cut off at {since} in heat. Now messages may stop.",),
+        "carrier": ("Ring the fitter about {label}: its {word} cut off at {since} in heat. Messages may stop with it.",),
         "inverter": ("Switch off what {label} runs, let the panel cool: its {word} cut off at {since}, at {amps} A in "
                      "{celsius} °C heat.",
                      "Switch off what {label} runs: its {word} cut off at {since} in {celsius} °C heat."),
@@ -378,6 +378,9 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "readings-back": {
         "*": ("Readings from {place} are back since {at}, after {lasting}. What happened in between is not known.",),
+    },
+    "readings-late": {
+        "*": ("Readings from {place} are back since {at}, after {lasting}. Those of the time between come in late.",),
     },
     "life-back": {
         "cold": ("Check the contents before use: {label} draws again since {at}, after {lasting} without power.",),

@@ -59,7 +59,8 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         ), None
     if kind == "readings-overdue":
         will = "-said" if figures.get("will") and not ended else ""
-        return ("readings-back" if ended else f"silent-{transition.subject}{will}"), None
+        back = "readings-late" if figures.get("late") else "readings-back"
+        return (back if ended else f"silent-{transition.subject}{will}"), None
     if kind == "undervoltage-approach":
         return ("cut-off-past" if ended else "near-cut-off"), None
     if kind == "standby-drain":
