@@ -124,6 +124,16 @@ class Dead:
         """The greatest draw of the last half minute it drew, as a multiple of its device's rating."""
         return self._over.rating_multiple(self.witness.recent_a)
 
+    @property
+    def may_have_opened(self) -> bool:
+        """Had its draw opened the quickest device of its type?"""
+        return self.witness.may_have_opened()
+
+    @property
+    def switched_off(self) -> bool:
+        """Does its switch report that it is open?"""
+        return self.witness.closed is False
+
     def lives(self, now_ms: int) -> bool:
         """Did it show life just now? Who publishes on change and says nothing goes on as before."""
         if self.low_ms is not None or self.alive_ms is None:
@@ -154,6 +164,7 @@ class Dead:
                 self.witness.stops(now_ms)
             self.past_ms = None
             self.steady = self.early is not None and self.early.stopped()
+            self._tree.stopped(self, now_ms)
             self.decided = False
             if self._floor or self._on_change:
                 self._tell_at(now_ms + max(TELL_MS, 3 * self.period_ms))

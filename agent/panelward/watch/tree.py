@@ -1,6 +1,9 @@
 """Parents: a supply, the circuits behind its disconnect or isolator, a feeder. Group `dead`, one alarm at the parent.
 
-A parent is lost when what lived behind it stopped together and nothing behind it lives, or when its bus has no volts.
+A parent is lost when what lived behind it stopped together and nothing behind it is fed, or when its bus has no volts.
+Where volts are measured tells what they say: behind a device, that all above it carries; at a circuit's own bar, which goes
+dead with its feeder or guard while the bank's bus stands, that its device has no part in it. A circuit at rest loses its
+volts too, so it counts. What hangs on an inverter stops with it, and with the circuit that feeds it: that is one loss.
 Its circuits are covered by it; when it is back, one that still shows nothing speaks for itself.
 """
 
@@ -15,7 +18,9 @@ from panelward.watch.causes import Ranked, named, shown, upstream
 NO_VOLTS = 0.3  # of nominal: the bus is dead
 HEALTHY = 0.75
 AT_ONCE_MS = 2_500  # nobody switches three circuits off one by one so quickly
-TOGETHER_MS = 5_000  # on top of two periods
+TOGETHER_MS = 5_000  # two that were last seen alive and first seen dead within overlapping times, and so much besides
+SKEW_MS = 1_000  # readings of one moment come within it: only a later one tells what has been since
+AWAIT_MS = 60_000  # … or three periods: so long what did not report since can still tell a parent from one circuit
 NO_VOLTS_READINGS = 3
 NO_VOLTS_MS = 10_000
 WEAK = 0.90  # of nominal: below 11.5 V of 12.8 some electronics stop and start anew (common practice, no source)
@@ -31,6 +36,7 @@ HIGH_VOLTS = 1.14  # of nominal: 14.6 V of 12.8, above which a lithium bank's ow
 HEAVY = 0.6  # of the rating of the device that feeds an inverter: its output nears what it can give
 HEAVY_MS = 30_000
 UNMETERED = 3  # readings of the meter that are kept
+_ORDER = ("feeder", "isolator", "disconnect", "supply")  # of parents with the same circuits: what is lost most often
 _WORTH = {"life": 3, "property": 2, "comfort": 1}
 
 
@@ -55,6 +61,14 @@ class Member(Protocol):
     alive_ms: int | None  # last received sample that showed life
     low_received_ms: int  # its first reading of nothing
     held: bool  # it publishes on change: what it said last stands
+
+    @property
+    def may_have_opened(self) -> bool:
+        """Had its draw opened the quickest device of its type?"""
+
+    @property
+    def switched_off(self) -> bool:
+        """Does its switch report that it is open?"""
 
     @property
     def recent_multiple(self) -> float:
@@ -96,6 +110,16 @@ class Member(Protocol):
         """The parent is back."""
 
 
+class Seen:
+    """What one channel's volts showed, wherever they are measured."""
+
+    def __init__(self) -> None:
+        self.volts: float | None = None
+        self.stood_ms: int | None = None  # last reading of a healthy feed
+        self.gone_ms: int | None = None  # without volts since
+        self.gone_from_ms: int | None = None  # … and healthy until
+
+
 class Group:
     """One parent and what hangs on it. `guard`: supply, feeder, disconnect or isolator."""
 
@@ -129,6 +153,8 @@ class Bus:
         self.dip_from_ms = 0
         self.weak_ms: int | None = None  # last reading too low for some electronics
         self.dip_v = 0.0
+        self.dip_low_v = 0.0  # the lowest of the last dip
+        self.heavy_ms: int | None = None  # what feeds it drew near its limit just before something stopped here, last
         self.drawn = 0  # what its circuits draw together, 0.1 mA; whole numbers, so that no order of sums shows
         self.unmetered: list[float] = []  # what the meter shows beyond that, its last readings, A
         self.metered = 0
@@ -145,6 +171,11 @@ class Tree:
         self._cutoff = {supply.id: supply.cutoff_v for supply in schedule.supplies}
         self.any_active = False
         self._by_id: dict[str, Member] = {}
+        self._seen = {circuit.id: Seen() for circuit in schedule.circuits}
+        self._channels = {s.id: [c for c in schedule.circuits if c.supply == s.id] for s in schedule.supplies}
+        self._at_bus = {c.id for c in schedule.circuits if c.sense.volts_at == "bus"}
+        self._on_change = {c.id for c in schedule.circuits if c.sense.publishes == "on-change"}
+        self._every_ms = dict.fromkeys(self._seen, 5_000)
         self._step: tuple[str, int] | None = None  # which circuit's draw jumped up last, and when
         for supply in schedule.supplies:
             self.groups.append(Group("supply", supply.id, "supply", supply))
@@ -155,6 +186,7 @@ class Tree:
 
     def add(self, circuit: Member) -> None:
         self._by_id[circuit.circuit.id] = circuit
+        self._every_ms[circuit.circuit.id] = circuit.period_ms
         for group in self.groups:
             if self._holds(group, circuit):
                 group.members.append(circuit)
@@ -203,13 +235,16 @@ class Tree:
         return feeders, behind
 
     def bus_volts(self, supply_id: str, volts: float, now_ms: int, channel: str) -> None:
-        """A reading of the bus, by one circuit's channel."""
+        """A reading of the bus, by one circuit's channel, or of the bar that it hangs on."""
         bus, nominal = self.buses[supply_id], self._nominal[supply_id]
+        self._see(supply_id, channel, volts, now_ms)
+        if volts < GONE * nominal and self._bus_stands(supply_id, channel, now_ms):
+            return  # its own bar is cut off, or its channel fails: the bus it is not
         level = bus.level if bus.level is not None else volts
         if volts < level - DIP_PER_NOMINAL * nominal:
             if bus.dip_ms is None or now_ms - bus.dip_ms > TOGETHER_MS:
-                bus.dip_v, bus.dip_from_ms = 0.0, now_ms
-            bus.dip_ms, bus.dip_v = now_ms, max(bus.dip_v, level - volts)
+                bus.dip_v, bus.dip_low_v, bus.dip_from_ms = 0.0, volts, now_ms
+            bus.dip_ms, bus.dip_v, bus.dip_low_v = now_ms, max(bus.dip_v, level - volts), min(bus.dip_low_v, volts)
         if GONE * nominal <= volts < WEAK * nominal:
             bus.weak_ms = now_ms
         bus.level = level + 0.02 * (volts - level)
@@ -259,32 +294,138 @@ class Tree:
         weak_ms = self.buses[supply_id].weak_ms
         return weak_ms if weak_ms is not None and weak_ms >= since_ms - 2 * TOGETHER_MS else None
 
+    def stopped(self, circuit: Member, now_ms: int) -> None:
+        """Its first reading of nothing. What its supply's source drew just before is known now, and not for long."""
+        supply = self._schedule.supply(circuit.circuit.supply)
+        feeding = self._by_id.get(supply.fed_by or "")
+        if feeding is not None and feeding.recent_multiple >= HEAVY:
+            self.buses[supply.id].heavy_ms = now_ms
+
+    def _loads_source(self, supply_id: str, now_ms: int) -> None:
+        """The draw of this supply jumped up: near what its source can give? The source's own channel may miss the moment."""
+        supply = self._schedule.supply(supply_id)
+        if supply.fed_by is None:
+            return
+        source = self._schedule.circuit(supply.fed_by)
+        device = source.protection
+        if device is not None:
+            most_w = (device.as_left_a or device.rating_a) * self._nominal[source.supply]
+            if self.buses[supply_id].drawn / 10_000.0 * supply.nominal_v >= HEAVY * most_w:
+                self.buses[supply_id].heavy_ms = now_ms
+
+    def _see(self, supply_id: str, channel: str, volts: float, now_ms: int) -> None:
+        """What this channel's volts say of its feed."""
+        seen, nominal = self._seen[channel], self._nominal[supply_id]
+        seen.volts = volts
+        if volts < NO_VOLTS * nominal:
+            if seen.gone_ms is None:
+                seen.gone_ms, seen.gone_from_ms = now_ms, seen.stood_ms
+            seen.stood_ms = seen.gone_from_ms
+            return
+        if volts < HEALTHY * nominal:
+            seen.gone_ms = None
+            return
+        if seen.gone_ms is not None and channel not in self._on_change and seen.stood_ms == seen.gone_from_ms:
+            seen.stood_ms = now_ms  # it stands again, if the next reading agrees
+            return
+        if seen.gone_ms is not None:
+            seen.gone_ms = None
+            if self.any_active and channel in self._by_id:
+                self._stands_again(self._by_id[channel], now_ms)
+        seen.stood_ms = now_ms
+
+    def _bus_stands(self, supply_id: str, channel: str, now_ms: int) -> bool:
+        """Do others of this supply see volts, at the bus or behind their devices?"""
+        for other in self._channels[supply_id]:
+            seen = self._seen[other.id]
+            if other.id == channel or seen.gone_ms is not None or seen.stood_ms is None:
+                continue
+            if other.id in self._on_change or now_ms - seen.stood_ms <= 2 * self._every_ms[other.id] + SKEW_MS:
+                return True
+        return False
+
+    def _bus_v(self, supply_id: str, now_ms: int) -> float | None:
+        """The volts of the bus: none from when the last of its channels lost them, though each was taken for cut off."""
+        at_bus = [self._seen[c.id] for c in self._channels[supply_id] if c.id in self._at_bus]
+        if any(seen.gone_ms is not None for seen in at_bus) and not self._bus_stands(supply_id, "", now_ms):
+            return 0.0
+        return self.buses[supply_id].volts
+
+    def _dark(self, member: Member) -> bool:
+        """Are the volts that its channel measures gone? Not where it draws on: then it is the channel of its volts."""
+        gone_ms = self._seen[member.circuit.id].gone_ms
+        if gone_ms is None or (member.switched_off and member.circuit.sense.volts_at in ("after-switch", "load")):
+            return False
+        draws_on = member.low_ms is None and member.alive_ms is not None
+        return not (draws_on and (member.alive_ms or 0) - gone_ms > 2 * member.period_ms + SKEW_MS)
+
+    def _volts_stand(self, member: Member, since_ms: int) -> bool:
+        """Do volts behind its device, read since, show that all above it carries? Those at a bar may be of another bar."""
+        seen, name = self._seen[member.circuit.id], member.circuit.id
+        if name in self._at_bus or seen.gone_ms is not None or seen.stood_ms is None:
+            return False
+        return name in self._on_change or seen.stood_ms >= since_ms + SKEW_MS
+
+    def _stands(self, member: Member, since_ms: int) -> bool:
+        """Is it seen to be fed since then: does it draw, or has it volts? Who tells changes only, says that by silence."""
+        if self._dark(member):
+            return False
+        draws = member.low_ms is None and member.alive_ms is not None
+        if draws and (member.circuit.id in self._on_change or (member.alive_ms or 0) >= since_ms + SKEW_MS):
+            return True
+        return self._volts_stand(member, since_ms)
+
+    def _went(self, member: Member) -> tuple[int, int] | None:
+        """Between when and when it lost its feed, as far as its readings tell: its volts before its draw."""
+        seen = self._seen[member.circuit.id]
+        if self._dark(member) and seen.gone_ms is not None:
+            until_ms, from_ms = seen.gone_ms, seen.gone_from_ms
+        elif member.dropped_ms is None or self._volts_stand(member, member.dropped_ms - SKEW_MS):
+            return None
+        else:
+            until_ms, from_ms = member.dropped_ms, member.alive_ms
+        if from_ms is None or member.circuit.id in self._on_change:
+            from_ms = until_ms
+        return min(from_ms, until_ms), until_ms
+
     def lives_beside(self, circuit: Member, now_ms: int) -> str | None:
         """The evidence that what feeds this circuit feeds others: of its feeder, else of its supply."""
+        went = self._went(circuit)
+        since_ms = went[1] if went is not None else circuit.low_received_ms
         feeder = circuit.circuit.feeder
         if feeder is not None:
             mine = next(g for g in self.groups if g.guard == "feeder" and g.subject_id == feeder)
-            if any(m is not circuit and m.lives(now_ms) for m in mine.members):
+            if any(m is not circuit and self._stands(m, since_ms) for m in mine.members):
                 return "feeder-lives"
         others = self.groups_of(circuit.circuit.supply).members
-        return "supply-lives" if any(m is not circuit and m.lives(now_ms) for m in others) else None
+        return "supply-lives" if any(m is not circuit and self._stands(m, since_ms) for m in others) else None
 
     def gone_beside(self, circuit: Member) -> bool:
-        """Have others behind the same feeder or guard no volts behind their devices either, whether they drew or not?"""
+        """Have others behind the same feeder or guard lost their volts with it, whether they drew or not? What hangs on it
+        through an inverter is not beside it.
+        """
         shared = [g for g in self.groups if g.guard != "supply" and any(member is circuit for member in g.members)]
-        return any(member is not circuit and member.no_volts for group in shared for member in group.members)
+        return any(
+            member is not circuit
+            and member.circuit.supply == circuit.circuit.supply
+            and self._dark(member)
+            and self._together(member, circuit)
+            for group in shared
+            for member in group.members
+        )
 
     def stands_alone(self, circuit: Member, since_ms: int) -> bool:
-        """Is what feeds this circuit seen since then, at every feeder and guard that it is behind? By another that draws, or
-        has volts behind its device; at the supply by the bus.
+        """Is what feeds this circuit seen since then, at every feeder and guard that it is behind? By another that is fed; at
+        the supply by the bus, too.
         """
         bus = self.buses[circuit.circuit.supply]
-        fed = [entry[0] for entry in bus.beyond if entry[1] >= since_ms]
         for group in self.groups:
             if not any(member is circuit for member in group.members):
                 continue
             others = [member for member in group.members if member is not circuit]
-            if not others or any(m.circuit.id in fed or self._drawn_since(m, since_ms, circuit) for m in others):
+            if not others and group.guard == "disconnect" and self._near_cutoff(group.supply.id, since_ms):
+                return False
+            if not others or any(self._stands(member, since_ms) for member in others):
                 continue
             seen = bus.at_ms >= since_ms and self.bus_healthy(circuit) and group.supply.id == circuit.circuit.supply
             if group.guard != "supply" or not seen:
@@ -301,20 +442,46 @@ class Tree:
     def stepped(self, circuit_id: str, now_ms: int) -> None:
         """A circuit's draw jumped up."""
         self._step = circuit_id, now_ms
+        self._loads_source(self._schedule.circuit(circuit_id).supply, now_ms)
 
     def bus_healthy(self, circuit: Member) -> bool:
         """Are there volts at the bus that feeds this circuit, as far as measured?"""
         bus = self.buses[circuit.circuit.supply]
         if bus.volts is None:  # nobody measures it: others, behind their devices, show it since
             return any(other != circuit.circuit.id and at_ms >= circuit.low_received_ms for other, at_ms in bus.beyond)
-        return bus.volts >= HEALTHY * self._nominal[circuit.circuit.supply]
+        return self._has_volts(self._schedule.supply(circuit.circuit.supply), circuit.low_received_ms)
+
+    def _has_volts(self, supply: Supply, now_ms: int) -> bool:
+        volts = self._bus_v(supply.id, now_ms)
+        return volts is not None and volts >= HEALTHY * supply.nominal_v
 
     def beyond(self, circuit_id: str, supply_id: str, volts: float, now_ms: int) -> None:
         """A circuit's volts behind its device (or farther on)."""
+        self._see(supply_id, circuit_id, volts, now_ms)
+        cutoff, nominal = self._cutoff[supply_id], self._nominal[supply_id]
+        if cutoff is not None and NO_VOLTS * nominal <= volts <= cutoff + CUTOFF_NEAR * nominal:
+            self._nears_cutoff(supply_id, cutoff + CUTOFF_NEAR * nominal, now_ms)
         if volts >= HEALTHY * self._nominal[supply_id]:
             bus = self.buses[supply_id]
             bus.beyond = [entry for entry in bus.beyond if entry[0] != circuit_id][-1:]
             bus.beyond.append((circuit_id, now_ms))
+
+    def _nears_cutoff(self, supply_id: str, near_v: float, now_ms: int) -> None:
+        """No volts at the bus are measured, but they are at least the highest of those behind its devices."""
+        bus = self.buses[supply_id]
+        if bus.volts is not None:
+            return
+        fresh = 0
+        for other in self._channels[supply_id]:
+            seen = self._seen[other.id]
+            if seen.volts is None or seen.gone_ms is not None or seen.stood_ms is None:
+                continue
+            if other.id in self._on_change or now_ms - seen.stood_ms <= 2 * self._every_ms[other.id] + SKEW_MS:
+                if seen.volts > near_v:
+                    return
+                fresh += 1
+        if fresh > 1:  # one alone may be far away on a thin wire
+            bus.low_ms = now_ms
 
     def dip_v(self, circuit: Member, when_ms: int) -> float:
         """How far the bus dipped when this circuit went, as `dip` says."""
@@ -342,6 +509,8 @@ class Tree:
         if not dips or not self.bus_healthy(circuit) or not -near <= dips[0].last_ms - when_ms <= circuit.period_ms:
             return 0.0, 0
         dip = dips[0]
+        if bus.volts is not None and bus.dip_low_v < HEALTHY * self._nominal[circuit.circuit.supply]:
+            return 0.0, 0  # a crank: a branch's own conductors keep its short from pulling a bank so deep
         if dip.last_ms - dip.from_ms > SHORT_MS or dip.last_ms == dip.seen_ms:
             return 0.0, 0  # too long, or not over yet: the bus falls
         if any(m.dropped_ms is not None and abs(m.dropped_ms - when_ms) <= near for m in others):
@@ -361,7 +530,8 @@ class Tree:
         if sag_ms is not None and self._sags(circuit, sag_ms, now_ms):
             return True
         none_ms = self.buses[supply.id].none_ms
-        if none_ms is not None and now_ms - none_ms <= START_MS and not self.groups_of(supply.id).active:
+        counts = none_ms is not None and now_ms - none_ms < START_MS and not self.groups_of(supply.id).active
+        if counts and not any(self._lost(group, circuit, now_ms) for group in mine if group.supply.id != supply.id):
             circuit.judge_later()  # no volts at all: `_no_volts` counts, and tells it of the supply
             return True
         feeding = self._by_id.get(supply.fed_by or "")
@@ -375,16 +545,52 @@ class Tree:
                 circuit.cover(now_ms)
                 return True
         lost = [group for group in mine if self._lost(group, circuit, now_ms)]
+        if self._awaits(mine if lost else [g for g in mine if g.guard != "supply"], circuit, now_ms):
+            circuit.judge_later()
+            return True
         if not lost:
             return False
+        # A bus with volts is not lost: what is between is, whatever else came to rest meanwhile.
+        between = [group.supply.id for group in lost if group.guard != "supply" and self._has_volts(group.supply, now_ms)]
+        lost = [group for group in lost if group.guard != "supply" or group.supply.id not in between]
         # The narrowest that holds all that stopped; but a disconnect near its cut-off is what it looks like.
         stopped = [len(self._dropped(group, circuit)) for group in lost]
         holds_all = [group for group, n in zip(lost, stopped, strict=True) if n == max(stopped)]
         near = [g for g in holds_all if g.guard == "disconnect" and self._near_cutoff(g.supply.id, now_ms)]
-        group = near[0] if near else min(holds_all, key=lambda g: len(g.members))
-        group.since_ms = min(m.low_ms for m in self._dropped(group, circuit) if m.low_ms is not None)
-        self._begin(group, now_ms, by_volts=False)
+        group = near[0] if near else min(holds_all, key=lambda g: (len(g.members), _ORDER.index(g.guard)))
+        group.since_ms = min(self._since(member) for member in self._dropped(group, circuit))
+        went = self._went(circuit)
+        self._begin(group, now_ms, went[1] if went is not None else now_ms, by_volts=False)
         return True
+
+    def _since(self, member: Member) -> int:
+        """When it stopped, as measured; of one at rest, when its volts went."""
+        gone_ms = self._seen[member.circuit.id].gone_ms
+        rested = gone_ms is not None and member.low_received_ms < gone_ms - TOGETHER_MS
+        if member.low_ms is not None and not rested:
+            return member.low_ms
+        return gone_ms if gone_ms is not None else member.low_received_ms
+
+    def _awaits(self, mine: list[Group], circuit: Member, now_ms: int) -> bool:
+        """Can what did not report since still tell that a parent is lost? Not asked where its own draw says enough."""
+        went = self._went(circuit)
+        if went is None or circuit.may_have_opened or now_ms - went[1] >= max(AWAIT_MS, 3 * circuit.period_ms):
+            return False
+        feeding = self._by_id.get(self._schedule.supply(circuit.circuit.supply).fed_by or "")
+        if feeding is not None and self._dark(feeding):
+            return True  # what feeds its supply has no volts either: it is asked soon
+        for group in mine:
+            if any(self._stands(member, went[1]) for member in group.members):
+                continue
+            if any(m is not circuit and self._unheard(m, went[1]) for m in group.members):
+                return True
+        return False
+
+    def _unheard(self, member: Member, since_ms: int) -> bool:
+        """Did it draw until just before, and say nothing since?"""
+        if member.circuit.id in self._on_change or member.low_ms is not None or member.alive_ms is None:
+            return False
+        return not self._dark(member) and since_ms - member.alive_ms <= 5 * member.period_ms + SKEW_MS
 
     def _sags(self, circuit: Member, sag_ms: int, now_ms: int) -> bool:
         """Its bus has volts, but too few: that is told of the supply, once it lasts."""
@@ -397,23 +603,33 @@ class Tree:
             circuit.judge_later()
             return True
         group.since_ms = sag_ms
-        self._begin(group, now_ms, by_volts=True)
+        self._begin(group, now_ms, sag_ms, by_volts=True)
         return True
 
     def _lost(self, group: Group, circuit: Member, now_ms: int) -> bool:
-        if any(member.lives(now_ms) for member in group.members) or group.supply.presence == "comes-and-goes":
+        went = self._went(circuit)
+        if went is None or group.supply.presence == "comes-and-goes":
+            return False
+        if any(self._stands(member, went[1]) for member in group.members):
             return False
         dropped = self._dropped(group, circuit)
-        if len(dropped) < 2:
-            return False
-        proves = any(member.proves for member in dropped)
+        # What hangs on an inverter stopped with it: no proof of what is above, and no second circuit.
+        own = [member for member in dropped if member.circuit.supply == group.supply.id]
+        dark = [member for member in own if self._dark(member)]
+        bars = [member for member in dark if member.circuit.id in self._at_bus]
+        near_cutoff = group.guard == "disconnect" and self._near_cutoff(group.supply.id, now_ms)
+        if len(own) < 2:
+            # One circuit alone: its bar is dead, or its volts went at the disconnect's cut-off.
+            drew = [member for member in bars if member.dropped_ms is not None]
+            if group.guard == "supply" or not (drew or (dark and near_cutoff)):
+                return False
+        proves = bool(bars) or any(member.proves for member in own) or any(member.always_on for member in dark)
         if group.guard == "supply":
             # Nothing draws any more: a person may have switched off two lamps, but not what must never lose its feed.
-            return proves or self._heavy(group)
-        elsewhere = any(member.lives(now_ms) for member in self.groups_of(group.supply.id).members)
-        if not elsewhere and not self.bus_healthy(circuit):
+            return proves or self._heavy(group, went[1])
+        elsewhere = any(self._stands(member, went[1]) for member in self.groups_of(group.supply.id).members)
+        if not elsewhere and not self._has_volts(group.supply, now_ms) and not self.bus_healthy(circuit):
             return False
-        near_cutoff = group.guard == "disconnect" and self._near_cutoff(group.supply.id, now_ms)
         # A guard that people work by hand takes lamps with it honestly, and lamps go out together at bedtime: but no hand
         # is so quick as a feeder's fuse.
         at_once = self._span_ms(dropped) <= AT_ONCE_MS and all(member.period_ms <= AT_ONCE_MS for member in dropped)
@@ -434,12 +650,17 @@ class Tree:
         """The widest parent of a supply."""
         return next(g for g in self.groups if g.guard == "supply" and g.subject_id == supply_id)
 
-    @staticmethod
-    def _together(member: Member, circuit: Member) -> bool:
-        one, other = member.dropped_ms, circuit.dropped_ms
+    def _together(self, member: Member, circuit: Member) -> bool:
+        """Can both have lost their feed at one moment?"""
+        if member is circuit:
+            return True
+        one, other = self._went(member), self._went(circuit)
         if one is None or other is None:
-            return member is circuit
-        return abs(one - other) <= 2 * max(member.period_ms, circuit.period_ms) + TOGETHER_MS
+            return False
+        slack_ms = TOGETHER_MS
+        if member.circuit.sense.reports == "mean" or circuit.circuit.sense.reports == "mean":
+            slack_ms += max(member.period_ms, circuit.period_ms)  # of a mean the first low reading is half of before
+        return max(one[0], other[0]) <= min(one[1], other[1]) + slack_ms
 
     def _near_cutoff(self, supply_id: str, now_ms: int) -> bool:
         low_ms = self.buses[supply_id].low_ms
@@ -449,17 +670,19 @@ class Tree:
         group = self.groups_of(supply_id)
         if group.active or group.supply.presence == "comes-and-goes":
             return
-        if any(member.lives(now_ms) for member in group.members):
+        if any(member.lives(now_ms) and self._stands(member, since_ms) for member in group.members):
             return  # something draws: it is one channel's volts that are gone, not the bus
         feeding = self._by_id.get(group.supply.fed_by or "")
         if feeding is not None and (feeding.active or feeding.covered):
             return
         if feeding is not None and now_ms - since_ms < START_MS:
             return  # an inverter that stopped in a dip may start again by itself
+        if feeding is not None and self._dark(feeding) and now_ms - since_ms < 3 * feeding.period_ms:
+            return  # what feeds it has no volts either: that is told of it, or of what is above it
         if group.supply.kind == "ac" and not any(member.always_on for member in group.members):
             return
         group.since_ms = since_ms
-        self._begin(group, now_ms, by_volts=True)
+        self._begin(group, now_ms, since_ms, by_volts=True)
 
     def _volts_back(self, supply_id: str, now_ms: int) -> None:
         group = self.groups_of(supply_id)
@@ -468,6 +691,10 @@ class Tree:
 
     def shows_life(self, circuit: Member, now_ms: int) -> None:
         """A circuit behind a lost parent draws again: the parent is back."""
+        if not self._dark(circuit):
+            self._stands_again(circuit, now_ms)
+
+    def _stands_again(self, circuit: Member, now_ms: int) -> None:
         for group in self.groups:
             if group.active and not group.by_volts and any(member is circuit for member in group.members):
                 self._end(group, now_ms)
@@ -480,7 +707,7 @@ class Tree:
                     if member.covered:
                         member.uncover(now_ms)
 
-    def _begin(self, group: Group, now_ms: int, *, by_volts: bool) -> None:
+    def _begin(self, group: Group, now_ms: int, went_ms: int, *, by_volts: bool) -> None:
         for other in self.groups:  # one key a subject: a narrower guard of the same supply gives way
             if (
                 other is not group
@@ -494,7 +721,7 @@ class Tree:
                 other.active = False
         low = [member for member in group.members if member.low_ms is not None]
         group.active, group.by_volts = True, by_volts
-        group.ranked = self._weigh(group, now_ms)
+        group.ranked = self._weigh(group, went_ms, now_ms)
         group.cause = named(group.ranked) or "unknown"
         worth = max((_WORTH[m.circuit.importance] for m in low or group.members), default=1)
         group.priority = "high" if worth >= 2 else "medium"
@@ -503,23 +730,26 @@ class Tree:
         for member in low:
             member.cover(now_ms)
 
-    def _weigh(self, group: Group, now_ms: int) -> Ranked:
-        """What took its circuits together: the evidence, and the posterior."""
+    def _weigh(self, group: Group, went_ms: int, now_ms: int) -> Ranked:
+        """What took its circuits together: the evidence, and the posterior. `went_ms`: since then, as received."""
         supply, bus = group.supply, self.buses[group.supply.id]
         known: list[str] = []
         if supply.cutoff_v is not None:
             known.append("near-its-cut-off" if self._near_cutoff(supply.id, now_ms) else "far-from-cut-off")
-        if bus.volts is not None:
-            of_nominal = bus.volts / supply.nominal_v
+        volts = self._bus_v(supply.id, now_ms)
+        if volts is not None:
+            of_nominal = volts / supply.nominal_v
             known.append(
                 "bus-has-volts" if of_nominal >= HEALTHY else "bus-low" if of_nominal >= NO_VOLTS else "bus-without-volts"
             )
-        if group.guard != "supply" and any(m.lives(now_ms) for m in self.groups_of(supply.id).members):
+        elif group.guard != "supply" and any(self._volts_stand(m, went_ms) for m in self.groups_of(supply.id).members):
+            known.append("bus-has-volts")  # behind their devices, at least
+        if group.guard != "supply" and any(self._stands(m, went_ms) for m in self.groups_of(supply.id).members):
             known.append("others-live")
         if bus.level is not None and bus.level >= HIGH_VOLTS * supply.nominal_v:
             known.append("volts-high-before")
         if supply.fed_by is not None:
-            known.append("source-heavy-before" if self._heavy(group) else "source-light-before")
+            known.append("source-heavy-before" if self._heavy(group, went_ms) else "source-light-before")
         group.evidence = tuple(known)
         return upstream("inverter" if supply.fed_by is not None and group.guard == "supply" else group.guard, group.evidence)
 
@@ -529,10 +759,10 @@ class Tree:
         found = dict(group.ranked)
         return found[group.cause] if group.cause in found else 1.0 - found.get("switched-off", 0.0)
 
-    def _heavy(self, group: Group) -> bool:
+    def _heavy(self, group: Group, since_ms: int) -> bool:
         """Did what feeds this supply draw near its limit just before?"""
-        feeding = self._by_id.get(group.supply.fed_by or "")
-        return feeding is not None and feeding.recent_multiple >= HEAVY
+        heavy_ms = self.buses[group.supply.id].heavy_ms
+        return heavy_ms is not None and abs(heavy_ms - since_ms) <= HEAVY_MS
 
     def _end(self, group: Group, now_ms: int) -> None:
         group.active = False
@@ -577,7 +807,13 @@ class Tree:
             supply_id: vars(bus) | {"unmetered": list(bus.unmetered), "beyond": [list(entry) for entry in bus.beyond]}
             for supply_id, bus in self.buses.items()
         }
-        return {"groups": groups, "buses": buses, "step": list(self._step) if self._step else None}
+        seen = {channel: vars(last) for channel, last in self._seen.items()}
+        return {
+            "groups": groups,
+            "buses": buses,
+            "seen": {k: dict(v) for k, v in seen.items()},
+            "step": list(self._step) if self._step else None,
+        }
 
     def restore(self, state: dict[str, Any]) -> None:
         """Take back what there still is; a circuit whose parent left the schedule speaks for itself."""
@@ -592,6 +828,9 @@ class Tree:
             for name, value in state["buses"].get(supply_id, {}).items():
                 setattr(bus, name, list(value) if name == "unmetered" else value)
             bus.beyond = [(entry[0], entry[1]) for entry in bus.beyond]
+        for channel, seen in self._seen.items():
+            for name, value in state["seen"].get(channel, {}).items():
+                setattr(seen, name, value)
         self._step = (state["step"][0], state["step"][1]) if state["step"] else None
         self.any_active = any(g.active for g in self.groups)
 

@@ -20,6 +20,7 @@ NEARLY_SLOWEST = 0.9  # of the opening heat of the slowest device: it holds a mo
 NO_VOLTS = 0.3  # of nominal: below it there are none
 AT_ONCE_MS = 1_000  # a dip so near its first reading of nothing is of the same round …
 AT_ONCE_PERIOD_MS = 2_000  # … and of one event: in longer rounds a stop and an odd dip meet too often (reckoned, no source)
+DEEP_PERIOD_MS = 10_000  # of slower channels a dip within two periods is as easily a crank while a load stopped by itself
 DEEP_DIP = 0.08  # of nominal: about 1 V on 12 V, what a short pulls the bus down by (trade practice, no source)
 LOW_VOLTS = 0.90  # of nominal: 11.5 V of 12.8, where loads lock themselves out (10.4 to 11.7 V; common practice, no source)
 AMPLE_VOLTS = 0.96
@@ -131,7 +132,7 @@ class Witness:
             if sum(1 for t in self.flickers if since_ms - t <= FLICKER_MS) >= FLICKERS:
                 known.append("flickered-before")
         dip_v, dip_ms = self._tree.dip(member, since_ms)
-        if dip_v >= DEEP_DIP * self._supply.nominal_v:
+        if dip_v >= DEEP_DIP * self._supply.nominal_v and self._period_ms <= DEEP_PERIOD_MS:
             known.append("bus-dipped-deep")
         elif dip_v > 0.0:
             at_once = lived and self._period_ms <= AT_ONCE_PERIOD_MS and abs(dip_ms - since_ms) <= AT_ONCE_MS
