@@ -105,6 +105,20 @@ def test_a_bus_without_volts_is_the_supply_though_each_channel_might_be_cut_off(
     assert dead(plan(*ways(OWN_BAR)), rows(shown)) == [("supply", "house", "feed-lost", "supply-lost")]
 
 
+@pytest.mark.parametrize(("gap_s", "bus_v", "told"), [(48.0, 12.9, "feeder"), (0.0, 0.0, "supply")])
+def test_the_last_channel_that_sees_the_bus_may_miss_some_readings(gap_s: float, bus_v: float, told: str) -> None:
+    """A feeder is lost, and a burst of the only other channel's readings: the bus is not; the twin: it goes as well."""
+
+    def misses(t: float) -> Shown | None:
+        return None if 420 <= t < 420 + gap_s else (12.9 if t < 420 else bus_v, 0.1 if t < 420 or bus_v else 0.0)
+
+    shown: Rows = {"L1": until(12.9, 1.0), "L2": until(12.9, 0.0), "D6": misses}
+    found = run(plan(*ways(OWN_BAR)), rows(shown, 700, period_s=10.0))
+    assert found[0].subject == "feeder"
+    assert {t.subject for t in found if t.event == "begins"} == {"feeder", told}
+    assert [t.event for t in found if t.subject == "feeder"][:1] == ["begins"]
+
+
 def test_a_feeder_is_back_with_its_volts_though_nothing_draws() -> None:
     def back(amps: float) -> Callable[[float], Shown]:
         return lambda t: (0.0, 0.0) if LOST_S <= t < 500 else (12.9, amps if t < LOST_S else 0.0)

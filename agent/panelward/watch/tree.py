@@ -20,6 +20,7 @@ HEALTHY = 0.75
 AT_ONCE_MS = 2_500  # nobody switches three circuits off one by one so quickly
 TOGETHER_MS = 5_000  # two that were last seen alive and first seen dead within overlapping times, and so much besides
 SKEW_MS = 1_000  # readings of one moment come within it: only a later one tells what has been since
+OVERDUE_MS = 120_000  # … or ten periods
 AWAIT_MS = 60_000  # … or three periods: so long what did not report since can still tell a parent from one circuit
 NO_VOLTS_READINGS = 3
 NO_VOLTS_MS = 10_000
@@ -335,12 +336,19 @@ class Tree:
         seen.stood_ms = now_ms
 
     def _bus_stands(self, supply_id: str, channel: str, now_ms: int) -> bool:
-        """Do others of this supply see volts, at the bus or behind their devices?"""
-        for other in self._channels[supply_id]:
-            seen = self._seen[other.id]
+        """Do others of this supply see volts, at the bus or behind their devices?
+
+        Who saw them since the last of the bars was lost is believed until it is overdue, who did not for two periods.
+        """
+        channels = self._channels[supply_id]
+        gone = [self._seen[c.id].gone_ms or 0 for c in channels if c.id in self._at_bus]
+        lost_ms = max(gone, default=0)
+        for other in channels:
+            seen, every_ms = self._seen[other.id], self._every_ms[other.id]
             if other.id == channel or seen.gone_ms is not None or seen.stood_ms is None:
                 continue
-            if other.id in self._on_change or now_ms - seen.stood_ms <= 2 * self._every_ms[other.id] + SKEW_MS:
+            saw_ms = max(OVERDUE_MS, 10 * every_ms) if seen.stood_ms >= lost_ms + SKEW_MS else 2 * every_ms + SKEW_MS
+            if other.id in self._on_change or now_ms - seen.stood_ms <= saw_ms:
                 return True
         return False
 
