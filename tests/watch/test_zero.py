@@ -128,6 +128,25 @@ def test_a_floor_written_too_great_is_no_proof() -> None:
     assert not zero.provable
 
 
+def test_one_that_rests_above_what_is_written_proves_by_what_no_live_floor_reads() -> None:
+    """36 mA written, 41 read, in steps of 1 mA: farther off than a zero error, and yet a reading of nothing is no live one."""
+    zero = Zero(0.001, 0.036)
+    for n in range(3):
+        at_rest = lows(zero, lambda h: 0.041 if h % 1 < 0.5 else 2.0, 0.75, from_h=float(n), step_a=0.001)
+        assert at_rest == []
+    assert zero.settled
+    assert zero.provable
+    assert lows(zero, lambda _: 0.001, 0.1, from_h=10.0, step_a=0.001) != []
+
+
+def test_a_lower_level_of_one_that_rests_above_what_is_written_is_no_loss() -> None:
+    """It dozes at 60 mA for days, then at the 25 that are written: half of what it read last, and alive."""
+    zero = Zero(0.001, 0.025)
+    for n in range(3):
+        assert lows(zero, lambda h: 0.060 if h % 1 < 0.5 else 2.0, 0.75, from_h=float(n), step_a=0.001) == []
+    assert lows(zero, lambda _: 0.025, 1, from_h=10.0, step_a=0.001) == []
+
+
 def test_a_load_that_draws_more_for_hours_is_no_zero_error() -> None:
     """A set-top that is awake at 90 mA and dozes at 60: its floor is the least, also after a long day."""
     zero = Zero(0.01, 0.06)
