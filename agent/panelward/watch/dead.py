@@ -186,7 +186,7 @@ class Dead:
             return
         # Where its device is known to have opened: no need to wait. Else a reboot, a crank or a dip must be over first.
         waited = self.witness.may_have_opened() or now_ms >= self._steady_from_ms()
-        if (self.low >= READINGS and waited) or self._opened_alone(now_ms):
+        if (self.low >= READINGS and waited) or self._opened_alone(now_ms, settled=False):
             self._decide(now_ms)
         elif self.low < READINGS:
             self._look_at(now_ms + ROUND_MS)  # a dip, volts at the bus: others of this round are still to say it
@@ -233,13 +233,15 @@ class Dead:
             self._no_rest()
         self.witness.lives(sample._replace(received_ms=sample.time_ms))
 
-    def _opened_alone(self, now_ms: int) -> bool:
-        """Is its device known to have opened, or that or a hand after what no device carries? And nothing above it?"""
+    def _opened_alone(self, now_ms: int, *, settled: bool) -> bool:
+        """Is its device known to have opened, and nothing above it? Or, once the others of this round have spoken (`settled`),
+        that or a hand after what no device carries?
+        """
         if not self._tree.stands_alone(self, self.low_received_ms):
             return False
         ranked = self._weigh(now_ms)
         cause = named(ranked)
-        return cause == "device-opened" or (cause is None and not self._always_on_speaks() and self._either(ranked))
+        return cause == "device-opened" or (settled and cause is None and not self._always_on_speaks() and self._either(ranked))
 
     @property
     def _floor(self) -> bool:
@@ -341,7 +343,7 @@ class Dead:
         if self.low_ms is None or self.active or self.covered:
             return
         if not self.decided:
-            if self._opened_alone(now_ms):
+            if self._opened_alone(now_ms, settled=True):
                 self._decide(now_ms)
         elif self.gone_ms is not None and self.low_ms != self.gone_ms:
             self._decide_gone(now_ms)

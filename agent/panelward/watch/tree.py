@@ -62,6 +62,7 @@ class Member(Protocol):
     alive_ms: int | None  # last received sample that showed life
     low_received_ms: int  # its first reading of nothing
     held: bool  # it publishes on change: what it said last stands
+    past: bool  # it stopped in readings that came late
 
     @property
     def may_have_opened(self) -> bool:
@@ -392,7 +393,7 @@ class Tree:
             return None
         else:
             until_ms, from_ms = member.dropped_ms, member.alive_ms
-        if from_ms is None or member.circuit.id in self._on_change:
+        if from_ms is None or member.past or member.circuit.id in self._on_change:
             from_ms = until_ms
         return min(from_ms, until_ms), until_ms
 
@@ -521,8 +522,8 @@ class Tree:
             return 0.0, 0  # a crank: a branch's own conductors keep its short from pulling a bank so deep
         if dip.last_ms - dip.from_ms > SHORT_MS or dip.last_ms == dip.seen_ms:
             return 0.0, 0  # too long, or not over yet: the bus falls
-        if any(m.dropped_ms is not None and abs(m.dropped_ms - when_ms) <= near for m in others):
-            return 0.0, 0  # one short takes one circuit
+        if any(m.dropped_ms is not None and abs(m.dropped_ms - dip.from_ms) <= m.period_ms + 1_000 for m in others):
+            return 0.0, 0  # one short takes one circuit; what stopped a round before or after it stopped by itself
         return dip.volts, dip.last_ms
 
     def drawn_beside(self, circuit: Member, since_ms: int) -> bool:
