@@ -307,3 +307,27 @@ def test_a_small_floor_is_judged_by_its_amps_and_not_by_watts_in_tenths(after_a:
 
     found = run(plan(kept, DETECTOR), rows(), until_ms=T0 + 1_200_000)
     assert [t.kind for t in found if t.group == "dead"] == says
+
+
+# What takes all of them
+
+
+@pytest.mark.parametrize("reports", ["sample", "mean"])
+@pytest.mark.parametrize("stopped_s", [0.0, 6.0, 23.0])
+def test_a_lost_supply_that_nobody_measures_is_no_opened_device(stopped_s: float, reports: str) -> None:
+    """The target was switched off at its load some time before; the others' last means still hold a draw."""
+    sense = Sense(volts_at="after-switch", resolution_a=0.01, reports=reports)
+    kept = [circuit(**way(f"K{n}", feed="always-on", always_draws_w=10.0, sense=sense)) for n in (1, 2, 3)]  # type: ignore[arg-type]
+    schedule = plan(circuit(**way("D7", sense=sense)), *kept)  # type: ignore[arg-type]
+
+    def rows() -> Iterator[Reading]:
+        for n in range(100):
+            t = 2.0 * n
+            fed = t < AT_S
+            yield reading("D7", t, 5.0 if t < AT_S - stopped_s else 0.0, 13.0 if fed else 0.0, True)
+            for k in (1, 2, 3):
+                mixed = reports == "mean" and t == AT_S
+                yield reading(f"K{k}", t + 0.2, 2.0 if fed else 1.5 if mixed else 0.0, 13.0 if fed else 0.0, True)
+
+    found = run(schedule, rows(), until_ms=T0 + 250_000)
+    assert [(t.subject, t.subject_id) for t in found if t.group == "dead" and t.told] == [("supply", "house")]

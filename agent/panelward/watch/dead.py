@@ -152,6 +152,8 @@ class Dead:
             self.witness.volts = sample.volts
             if self.circuit.sense.volts_at != "bus":
                 self.witness.sees(sample.volts, now_ms)
+                if self._on_change and self.witness.none_ms == now_ms and self.low_ms is not None and not self.decided:
+                    self._look_at(now_ms + self._stands_ms)
         if not self._is_low(sample):
             self._live(sample)
             return
@@ -237,7 +239,12 @@ class Dead:
         """Is its device known to have opened, and nothing above it? Or, once the others of this round have spoken (`settled`),
         that or a hand after what no device carries?
         """
-        if not self._tree.stands_alone(self, self.low_received_ms):
+        since_ms, none_ms = self.low_received_ms, self.witness.none_ms
+        if none_ms is not None and none_ms > since_ms:  # it showed nothing before: that its volts are gone must stand by itself
+            if self.witness.nones < self._quick and not (self._on_change and now_ms >= none_ms + self._stands_ms):
+                return False
+            since_ms = none_ms
+        if not self._tree.stands_alone(self, since_ms):
             return False
         ranked = self._weigh(now_ms)
         cause = named(ranked)
@@ -274,8 +281,8 @@ class Dead:
     def _steady_from_ms(self) -> int:
         """When a reboot is over. After a dip of the bus what has electronics starts anew, and may take most of a minute."""
         weak_ms = self._tree.weak_ms(self.circuit.supply, self.low_received_ms)
-        if weak_ms is None:
-            return self.low_received_ms + STEADY_MS
+        if weak_ms is None:  # that volts go which were there when it stopped is another event
+            return max(self.low_received_ms, self.witness.none_ms or 0) + STEADY_MS
         return min(max(self.low_received_ms, weak_ms) + TELL_MS, self.low_received_ms + WEAK_MS)
 
     def _lost_at_rest(self, sample: Sample, *, gone: bool) -> bool:

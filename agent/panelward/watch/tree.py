@@ -443,10 +443,14 @@ class Tree:
 
     @staticmethod
     def _drawn_since(member: Member, since_ms: int, circuit: Member) -> bool:
-        """One that publishes on change, and no slower than this circuit, had said it by now if it had stopped."""
+        """In a later round: in the same one it may have been read before, and a mean is of the time before. One that publishes
+        on change, and no slower than this circuit, had said it by now if it had stopped.
+        """
         if member.low_ms is not None or member.alive_ms is None:
             return False
-        return member.alive_ms >= since_ms or (member.held and member.period_ms <= circuit.period_ms)
+        if member.alive_ms >= since_ms + member.period_ms // 2:
+            return True
+        return member.held and member.period_ms <= circuit.period_ms
 
     def stepped(self, circuit_id: str, now_ms: int) -> None:
         """A circuit's draw jumped up."""

@@ -54,6 +54,8 @@ class Witness:
         self.quick_before = 0.0  # of means: the same at the last reading, which may hold less than what flowed
         self.slow_before = 0.0
         self.volts: float | None = None
+        self.none_ms: int | None = None  # they are gone since, received
+        self.nones = 0  # readings of none in a row
         self.level_v: float | None = None  # slow mean of the volts behind its device, to see a dip against
         self.dip: Dip | None = None
         self.lived_ms = 0  # its last reading of life, received
@@ -91,7 +93,10 @@ class Witness:
         """Volts behind its device: those that are there show what the bus does."""
         nominal_v = self._supply.nominal_v
         if volts < NO_VOLTS * nominal_v:
+            self.none_ms = now_ms if self.none_ms is None else self.none_ms
+            self.nones += 1
             return
+        self.none_ms, self.nones = None, 0
         level_v = self.level_v if self.level_v is not None else volts
         last = self.dip
         if volts < level_v - DIP_PER_NOMINAL * nominal_v:
@@ -157,10 +162,15 @@ class Witness:
         return tuple(known)
 
     def _healthy(self, member: Member, since_ms: int) -> bool:
-        """Has its bus volts?"""
-        if self._tree.bus_healthy(member):
+        """Has its bus volts? Where nobody measures it, others have shown it since its own went."""
+        bus = self._tree.buses[self._circuit.supply]
+        if bus.volts is not None:
+            return self._tree.bus_healthy(member)
+        since_ms = max(since_ms, self.none_ms or 0)
+        later_ms = since_ms + self._period_ms // 2  # in the same round they may have been read before
+        if any(other != self._circuit.id and at_ms >= later_ms for other, at_ms in bus.beyond):
             return True
-        return self._tree.buses[self._circuit.supply].volts is None and self._tree.drawn_beside(member, since_ms)
+        return self._tree.drawn_beside(member, since_ms)
 
     def _switch(self, since_ms: int) -> list[str]:
         known = []
@@ -217,5 +227,5 @@ class Witness:
 
 _KEPT = (
     "before_a", "last_a", "before_v", "recent_a", "recent_ms", "quick", "slow", "volts", "closed", "commanded_off_ms",
-    "level_v", "lived_ms", "closed_ms", "quick_before", "slow_before", "unmetered_a", "metered",
+    "none_ms", "nones", "level_v", "lived_ms", "closed_ms", "quick_before", "slow_before", "unmetered_a", "metered",
 )  # fmt: skip
