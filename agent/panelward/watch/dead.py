@@ -184,7 +184,11 @@ class Dead:
             return
         if self.active == "feed-lost" and self.witness.closed != self.judged_closed:
             self._look_again(sample)
-        if self.decided or self.low < self._quick:
+        if self.decided:
+            return
+        if self.low < self._quick:
+            if self.low == QUICK:  # if the third is lost, two do once they stand as long as a slow publisher's two
+                self._look_at(self.low_received_ms + QUICK_MS)
             return
         # Where its device is known to have opened: no need to wait. Else a reboot, a crank or a dip must be over first.
         waited = self.witness.may_have_opened() or now_ms >= self._steady_from_ms()
@@ -292,8 +296,7 @@ class Dead:
             return False
         if self.gone_ms is None:
             self.gone_ms, self.gone_received_ms = sample.time_ms, sample.received_ms
-            if self._on_change:
-                self._look_at(sample.received_ms + max(STEADY_MS, self._stands_ms))
+            self._look_at(sample.received_ms + max(STEADY_MS, self._stands_ms))
         self.gone += 1
         if self.gone < READINGS or sample.received_ms - self.gone_received_ms < STEADY_MS or self.low_ms == self.gone_ms:
             return False
@@ -352,7 +355,7 @@ class Dead:
         if not self.decided:
             if self._opened_alone(now_ms, settled=True):
                 self._decide(now_ms)
-        elif self.gone_ms is not None and self.low_ms != self.gone_ms:
+        elif self.gone_ms is not None and self.low_ms != self.gone_ms and (self._on_change or self.gone >= READINGS):
             self._decide_gone(now_ms)
 
     def _tell(self, now_ms: int) -> None:
