@@ -93,6 +93,21 @@ TWINS: dict[str, tuple[Schedule, Iterator[Reading]]] = {
     "something feeds ever less": (VAN, rows(LIT, {}, 3600, other=lambda t: 0.03 if t < 600 else -30.0 * 0.5 ** (t / 600))),
     "something feeds on the sun": (VAN, rows(LIT, {}, 3600, other=lambda t: fed(t) * (1.0 + 0.5 * (t // 60 % 2)))),
     "something charges the bus": (VAN, rows(LIT, {}, 3600, other=fed, volts=lambda t: 13.0 if t < STOPS_S else 14.2)),
+    "more is fed than before": (VAN, rows(LIT, {}, 3600, other=lambda t: -10.0 if t < STOPS_S else -12.0)),
+    "something fed the bank yesterday": (
+        VAN,
+        rows(LIT, {}, 86_400 + 3600, other=lambda t: -9.0 if 300 <= t < 2000 else fed(t, from_s=86_400)),
+    ),
+    "something charged the bus yesterday": (
+        VAN,
+        rows(
+            LIT, {}, 86_400 + 3600, other=lambda t: -9.0 if 300 <= t < 2000 else fed(t, from_s=86_400),
+            volts=lambda t: 14.2 if 290 <= t < 2010 else 13.0,
+        ),
+    ),
+    "a little was fed before": (
+        VAN, rows(LIT | {"D5": steady(1.0)}, {}, 3600, other=lambda t: -0.4 if t < STOPS_S else -1.4)
+    ),
     "not by its draw": (VAN, rows(LIT, {}, 3600, other=lambda t: fed(t) / 2)),
     "two of the same draw": (
         plan(METER, FREEZER, SOCKETS, LAMPS, DETECTOR, replace(LAMPS, id="D4", label="Deck lights")),
@@ -116,6 +131,13 @@ def test_what_a_silent_circuit_draws_is_not_known() -> None:
     true = LIT | {"D7": lambda t_s: 2.1 + 0.01 * (t_s // 2 % 2) if t_s < 604 else 0.0}
     silent = [r for r in rows(true, {}, 3600) if r.circuit != "D7" or r.time_ms < T0 + 600_000]
     assert {(t.subject_id, t.kind) for t in run(VAN, silent)} == {("D7", "readings-overdue")}
+
+
+def test_that_one_is_told_hides_no_other_later() -> None:
+    """What the first leaves below nothing is not taken for a source; once it moves again the next is found."""
+    moves = {"D5": lambda t_s: 2.0 if t_s < 3000 else 0.0, "D7": steady(3.0)}
+    found = run(VAN, rows(TRUE | {"D7": until(3.0, 4000.0)}, moves, 5500))
+    assert suspects(found) == [("D5", "begins", "stuck"), ("D5", "ends", "stuck"), ("D7", "begins", "stuck")]
 
 
 def test_a_gap_of_the_meters_readings_is_no_step() -> None:

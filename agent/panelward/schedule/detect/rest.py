@@ -55,6 +55,7 @@ def _stuck(look: Look) -> Sight:
         return by_bus
     least_a = max(UNMOVED_A, UNMOVED_STEPS * look.step_a)
     why = f"when a draw of {least_a:.3g} A or more stops behind it, and the bank's meter falls by that and stays there"
+    why += "; not where anything charges it on no circuit"
     return look.sight(STUCK, "together", max(STUCK_S, 20 * look.period_s), why)
 
 
