@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+import hashlib
+import json
 import multiprocessing
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -11,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from panelward.watch import causes
 from proving import cases, judge, prove, report
 from proving.sampling import Point
 
@@ -97,6 +100,14 @@ def test_a_decision_holds_what_a_fit_needs(part: Part) -> None:
     assert len(found) > 50
     weighed = [d for d in found if d["candidates"]]
     assert all(d["evidence"] and d["truth"] and d["confidence"] is not None for d in weighed)
+
+
+def test_the_weights_are_those_that_were_frozen() -> None:
+    """Whoever moves a weight fits anew, and says in `frozen.json` on what: a held-out run of before counts no more."""
+    told = json.loads((Path(__file__).parent / "frozen.json").read_text())
+    tables = [causes.EVIDENCE, causes.PRIORS, causes.UPSTREAM_EVIDENCE, causes.UPSTREAM_PRIORS]
+    text = json.dumps([{name: list(row) for name, row in table.items()} for table in tables])
+    assert hashlib.sha256(text.encode()).hexdigest() == told["sha256"]
 
 
 def test_the_same_case_is_the_same_twice() -> None:
