@@ -302,7 +302,14 @@ def test_the_phone_gets_evidence_without_its_weights() -> None:
     found = alarm_object(replace(transition(load, CASES[7]), evidence=facts), schedule)
     assert "(no readings -4.0, an old message -4.0)" in found["evidence"][2]  # which tells least: no cause that competes
     why = next(line for line in body(found, 1).splitlines() if line.startswith("Why: "))
-    assert why.endswith("its floor is 1.5 W. Even what it always draws is gone. Its readings are fresh.")
+    assert why == (
+        "Why: 3.1 A before, then nothing 3 times in a row; it always draws 1.5 W. Even what it always draws is gone. "
+        "Its readings are fresh."
+    )
+    once = (("shows-nothing", (("before_a", 3.1), ("floor_w", 0.0), ("readings", 1))),)
+    assert alarm_object(replace(transition(load, CASES[7]), evidence=once), schedule)["evidence"] == [
+        "3.1 A before, then nothing once."
+    ]
 
 
 def test_a_parent_between_two_causes_says_what_tells_them_apart() -> None:
@@ -314,6 +321,16 @@ def test_a_parent_between_two_causes_says_what_tells_them_apart() -> None:
     text = body(alarm_object(replace(told, evidence=facts), schedule), 1)
     assert "To tell: The main switch or the low-battery cut-off: look at the main switch first." in text
     assert "Why: 3 circuits stopped together; nobody measures the bus." in text
+
+
+def test_two_causes_are_named_alone_only_where_they_are_most_of_it() -> None:
+    schedule, load = schedule_with("cold", "Sample freezer")
+    two = (("wiring-open", 0.4), ("switched-off-at-load", 0.3), ("own-fuse", 0.2), ("load-failed", 0.1))
+    many = (("wiring-open", 0.3), ("switched-off-at-load", 0.25), ("own-fuse", 0.25), ("load-failed", 0.2))
+    for ranked, told in ((two, english.EITHER_OR["switched-off-at-load", "wiring-open"]), (many, english.EITHER_OTHER)):
+        lost = ("feed-lost", "unknown", "high", {"before_a": 3.1, "device": "fuse"}, ())
+        found = alarm_object(transition(load, lost, candidates=ranked), schedule)
+        assert f"To tell: {told.format(word='fuse')}" in body(found, 1)
 
 
 def test_what_tells_two_causes_apart_is_said_in_permitted_words() -> None:

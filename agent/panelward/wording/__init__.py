@@ -14,6 +14,7 @@ from panelward.wording import english, flood, say
 
 __all__ = ["alarm_object", "body", "repeated", "title"]
 
+MOSTLY = 0.6  # what the two likeliest causes must have together to be named alone
 _WEIGHTS = re.compile(r" \([^()]* [+-]\d+\.\d\)(?=\.)")  # of a piece of evidence, as `_fact` adds them: not for a phone
 
 
@@ -100,8 +101,9 @@ def repeated(text: str) -> str:
 
 
 def _either(candidates: Iterable[Sequence[Any]], word: str, *, parent: bool) -> str:
-    """The two likeliest causes, and what tells them apart by looking or listening."""
-    first = sorted(str(cause) for cause, _ in list(candidates)[:2])
+    """The two likeliest causes, and what tells them apart by looking or listening; of more as likely, where to begin."""
+    two = list(candidates)[:2]
+    first = sorted(str(cause) for cause, _ in two) if sum(p for _, p in two) >= MOSTLY else []
     pairs, other = (english.EITHER_PARENT, english.EITHER_PARENT_OTHER) if parent else (english.EITHER_OR, english.EITHER_OTHER)
     template = pairs.get((first[0], first[1])) if len(first) == 2 else None
     return (template or other).format(word=word)
@@ -207,6 +209,11 @@ def _word(transition: Transition, schedule: Schedule, figures: dict[str, Figure]
 def _fact(name: str, facts: Facts, transition: Transition, schedule: Schedule) -> str:
     if name == "stopped-together" and dict(facts)["bus_v"] is None:
         name += "-unmeasured"
+    if name == "shows-nothing":
+        values = dict(facts)
+        name = name if values["floor_w"] else name + "-floorless"
+        times = values["readings"]
+        facts = tuple((values | {"readings": english.ONCE if times == 1 else english.TIMES.format(times=times)}).items())
     template = english.EVIDENCE[name]
     if name == "under-work":
         values = dict(facts)

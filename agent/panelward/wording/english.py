@@ -459,7 +459,8 @@ EVIDENCE: dict[str, str] = {
     "longest-run": "The schedule's longest run is {longest_s} s.",
     "between-levels": "Its lowest level begins at {lowest_w} W: this is neither standby nor its job.",
     "bank-days": "From full, the bank lasts {days} days at {draw_a} A.",
-    "shows-nothing": "{before_a} A before; {readings} readings of nothing in a row; its floor is {floor_w} W.",
+    "shows-nothing": "{before_a} A before, then nothing {readings}; it always draws {floor_w} W.",
+    "shows-nothing-floorless": "{before_a} A before, then nothing {readings}.",
     "switch-reported-off": "Its switch reports off",
     "switch-reported-on": "Its switch reports on",
     "output-off-unasked": "Its electronic output reports off, and no command was seen",
@@ -573,6 +574,13 @@ EITHER_OR: dict[tuple[str, str], str] = {
     ("load-failed", "sensor-failed"): "Itself, or only the sensor: look and listen if it runs.",
     ("load-failed", "lock-out"): "Itself, or too few volts: its display tells.",
     ("switched-off", "switched-off-at-load"): "A switch: look at the panel switch, then at its own.",
+    ("own-fuse", "wiring-open"): "Its own fuse or its wiring: leave both to the fitter.",
+    ("own-fuse", "sensor-failed"): "Its own fuse, or only the sensor: look and listen if it runs.",
+    ("own-fuse", "switched-off"): "A switch or its own fuse: look at the panel switch first.",
+    ("lock-out", "own-fuse"): "Its own fuse, or too few volts: its display tells.",
+    ("switched-off-at-load", "wiring-open"): "Its own switch or its wiring: look at the switch first.",
+    ("switched-off", "wiring-open"): "A switch or its wiring: look at the panel switch first.",
+    ("sensor-failed", "wiring-open"): "Its wiring, or only the sensor: look and listen if it runs.",
     ("own-fuse", "switched-off-at-load"): "Its own switch or its own fuse: look at the switch first.",
     ("sensor-failed", "switched-off-at-load"): "Its own switch, or only the sensor: look and listen if it runs.",
 }
@@ -591,6 +599,7 @@ EITHER_OTHER = "Its switch, its {word} or itself: look at the switch first."
 TELL = "To tell: "
 
 AT_LEAST = "at least {amps}"
+ONCE, TIMES = "once", "{times} times in a row"
 PERHAPS = (" Perhaps {other}: names look swapped.", " Names look swapped.")  # after a sentence, where one fits
 TOGETHER, APART = "together at", "since"  # how circuits of a flood stopped
 
