@@ -39,8 +39,8 @@ def test_evidence_weights_and_causes_are_told(lost: tuple[Path, str], capsys: py
     assert max(len(line) for line in out.splitlines()) <= 80
     assert "feed-lost" in out
     flat = " ".join(out.split())
-    assert "Even what it always draws is gone" in flat
-    assert "its fuse or breaker +0.3" in flat
+    assert "Even what it always draws is not seen" in flat
+    assert "its feeder +0.3" in flat
     for cause in ("switched-off", "device-opened", "load-failed", "wiring-open", "sensor-failed"):
         assert cause in out
     assert "named at 85 % or more" in flat

@@ -412,6 +412,9 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "suspect-sensor-failed": {
         "detector": ("Press {label}'s own test button: its readings show nothing since {since}, the battery's meter goes on.",),
+        "medical": ("Go to {label} and see that it runs: its sensor shows nothing since {since}, the battery's meter still its "
+                    "{amps} A.",
+                    "Go to {label} and see that it runs: its sensor shows nothing since {since}."),
         "*": ("Look at {label} once: its sensor shows nothing since {since}, the battery's meter still shows its {amps} A.",),
     },
     "suspect-saturated": {
@@ -483,7 +486,7 @@ EVIDENCE: dict[str, str] = {
     "idle-too-long": "It has rested longer than in a thousand of its rests",
     "readings-fresh": "Its readings are fresh",
     "near-its-cut-off": "The bus stood near its cut-off in the last ten minutes",
-    "far-from-cut-off": "The bus was far from its cut-off",
+    "far-from-cut-off": "The battery was not near its cut-off before",
     "bus-has-volts": "The bus has volts",
     "bus-without-volts": "The bus has no volts",
     "bus-low": "The bus has too few volts",
@@ -494,7 +497,7 @@ EVIDENCE: dict[str, str] = {
     "bus-dipped": "The bus dipped just before",
     "bus-dipped-at-once": "The bus dipped just as it stopped, and came back",
     "bus-dipped-deep": "The bus dipped deep just before, and came back",
-    "floor-gone": "Even what it always draws is gone",
+    "floor-gone": "Even what it always draws is not seen",
     "no-volts-after-device": "No volts behind its device, while the bus has them",
     "no-volts-after-switch": "No volts behind its switch, while the bus has them",
     "no-volts-at-load": "No volts at the load, while the bus has them",
@@ -502,7 +505,7 @@ EVIDENCE: dict[str, str] = {
     "volts-after-switch": "There are volts behind its switch",
     "volts-at-load": "There are volts at the load",
     "stopped-together": "{circuits} circuits stopped together; the bus stood at {bus_v} V.",
-    "stopped-together-unmeasured": "{circuits} circuits stopped together; nobody measures the bus.",
+    "stopped-together-unmeasured": "{circuits} circuits stopped together.",
     "near-cutoff": "The bus stands at {volts} V; it is cut off at {cutoff_v} V.",
     "rest-volts": "Without its load it would stand at {rest_v} V: behind {mohm} mΩ, by its last {steps} steps.",
     "charge-counted": "Counted since it was full {days} days ago: by the capacity on record {left_ah} Ah are left, {error_ah} Ah "
@@ -595,8 +598,9 @@ EITHER_PARENT: dict[tuple[str, str], str] = {  # what took several circuits toge
     ("isolator", "switched-off"): "A switch took them: look at the main switch, then ask who switched off.",
 }
 EITHER_PARENT_OTHER = "Look at the main switch first; leave the rest to the fitter."
-EITHER_OTHER = "Its switch, its {word} or itself: look at the switch first."
+EITHER_OTHER = "Look at its switch first; if that is on, ring the fitter."
 TELL = "To tell: "
+LEAVE = "Leave "  # a sentence that begins so: nobody is sent there to look
 
 AT_LEAST = "at least {amps}"
 ONCE, TIMES = "once", "{times} times in a row"
