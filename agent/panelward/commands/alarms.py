@@ -73,11 +73,12 @@ def _why(transitions: list[dict[str, Any]], args: argparse.Namespace, zone: Zone
         print(fill(line, 80, initial_indent="  ", subsequent_indent="    "))
     if alarm["candidates"]:
         from panelward.watch.causes import NAMED, RUNNER_UP
+        from panelward.wording.english import CAUSES
 
         print("\nCauses weighed:")
         for cause, probability in alarm["candidates"]:
             named = "named" if cause == alarm["cause"] else "in question" if probability >= RUNNER_UP else "rejected"
-            print(f"  {cause:<16} {100 * probability:5.1f} %  {named}")
+            print(f"  {CAUSES.get(cause, cause):<32} {100 * probability:5.1f} %  {named}")
         rule = f"A cause is named at {NAMED:.0%} or more with the next at {RUNNER_UP:.0%} or less".replace("%", " %")
         print(fill(f"{rule}; those not listed are below 0.5 %.", 80))
     return 0
