@@ -323,6 +323,18 @@ def test_a_parent_between_two_causes_says_what_tells_them_apart() -> None:
     assert "Why: 3 circuits stopped together." in text
 
 
+def test_what_the_sentence_says_already_or_forbids_is_not_told_again() -> None:
+    ranked = (("wiring-open", 0.4), ("switched-off-at-load", 0.3), ("own-fuse", 0.2), ("load-failed", 0.1))
+    told = english.EITHER_OR["switched-off-at-load", "wiring-open"]
+    lost = ("feed-lost", "unknown", "high", {"before_a": 3.1, "device": "fuse"}, ())
+    for load_name, begins, within, after in (("fan", "Look at", True, False), ("burner", "Leave", False, False),
+                                             ("cold", "Look at", False, True)):  # fmt: skip
+        schedule, load = schedule_with(load_name, "Sample load")
+        lines = body(alarm_object(transition(load, lost, candidates=ranked), schedule), 1).splitlines()
+        assert lines[0].startswith(begins), lines[0]
+        assert (told in lines[0], f"To tell: {told}" in lines) == (within, after), load_name
+
+
 def test_two_causes_are_named_alone_only_where_they_are_most_of_it() -> None:
     schedule, load = schedule_with("cold", "Sample freezer")
     two = (("wiring-open", 0.4), ("switched-off-at-load", 0.3), ("own-fuse", 0.2), ("load-failed", 0.1))

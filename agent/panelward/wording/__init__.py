@@ -87,9 +87,9 @@ def body(found: dict[str, Any], number: int) -> str:
     if len(found["candidates"]) > 1 and found["cause"] in (None, "unknown"):
         could = [english.CAUSES.get(cause, cause) for cause, p in found["candidates"] if p >= 0.1]
         lines.append(english.EITHER + ", ".join(could) + ".")
-        lines.append(
-            english.TELL + _either(found["candidates"], str(found.get("device", "fuse")), parent="circuit" not in found)
-        )
+        tell = _either(found["candidates"], str(found.get("device", "fuse")), parent="circuit" not in found)
+        if tell not in lines[0] and not lines[0].startswith(english.LEAVE):
+            lines.append(english.TELL + tell)
     lines.append(english.MESSAGE_NUMBER.format(number=number))
     lines.append(english.CAUTION)
     return "\n".join(lines)
