@@ -28,7 +28,7 @@ from panelward.records import (
 )
 from panelward.watch import Watch
 
-VERSION = 6
+VERSION = 7
 
 
 class Core:

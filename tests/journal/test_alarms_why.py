@@ -40,7 +40,7 @@ def test_evidence_weights_and_causes_are_told(lost: tuple[Path, str], capsys: py
     assert "feed-lost" in out
     flat = " ".join(out.split())
     assert "Even what it always draws is not seen" in flat
-    assert "its feeder +0.3" in flat
+    assert "its fuse or breaker +0.3" in flat
     for cause in ("switched off", "its fuse or breaker", "the load itself", "the wiring", "the sensor"):
         assert cause in out
     assert "named at 85 % or more" in flat

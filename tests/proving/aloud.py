@@ -8,7 +8,6 @@ writes `messages.txt`, what the phone shows, and `truth.txt`, what really happen
 from __future__ import annotations
 
 import argparse
-import json
 import random
 import sys
 from pathlib import Path
@@ -26,8 +25,7 @@ from proving.vehicle import T0_MS  # noqa: E402
 
 def said(line: dict[str, Any]) -> str:
     """The message of a case's first word about its fault, or of its first false one."""
-    family, n, number = line["case"].split("/")
-    case = cases.make(family, int(n), int(number))
+    case = cases.again(line["case"])
     about = next(t for t in line["transitions"] if t["told"] and t["kind"] == line["decision"]["kind"]
                  and t["id"] == line["decision"]["id"] and t["candidates"])  # fmt: skip
     core = Core()
@@ -47,8 +45,11 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--out", type=Path, default=Path("aloud"), help="folder of the two texts (default aloud)")
     args = parser.parse_args(argv)
     prove.load_held_out()
-    lines = [json.loads(line) for line in args.outcomes.read_text(encoding="utf-8").splitlines()]
-    told = [o for o in lines if "family" in o and not o["void"] and o["decision"] and o["decision"]["candidates"]]
+    told = [
+        o
+        for o in prove.read(args.outcomes).values()
+        if "family" in o and not o["void"] and o["decision"] and o["decision"]["candidates"]
+    ]
     told.sort(key=lambda o: str(o["case"]))
     drawn = random.Random(args.seed).sample(told, min(args.draw, len(told)))
     args.out.mkdir(parents=True, exist_ok=True)

@@ -287,6 +287,12 @@ def family(name: str, *, innocent: bool = False, held_out: bool = False) -> Call
     return note
 
 
+def again(case_id: str) -> Case:
+    """The case of an outcome."""
+    name, n, number = case_id.split("/")
+    return make(name, int(n), int(number))
+
+
 def make(name: str, n: int, number: int) -> Case:
     """One case, alone."""
     kind = FAMILIES[name]

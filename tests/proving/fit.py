@@ -26,7 +26,7 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent), str(HERE.parent.parent / "agent")]
 
 from panelward.watch import causes  # noqa: E402
-from proving import cases  # noqa: E402
+from proving import cases, prove  # noqa: E402
 
 HELD = 0.5  # log10, standard deviation round the proposal
 SHIFT = 1.0  # log10, of the thrown-away shift of the priors
@@ -79,8 +79,7 @@ def rows(lines: list[dict[str, Any]]) -> tuple[list[Row], list[Row]]:
         if decision["subject"] == "circuit":
             evidence = tuple(name for name in decision["evidence"] if name in causes.EVIDENCE)
             truth = "supply-lost" if line["cause"] in ABOVE else line["cause"]
-            family, n, number = line["case"].split("/")
-            schedule = cases.make(family, int(n), int(number)).schedule
+            schedule = cases.again(line["case"]).schedule
             circuit = schedule.circuit(decision["id"])
             floor = "floor-gone" in evidence
             prior = causes.priors(circuit, schedule.supply(circuit.supply), floor=floor)
@@ -187,10 +186,11 @@ def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="fit.py", description="Fit the weights of the causes on outcomes of the proof.")
     parser.add_argument("outcomes", type=Path, nargs="+", help="files that prove.py wrote")
     args = parser.parse_args(argv)
-    lines = [json.loads(line) for path in args.outcomes for line in path.read_text(encoding="utf-8").splitlines()]
+    lines = [line for path in args.outcomes for line in prove.read(path).values()]
     own, parents = rows([line for line in lines if "family" in line])
     for table, of in ((CIRCUIT, own), (PARENT, parents)):
         print(report(table, of), end="\n\n")
+    print(f"# the tables of causes.py as they stand, for frozen.json: sha256 {prove.weights_hash()}")
     return 0
 
 

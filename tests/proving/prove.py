@@ -21,6 +21,7 @@ if str(HERE.parent.parent / "agent") not in sys.path:
     sys.path.insert(0, str(HERE.parent.parent / "agent"))
 
 import panelward  # noqa: E402
+from panelward.watch import causes  # noqa: E402
 from proving import cases, judge, report, weeks  # noqa: E402
 
 WATCHED = ("watch", "alarm", "ratings", "records", "core.py")  # what an outcome depends on
@@ -37,6 +38,13 @@ def sources_hash() -> str:
         if path.name not in ("report.py", "prove.py", "test_proving.py", "fit.py", "aloud.py"):
             digest.update(path.name.encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()[:12]
+
+
+def weights_hash() -> str:
+    """Of the weights and priors: `frozen.json` holds that of those which were frozen."""
+    tables = (causes.EVIDENCE, causes.PRIORS, causes.UPSTREAM_EVIDENCE, causes.UPSTREAM_PRIORS)
+    text = json.dumps([{name: list(row) for name, row in table.items()} for table in tables])
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def load_held_out() -> bool:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import hashlib
 import json
 import multiprocessing
 from concurrent.futures import ProcessPoolExecutor
@@ -13,7 +12,6 @@ from typing import Any
 
 import pytest
 
-from panelward.watch import causes
 from proving import cases, judge, prove, report
 from proving.sampling import Point
 
@@ -105,9 +103,7 @@ def test_a_decision_holds_what_a_fit_needs(part: Part) -> None:
 def test_the_weights_are_those_that_were_frozen() -> None:
     """Whoever moves a weight fits anew, and says in `frozen.json` on what: a held-out run of before counts no more."""
     told = json.loads((Path(__file__).parent / "frozen.json").read_text())
-    tables = [causes.EVIDENCE, causes.PRIORS, causes.UPSTREAM_EVIDENCE, causes.UPSTREAM_PRIORS]
-    text = json.dumps([{name: list(row) for name, row in table.items()} for table in tables])
-    assert hashlib.sha256(text.encode()).hexdigest() == told["sha256"]
+    assert prove.weights_hash() == told["sha256"]
 
 
 def test_the_same_case_is_the_same_twice() -> None:

@@ -6,6 +6,7 @@ Ids are unique within their kind. Optional facts are None where the schedule is 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +45,16 @@ class Sense:
     resolution_a: float = 0.05
     publishes: str = "always"  # always | on-change
     full_scale_a: float | None = None  # the most it can show: a reading there is this or more
+
+    @property
+    def full_a(self) -> float:
+        """From here on it may be at its most; infinite where that is not written."""
+        return inf if self.full_scale_a is None else self.full_scale_a - self.resolution_a
+
+    @property
+    def nothing_a(self) -> float:
+        """A reading up to this is no draw: three steps, 30 mA at the least."""
+        return max(3.0 * self.resolution_a, 0.03)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -34,7 +34,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 5
+VERSION = 6
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other

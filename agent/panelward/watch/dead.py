@@ -13,12 +13,13 @@ from typing import Any
 from panelward.records import GROUP_OF, Circuit, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
 from panelward.watch.causes import NO_LOSS, Evidence, Ranked, named, posterior, priors, shown
+from panelward.watch.dips import Dip
 from panelward.watch.early import Early
 from panelward.watch.idle import CYCLIC, Idle
 from panelward.watch.idle import judged as rests_by_itself
 from panelward.watch.overcurrent import MUST_OPEN, Overcurrent
 from panelward.watch.panel import Panel, Sample
-from panelward.watch.tree import Dip, Tree
+from panelward.watch.tree import Tree
 from panelward.watch.witness import DEEP_DIP, NO_VOLTS, Witness
 from panelward.watch.zero import Zero
 
@@ -52,7 +53,7 @@ class Dead:
         self.zero = Zero(circuit.sense.resolution_a, self.floor_w / supply.nominal_v) if self.floor_w > 0.0 else None
         self.idle = Idle(period_ms) if self.zero is None and rests_by_itself(circuit) else None
         self.too_long = False  # it has rested longer than it ever does
-        self._zero_a = max(3.0 * circuit.sense.resolution_a, 0.03)
+        self._zero_a = circuit.sense.nothing_a
         self._zero_w = self._zero_a * supply.nominal_v
         self.order = bench.enrol(self)
         self.due_ms: int | None = None  # the earlier of the next two
@@ -94,18 +95,13 @@ class Dead:
     @property
     def proves(self) -> bool:
         """Does that it shows nothing prove that it has no feed? A floor does, and volts gone between device and switch."""
-        return (self.always_on and self._floor) or self.no_volts
-
-    @property
-    def no_volts(self) -> bool:
-        """Are the volts between its device and its switch gone?"""
         volts = self.witness.volts if self.circuit.sense.volts_at == "after-device" else None
-        return volts is not None and volts < NO_VOLTS * self._supply.nominal_v
+        return (self.always_on and self._floor) or (volts is not None and volts < NO_VOLTS * self._supply.nominal_v)
 
     @property
     def dip(self) -> Dip | None:
         """The last short fall of the volts behind its device."""
-        return self.witness.dip
+        return self.witness.dips.last
 
     @property
     def by_itself(self) -> bool:
@@ -225,7 +221,7 @@ class Dead:
             return
         amps = self._floor_a(sample)
         floor = self.zero if self.zero is not None and self.zero.provable else None
-        low = amps < floor.low_a if floor else abs(sample.amps) <= self._zero_a and abs(sample.watts) <= self._zero_w
+        low = amps < floor.low_a if floor else self._nothing(sample)
         if low:
             if self.past_ms is None and self.low_ms is None:
                 self.past_ms = sample.time_ms
@@ -272,6 +268,10 @@ class Dead:
                 low = self.zero.take(amps, sample.time_ms)
             if self.zero.provable:
                 return low
+        return self._nothing(sample)
+
+    def _nothing(self, sample: Sample) -> bool:
+        """Is it no draw, for all that its channel shows?"""
         return abs(sample.amps) <= self._zero_a and abs(sample.watts) <= self._zero_w
 
     def _floor_a(self, sample: Sample) -> float:

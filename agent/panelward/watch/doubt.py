@@ -91,8 +91,7 @@ class Doubt:
             ("rating_a", rating_a),
             ("carried_for_s", (sample.time_ms - self.over_ms) / 1000.0),
         ]
-        sense = self._circuit.sense
-        if sense.full_scale_a is not None and amps >= sense.full_scale_a - sense.resolution_a:
+        if amps >= self._circuit.sense.full_a:
             figures.append(("draw_is_least", True))  # it carried so much or more: the proof stands
         self._bench.found.append(
             Condition(

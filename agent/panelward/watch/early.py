@@ -38,8 +38,8 @@ class Early:
     """One circuit's fuse, as far as its openings tell."""
 
     __slots__ = (
-        "_bench", "_circuit", "_doubt", "_full_a", "_over", "_panel", "_period_ms", "_zero_a", "active", "base_a", "draw_a",
-        "from_ms", "last_ms", "live_ms", "openings", "run",
+        "_bench", "_circuit", "_doubt", "_over", "_panel", "_period_ms", "active", "base_a", "draw_a", "from_ms",
+        "last_ms", "live_ms", "openings", "run",
     )  # fmt: skip
 
     def __init__(
@@ -47,9 +47,6 @@ class Early:
     ) -> None:
         self._doubt = doubt
         self._bench, self._panel, self._circuit, self._over, self._period_ms = bench, panel, circuit, over, period_ms
-        sense = circuit.sense
-        self._zero_a = max(3.0 * sense.resolution_a, 0.03)
-        self._full_a = sense.full_scale_a - sense.resolution_a if sense.full_scale_a is not None else float("inf")
         self.base_a = 0.0  # where its draw stands still, since when, and its last reading there
         self.from_ms = self.live_ms = 0
         self.run = 0
@@ -64,11 +61,11 @@ class Early:
         if not sample.fresh or sample.time_ms - self.last_ms > MISSED * self._period_ms:
             self.run = 0
         self.last_ms = sample.time_ms
-        if amps <= self._zero_a:
+        if amps <= self._circuit.sense.nothing_a:
             return
         if not self.run or abs(amps - self.base_a) > STEADY * self.base_a:
             self.base_a, self.from_ms, self.run = amps, sample.time_ms, 0
-        self.run = self.run + 1 if amps < self._full_a else 0
+        self.run = self.run + 1 if amps < self._circuit.sense.full_a else 0
         self.live_ms = sample.time_ms
         if self.active and amps >= (1.0 - STEADY) * self.draw_a and sample.received_ms - self.openings[-1] >= OVER_MS:
             self.active = False

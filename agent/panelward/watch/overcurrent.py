@@ -72,11 +72,10 @@ class Overcurrent:
             if level.surge
         )
         self._nominal_v = supply.nominal_v
-        sense = circuit.sense
-        self._full_a = sense.full_scale_a - sense.resolution_a if sense.full_scale_a is not None else inf
+        self._full_a = circuit.sense.full_a
         running = [level.watts / supply.nominal_v * (1.0 + level.tolerance) for load in circuit.loads for level in load.levels]
         self.running_a = max(running, default=0.0)  # above it a draw is a start, or a fault
-        self._on_change = sense.publishes == "on-change"
+        self._on_change = circuit.sense.publishes == "on-change"
         self._surge_left_ms: int | None = None
         self.order = bench.enrol(self)
         self.due_ms: int | None = None

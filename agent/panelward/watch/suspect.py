@@ -13,7 +13,6 @@ Each is said once, by its cause, and ends when readings are plausible again. One
 
 from __future__ import annotations
 
-from math import inf
 from typing import Any
 
 from panelward.records import Circuit, Condition, Figure, Supply
@@ -59,8 +58,7 @@ class Suspect:
         rating = circuit.protection.fitted_a if circuit.protection else None
         limit = TIMES_FAULT * supply.fault_max_a if supply.fault_max_a is not None else None
         self._over_a = limit if limit is not None else TIMES_RATING * rating if rating is not None else None
-        full_a = circuit.sense.full_scale_a
-        self._full_a = full_a - self._res if full_a is not None else inf
+        self._full_a = circuit.sense.full_a
         # Of sockets and inverters nobody knows what hangs on them.
         known = [load for load in circuit.loads if load.levels and load.kind not in ("socket", "inverter")]
         self._follows = bool(known) and len(known) == len(circuit.loads) and all(load.behaves in FOLLOWS for load in known)

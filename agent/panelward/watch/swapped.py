@@ -62,7 +62,7 @@ class Trace:
 
     def __init__(self, names: Names, circuit: Circuit, supply: Supply, period_ms: int) -> None:
         self._names, self.circuit = names, circuit
-        self._zero_w = max(3.0 * circuit.sense.resolution_a, 0.03) * supply.nominal_v
+        self._zero_w = circuit.sense.nothing_a * supply.nominal_v
         self._needed = 1 if circuit.sense.publishes == "on-change" else 2 if period_ms >= 5_000 else 3
         self._low_w = self._high_w = 0.0  # where the draw stands still; nothing yet
         self._run = 0

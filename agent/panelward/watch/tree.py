@@ -9,11 +9,12 @@ Its circuits are covered by it; when it is back, one that still shows nothing sp
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple, Protocol
+from typing import Any, Protocol
 
 from panelward.records import Circuit, Condition, Facts, Schedule, Supply
 from panelward.watch.bench import Bench
 from panelward.watch.causes import Ranked, named, shown, upstream
+from panelward.watch.dips import Dip, Dips
 
 NO_VOLTS = 0.3  # of nominal: the bus is dead
 HEALTHY = 0.75
@@ -30,7 +31,6 @@ START_MS = 60_000  # an inverter that its own low-voltage cut-off stopped is bac
 SAG_MS = 30_000  # a bus below HEALTHY this long: its circuits stop for want of volts
 SHORT_MS = 1_500  # a short opens its device within a second: a longer dip is a crank or a heavy start
 LOST = 6  # periods: a few readings lost
-DIP_PER_NOMINAL = 0.025  # a common dip of 0.3 V on 12 V just before one circuit went: a short (trade practice, no source)
 CUTOFF_NEAR = 0.03  # of nominal above the cut-off
 CUTOFF_RECENT_MS = 600_000
 HIGH_VOLTS = 1.14  # of nominal: 14.6 V of 12.8, above which a lithium bank's own protection may act (from memory)
@@ -39,15 +39,6 @@ HEAVY_MS = 30_000
 UNMETERED = 3  # readings of the meter that are kept
 _ORDER = ("feeder", "isolator", "disconnect", "supply")  # of parents with the same circuits: what is lost most often
 _WORTH = {"life": 3, "property": 2, "comfort": 1}
-
-
-class Dip(NamedTuple):
-    """A short fall of volts."""
-
-    volts: float  # how far
-    from_ms: int
-    last_ms: int  # its last reading
-    seen_ms: int  # the last reading of all: later, where it is over
 
 
 class Member(Protocol):
@@ -82,10 +73,6 @@ class Member(Protocol):
     @property
     def proves(self) -> bool:
         """Does that it shows nothing prove that it has no feed? A floor does, and volts gone between device and switch."""
-
-    @property
-    def no_volts(self) -> bool:
-        """Are the volts between its device and its switch gone?"""
 
     @property
     def dip(self) -> Dip | None:
@@ -141,7 +128,7 @@ class Group:
 class Bus:
     """One supply's volts, as measured at the bus."""
 
-    def __init__(self) -> None:
+    def __init__(self, nominal_v: float) -> None:
         self.volts: float | None = None
         self.at_ms = 0
         self.none_ms: int | None = None  # without volts since
@@ -149,13 +136,9 @@ class Bus:
         self.beyond: list[tuple[str, int]] = []  # the last two circuits whose volts behind their devices showed the bus
         self.none_by: str | None = None  # which channel saw none last
         self.low_ms: int | None = None  # last near the cut-off
-        self.level: float | None = None  # slow mean, to see a dip against
+        self.dips = Dips(nominal_v)
         self.sag_ms: int | None = None  # below HEALTHY since
-        self.dip_ms: int | None = None  # last reading of the last dip
-        self.dip_from_ms = 0
         self.weak_ms: int | None = None  # last reading too low for some electronics
-        self.dip_v = 0.0
-        self.dip_low_v = 0.0  # the lowest of the last dip
         self.heavy_ms: int | None = None  # what feeds it drew near its limit just before something stopped here, last
         self.drawn = 0  # what its circuits draw together, 0.1 mA; whole numbers, so that no order of sums shows
         self.unmetered: list[float] = []  # what the meter shows beyond that, its last readings, A
@@ -168,7 +151,7 @@ class Tree:
     def __init__(self, bench: Bench, schedule: Schedule) -> None:
         self._bench, self._schedule = bench, schedule
         self.groups: list[Group] = []
-        self.buses = {supply.id: Bus() for supply in schedule.supplies}
+        self.buses = {supply.id: Bus(supply.nominal_v) for supply in schedule.supplies}
         self._nominal = {supply.id: supply.nominal_v for supply in schedule.supplies}
         self._cutoff = {supply.id: supply.cutoff_v for supply in schedule.supplies}
         self.any_active = False
@@ -242,14 +225,9 @@ class Tree:
         self._see(supply_id, channel, volts, now_ms)
         if volts < GONE * nominal and self._bus_stands(supply_id, channel, now_ms):
             return  # its own bar is cut off, or its channel fails: the bus it is not
-        level = bus.level if bus.level is not None else volts
-        if volts < level - DIP_PER_NOMINAL * nominal:
-            if bus.dip_ms is None or now_ms - bus.dip_ms > TOGETHER_MS:
-                bus.dip_v, bus.dip_low_v, bus.dip_from_ms = 0.0, volts, now_ms
-            bus.dip_ms, bus.dip_v, bus.dip_low_v = now_ms, max(bus.dip_v, level - volts), min(bus.dip_low_v, volts)
+        bus.dips.take(volts, now_ms)
         if GONE * nominal <= volts < WEAK * nominal:
             bus.weak_ms = now_ms
-        bus.level = level + 0.02 * (volts - level)
         bus.volts, bus.at_ms = volts, now_ms
         if volts >= HEALTHY * nominal:
             bus.sag_ms = None
@@ -397,7 +375,7 @@ class Tree:
             from_ms = until_ms
         return min(from_ms, until_ms), until_ms
 
-    def lives_beside(self, circuit: Member, now_ms: int) -> str | None:
+    def lives_beside(self, circuit: Member) -> str | None:
         """The evidence that what feeds this circuit feeds others: of its feeder, else of its supply."""
         went = self._went(circuit)
         since_ms = went[1] if went is not None else circuit.low_received_ms
@@ -514,7 +492,7 @@ class Tree:
             return 0.0, 0  # another circuit's start pulled it down
         others = [m for m in self.groups_of(circuit.circuit.supply).members if m is not circuit]
         if bus.volts is not None:
-            dips = [Dip(bus.dip_v, bus.dip_from_ms, bus.dip_ms, bus.at_ms)] if bus.dip_ms is not None else []
+            dips = [bus.dips.last] if bus.dips.last is not None else []
         else:  # nobody measures it: what two others see behind their devices the bus did
             seen = [m.dip for m in others if m.circuit.supply == circuit.circuit.supply and m.dip is not None]
             near_it = [d for d in seen if -near <= d.last_ms - when_ms <= circuit.period_ms]
@@ -522,7 +500,7 @@ class Tree:
         if not dips or not self.bus_healthy(circuit) or not -near <= dips[0].last_ms - when_ms <= circuit.period_ms:
             return 0.0, 0
         dip = dips[0]
-        if bus.volts is not None and bus.dip_low_v < HEALTHY * self._nominal[circuit.circuit.supply]:
+        if bus.volts is not None and dip.low_v < HEALTHY * self._nominal[circuit.circuit.supply]:
             return 0.0, 0  # a crank: a branch's own conductors keep its short from pulling a bank so deep
         if dip.last_ms - dip.from_ms > SHORT_MS or dip.last_ms == dip.seen_ms:
             return 0.0, 0  # too long, or not over yet: the bus falls
@@ -759,7 +737,7 @@ class Tree:
             known.append("bus-has-volts")  # behind their devices, at least
         if group.guard != "supply" and any(self._stands(m, went_ms) for m in self.groups_of(supply.id).members):
             known.append("others-live")
-        if bus.level is not None and bus.level >= HIGH_VOLTS * supply.nominal_v:
+        if bus.dips.level_v is not None and bus.dips.level_v >= HIGH_VOLTS * supply.nominal_v:
             known.append("volts-high-before")
         if supply.fed_by is not None:
             known.append("source-heavy-before" if self._heavy(group, went_ms) else "source-light-before")
@@ -817,14 +795,14 @@ class Tree:
             for g in self.groups
         }
         buses = {
-            supply_id: vars(bus) | {"unmetered": list(bus.unmetered), "beyond": [list(entry) for entry in bus.beyond]}
+            supply_id: vars(bus)
+            | {"unmetered": list(bus.unmetered), "beyond": [list(entry) for entry in bus.beyond], "dips": bus.dips.save()}
             for supply_id, bus in self.buses.items()
         }
-        seen = {channel: vars(last) for channel, last in self._seen.items()}
         return {
             "groups": groups,
             "buses": buses,
-            "seen": {k: dict(v) for k, v in seen.items()},
+            "seen": {channel: dict(vars(seen)) for channel, seen in self._seen.items()},
             "step": list(self._step) if self._step else None,
         }
 
@@ -839,7 +817,10 @@ class Tree:
                 group.ranked = tuple((cause, p) for cause, p in kept["ranked"])
         for supply_id, bus in self.buses.items():
             for name, value in state["buses"].get(supply_id, {}).items():
-                setattr(bus, name, list(value) if name == "unmetered" else value)
+                if name == "dips":
+                    bus.dips.restore(value)
+                else:
+                    setattr(bus, name, list(value) if name == "unmetered" else value)
             bus.beyond = [(entry[0], entry[1]) for entry in bus.beyond]
         for channel, seen in self._seen.items():
             for name, value in state["seen"].get(channel, {}).items():

@@ -10,9 +10,10 @@ from typing import Any
 
 from panelward.records import Circuit, Supply
 from panelward.watch.causes import Evidence
+from panelward.watch.dips import Dips
 from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
-from panelward.watch.tree import DIP_PER_NOMINAL, TOGETHER_MS, Dip, Member, Tree
+from panelward.watch.tree import Member, Tree
 
 COMMAND_MS = 10_000
 FAR_OVER = 1.6  # … and within 50 s here
@@ -56,8 +57,7 @@ class Witness:
         self.volts: float | None = None
         self.none_ms: int | None = None  # they are gone since, received
         self.nones = 0  # readings of none in a row
-        self.level_v: float | None = None  # slow mean of the volts behind its device, to see a dip against
-        self.dip: Dip | None = None
+        self.dips = Dips(supply.nominal_v)  # of the volts behind its device
         self.lived_ms = 0  # its last reading of life, received
         self.closed: bool | None = None
         self.closed_ms = 0  # when its switch last said so, received
@@ -91,21 +91,12 @@ class Witness:
 
     def sees(self, volts: float, now_ms: int) -> None:
         """Volts behind its device: those that are there show what the bus does."""
-        nominal_v = self._supply.nominal_v
-        if volts < NO_VOLTS * nominal_v:
+        if volts < NO_VOLTS * self._supply.nominal_v:
             self.none_ms = now_ms if self.none_ms is None else self.none_ms
             self.nones += 1
             return
         self.none_ms, self.nones = None, 0
-        level_v = self.level_v if self.level_v is not None else volts
-        last = self.dip
-        if volts < level_v - DIP_PER_NOMINAL * nominal_v:
-            if last is None or now_ms - last.last_ms > TOGETHER_MS:
-                last = Dip(0.0, now_ms, now_ms, now_ms)
-            self.dip = Dip(max(last.volts, level_v - volts), last.from_ms, now_ms, now_ms)
-        elif last is not None and last.seen_ms == last.last_ms:
-            self.dip = last._replace(seen_ms=now_ms)
-        self.level_v = level_v + 0.02 * (volts - level_v)
+        self.dips.take(volts, now_ms)
 
     def stops(self, now_ms: int, *, late: bool = False) -> None:
         """Its first reading of nothing; `late`: the meter's of then are not known."""
@@ -154,7 +145,7 @@ class Witness:
                 known.append("no-volts-beside")
             if gone and place == "after-switch" and self.closed and self.closed_ms >= since_ms:
                 known.append("on-without-volts")  # said anew since: no report that is yet to come
-        lives = self._tree.lives_beside(member, now_ms)
+        lives = self._tree.lives_beside(member)
         if lives is not None:
             known.append(lives)
         known += self._meter(lived)
@@ -215,17 +206,17 @@ class Witness:
         return ["meter-fell-too"] if abs(share) <= 0.3 else []
 
     def save(self) -> dict[str, Any]:
-        own = {"flickers": list(self.flickers), "dip": list(self.dip) if self.dip else None}
+        own = {"flickers": list(self.flickers), "dips": self.dips.save()}
         return {name: getattr(self, name) for name in _KEPT} | own
 
     def restore(self, state: dict[str, Any]) -> None:
         for name in _KEPT:
             setattr(self, name, state[name])
         self.flickers = list(state["flickers"])
-        self.dip = Dip(*state["dip"]) if state["dip"] else None
+        self.dips.restore(state["dips"])
 
 
 _KEPT = (
     "before_a", "last_a", "before_v", "recent_a", "recent_ms", "quick", "slow", "volts", "closed", "commanded_off_ms",
-    "none_ms", "nones", "level_v", "lived_ms", "closed_ms", "quick_before", "slow_before", "unmetered_a", "metered",
+    "none_ms", "nones", "lived_ms", "closed_ms", "quick_before", "slow_before", "unmetered_a", "metered",
 )  # fmt: skip
