@@ -228,6 +228,15 @@ def test_a_short_dips_the_bus_and_takes_one_circuit() -> None:
     assert figure(begins[0], "dip_v") == pytest.approx(2.2, abs=0.05)
 
 
+@pytest.mark.parametrize(("period_s", "told"), [(10.0, ["device-opened"]), (30.0, [])])
+def test_on_a_slow_channel_a_deep_dip_beside_a_stop_is_as_easily_a_crank(period_s: float, told: list[str]) -> None:
+    """At 30 s a dip within two periods of the stop is no proof (common practice, no source); at 10 s it still is."""
+    slow = replace(PLAN, monitors=(replace(PLAN.monitors[0], expect_every_s=period_s),))
+    draws = {"D7": lambda t: 5.0 if t < 600 else 0.0, "D6": 0.1, "D1": 4.0}
+    rows = stream(draws, 1500, period_s=period_s, volts=lambda t: 10.8 if 600 - period_s <= t < 600 else 13.0)
+    assert [t.cause for t in run(slow, rows) if t.kind == "protection-opened"] == told
+
+
 def test_a_dip_that_takes_no_circuit_raises_nothing() -> None:
     draws = {"D7": 5.0, "D6": 0.1, "D1": 4.0}
     assert run(PLAN, stream(draws, 600, volts=lambda t: 10.8 if 99 <= t < 101 else 13.0)) == []
