@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from panelward.ratings.ampacity import corrected_ampacity_a, steady_c
+from panelward.ratings.behaviour import EXPONENT
 from panelward.ratings.conductor import greatest_ohm_per_m
 from panelward.records import Segment
 
@@ -16,7 +17,7 @@ K_BOAT = 10.75  # ohm circular mils per foot, ABYC E-11 and US Coast Guard chart
 K_NEC = 12.9  # copper, NEC practice; length one way, times two
 # 3 % for panel feeders, navigation lights, bilge pumps and blowers, electronics; 10 % for all else.
 CRITICAL_SHARE, OTHER_SHARE = 0.03, 0.10  # ABYC E-11 as quoted; ISO 10133 list; ISO 13297:2021 summary
-FAN_EXPONENT = 1.5  # amps go with volts to the 1.3 to 1.8: common practice, no source
+FAN_EXPONENT = EXPONENT["fan"] - 1.0  # of amps
 
 
 @dataclass(frozen=True, slots=True)

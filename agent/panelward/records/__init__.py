@@ -1,5 +1,6 @@
 """The small shared records that cross the walls between rooms. Frozen, typed, without behaviour of their own."""
 
+from panelward.records.commissioned import Commissioned, Measured, Record
 from panelward.records.inputs import (
     QUANTITIES,
     Clock,
@@ -52,6 +53,7 @@ __all__ = [
     "Broker",
     "Circuit",
     "Clock",
+    "Commissioned",
     "Condition",
     "Duty",
     "Exemption",
@@ -61,6 +63,7 @@ __all__ = [
     "Input",
     "Level",
     "Load",
+    "Measured",
     "Monitor",
     "Output",
     "Pointer",
@@ -68,6 +71,7 @@ __all__ = [
     "Probe",
     "Protection",
     "Reading",
+    "Record",
     "Request",
     "Schedule",
     "Segment",

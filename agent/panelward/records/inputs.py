@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from panelward.records.commissioned import Record
 from panelward.records.plan import Schedule
 
 QUANTITIES = ("volts", "amps", "watts", "closed", "celsius", "commanded")
@@ -57,6 +58,7 @@ class Settings:
     schedule_text: str = ""  # the file's own text: journalled, so that a replay reads the same
     started: bool = False  # the program began here: what lies before is one gap
     silence_from_start: bool = False  # live: a circuit that never spoke is overdue too
+    record: Record | None = None  # what was measured when it was handed over
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

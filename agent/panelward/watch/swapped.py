@@ -15,6 +15,7 @@ from __future__ import annotations
 from math import log, log2
 from typing import Any
 
+from panelward.ratings.behaviour import EXPONENT
 from panelward.records import Circuit, Condition, Facts, Schedule, Supply
 from panelward.watch.assignment import assigned
 from panelward.watch.bench import Bench
@@ -43,7 +44,6 @@ MOST_SHIFT = 4 * OCTAVE  # a wrong scale of the whole meter is no swap: up to si
 EDGE = 1.06  # of a level's band: a meter's gain
 HIGH_BUS, LOW_BUS = 1.14, 0.9  # of nominal: a bus on charge and a low one
 UNKNOWN = ("socket", "inverter")  # nobody knows what hangs on these
-EXPONENT = {"constant-power": 0, "constant-current": 1, "constant-impedance": 2, "fan": 3}
 MOST_SUMS = 64
 HOUR_MS = 3_600_000
 
@@ -375,7 +375,7 @@ def _level_bands(circuit: Circuit, supply: Supply) -> list[tuple[float, float]]:
     """From and to how many watts its levels go, those of several loads together too."""
     sums = [(0.0, 0.0)]
     for load in circuit.loads:
-        exponent = EXPONENT.get(load.behaves, 0) if supply.kind == "dc" else 0
+        exponent = EXPONENT[load.behaves] if supply.kind == "dc" else 0.0
         least, most = LOW_BUS**exponent / EDGE, HIGH_BUS**exponent * EDGE
         rest_w = load.always_draws_w or 0.0
         own = [(rest_w, max(rest_w, load.standby_max_w or 0.0))]
