@@ -7,6 +7,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     doubt        protection-doubtful: another device than the listed one; `early`: one that opens at less
     dead         protection-opened, feed-lost: `witness` gathers the evidence, `causes` weighs it, `tree` keeps the parents
     drain        standby-drain
+    level        off-profile: `steady` finds the stands, `exponent` learns how they go with the volts; `retries`, `glow`: starts
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
     swapped      reading-suspect: names that look swapped
@@ -21,7 +22,7 @@ from dataclasses import replace
 from typing import Any
 
 from panelward.records import Circuit, Condition, Facts, Monitor, Presence, Reading, Schedule
-from panelward.watch import dead, doubt, drain, early, overcurrent, suspect
+from panelward.watch import dead, doubt, drain, early, level, overcurrent, suspect
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
@@ -34,7 +35,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 6
+VERSION = 7
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other
@@ -202,6 +203,7 @@ class Watch:
                 ("device", (way.doubt and way.doubt.active) or (way.early and way.early.active)),
                 ("dead", dead is not None and dead != "reading-suspect"),
                 ("drain", way.drain and way.drain.active),
+                ("level", way.level and way.level.shown),
                 (
                     "readings",
                     self._disputed(way_id)
@@ -284,4 +286,5 @@ def _keys(schedule: Schedule, circuit: Circuit) -> dict[str, str]:
         "doubt": repr(doubt.depends(circuit)),
         "dead": repr(dead.depends(circuit)),
         "drain": repr(drain.depends(circuit)),
+        "level": repr(level.depends(circuit)),
     }
