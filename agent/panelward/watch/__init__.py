@@ -162,6 +162,9 @@ class Watch:
                     life = self.ways[other].dead
                     if life is not None and life.active and edge in ("begins", "ends"):
                         life.again(condition.at_ms)
+                    draw = self.ways[other].level
+                    if draw is not None and edge in ("begins", "ends"):
+                        (draw.cover if edge == "begins" else draw.uncover)(condition.at_ms)
                 stands, self._bench.found = self._bench.found, []
                 if stands:
                     found += self._qualified(stands)

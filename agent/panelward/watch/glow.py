@@ -26,8 +26,8 @@ class Glow:
     """One air heater's starts."""
 
     __slots__ = (
-        "_cold", "_glow_w", "_judged", "_last_glow_ms", "_listed", "_on_ms", "_rest_ms", "_rest_w", "_seen", "_start_ms",
-        "bare", "phases", "since_ms", "telling",
+        "_between", "_cold", "_glow_w", "_judged", "_last_glow_ms", "_listed", "_on_ms", "_rest_ms", "_rest_w", "_seen",
+        "_start_ms", "bare", "phases", "since_ms", "telling",
     )  # fmt: skip
 
     def __init__(self, load: Load, rest_w: float, period_ms: int) -> None:
@@ -41,6 +41,7 @@ class Glow:
         self._last_glow_ms: int | None = None
         self._start_ms: int | None = None  # this start began
         self._cold = self._seen = False
+        self._between = False  # it did something else since it glowed last
         self.bare = 0  # starts in a row without a glow
         self.phases = 0
         self.since_ms = 0
@@ -60,21 +61,29 @@ class Glow:
             return self._glows(time_ms)
         if self._on_ms is None:
             self._on_ms = time_ms
-        if time_ms - self._on_ms >= BURNS_S * 1000 and (self.phases or self.telling or self.bare):
-            self.phases = 0
-            if self._seen or time_ms - self._on_ms >= SHORT_S * 1000:
-                self.bare = 0
-            if self.telling:
-                self.telling = False
-                return "ends"
-        return None
+        self._between = True
+        return self._burns(time_ms)
+
+    def _burns(self, time_ms: int) -> str | None:
+        """Did it draw without a glow for so long that it burned?"""
+        if self._on_ms is None or time_ms - self._on_ms < BURNS_S * 1000 or not (self.phases or self.telling or self.bare):
+            return None
+        self.phases = 0
+        if self._seen or time_ms - self._on_ms >= SHORT_S * 1000:
+            self.bare = 0
+        if not self.telling:
+            return None
+        self.telling = False
+        return "ends"
 
     def _glows(self, time_ms: int) -> str | None:
+        ended = self._burns(time_ms)  # an on-change publisher says nothing while it burns
         last_ms, self._last_glow_ms = self._last_glow_ms, time_ms
         self._seen, self._on_ms = True, None
         self.bare = 0
-        if last_ms is not None and time_ms - last_ms <= PAUSE_S * 1000:
-            return None
+        between, self._between = self._between, False
+        if last_ms is not None and time_ms - last_ms <= (PAUSE_S if between else LONGEST_S) * 1000:
+            return ended  # still the same phase
         if last_ms is None or time_ms - last_ms > FORGET_S * 1000:
             self.phases = 0
         self.phases += 1
@@ -83,25 +92,26 @@ class Glow:
         if self.phases >= PHASES and not self.telling:
             self.telling = True
             return "fails-to-light"
-        return None
+        return ended
 
     def _rests(self, time_ms: int) -> str | None:
-        self._on_ms = None
         if self._rest_ms is not None:
             return None
+        ended = self._burns(time_ms)
+        self._on_ms, self._between = None, True
         self._rest_ms = time_ms
         start_ms, self._start_ms = self._start_ms, None
         if start_ms is None or not self._listed or not self._cold or self._seen:
-            return None
+            return ended
         if not FIRST_S * 1000 <= time_ms - start_ms <= SHORT_S * 1000:
-            return None
+            return ended
         self.bare += 1
         if self.bare == 1:
             self.since_ms = start_ms
         if self.bare >= 2 and not self.telling:
             self.telling = True
             return "no-glow"
-        return None
+        return ended
 
     def forget(self) -> None:
         """Readings are missing: a glow may have been among them."""
@@ -117,5 +127,5 @@ class Glow:
 
 
 _KEPT = (
-    "_on_ms", "_rest_ms", "_last_glow_ms", "_start_ms", "_cold", "_seen", "bare", "phases", "since_ms", "telling",
+    "_on_ms", "_rest_ms", "_last_glow_ms", "_start_ms", "_cold", "_seen", "_between", "bare", "phases", "since_ms", "telling",
 )  # fmt: skip

@@ -21,7 +21,7 @@ from typing import Any
 from panelward.ratings.behaviour import at_nominal
 from panelward.records import GROUP_OF, Circuit, Commissioned, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
-from panelward.watch.exponent import Exponent
+from panelward.watch.exponent import LOW_BUS, Exponent
 from panelward.watch.glow import Glow
 from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
@@ -35,6 +35,8 @@ SURGE_SLACK = 1.5  # times its listed surge
 DRY_S = 45.0  # told within a minute
 DRY_LEAST = 0.25  # of the least wet draw: below that it hardly turns
 ODD_MS = 600_000  # an odd level must have been seen for so long, over all its visits
+VISIT_S = 120.0  # … each of them longer than this: boots, glows and warm-ups pass (common practice, no source)
+GLOW_S = 300.0  # … of an air heater, which glows for one to three minutes
 VISIT_READINGS = 3
 OVER = 1.10  # above the highest band
 ALIKE = 0.08  # one unnamed level and another
@@ -53,9 +55,9 @@ class Level:
 
     __slots__ = (
         "_bench", "_circuit", "_dry_w", "_glow", "_high_w", "_known", "_low_w", "_lowest_w", "_nominal_v", "_on_change",
-        "_over", "_panel", "_quiet_w", "_rest_w", "_retries", "_stall_a", "_stall_ms", "_top_w", "_under_w", "active",
-        "calm", "draw_a", "due_ms", "exponent", "kinds", "last", "odd", "odd_ms", "order", "over_n", "over_since_ms",
-        "shown", "since_ms", "steady", "unnamed",
+        "_over", "_panel", "_quiet_w", "_rest_w", "_retries", "_stall_a", "_stall_ms", "_top_w", "_under_w", "_visit_ms",
+        "active", "calm", "covered", "draw_a", "due_ms", "exponent", "kinds", "last", "odd", "odd_ms", "order", "over_n",
+        "over_since_ms", "shown", "since_ms", "steady", "unnamed",
     )  # fmt: skip
 
     def __init__(
@@ -80,6 +82,10 @@ class Level:
         surges = [x.surge.seconds for load in loads for x in load.levels if x.surge]
         self._stall_a = STALL * top_w / supply.nominal_v if alone and kinds[0] in TURNS else 0.0
         self._stall_ms = round(max([STALL_S, *(SURGE_SLACK * s for s in surges)]) * 1000)
+        if self._on_change:  # it looks once a period: a start that it saw is held for one
+            self._stall_ms = max(self._stall_ms, 3 * period_ms // 2)
+        visit_s = GLOW_S if "air-heater" in kinds else VISIT_S
+        self._visit_ms = round(max([visit_s, *(SURGE_SLACK * s for s in surges)]) * 1000)
         self._dry_w = self._lowest_w if alone and kinds[0] == "pump" and self._lowest_w > 2.0 * self._rest_w else 0.0
         self._under_w = self._lowest_w if alone and kinds[0] == "heater-element" else 0.0
         named = bool(self._known) and not any(k in UNKNOWN or k in SOUNDS for k in kinds)
@@ -87,7 +93,7 @@ class Level:
             self._high_w = 0.0  # what more there may be is not known
         self._retries: Retries | None = None
         if alone and kinds[0] in ("fan", "motor", "compressor") and not self._on_change:
-            self._retries = Retries(self._rest_w + 0.1 * self._lowest_w, kinds[0], period_ms)
+            self._retries = Retries(self._rest_w, self._lowest_w, kinds[0], period_ms)
         self._glow: Glow | None = None
         if alone and kinds[0] == "air-heater":
             self._glow = Glow(circuit.loads[0], self._rest_w, period_ms)
@@ -101,7 +107,8 @@ class Level:
         self.odd: str | None = None  # what this stand is, if it goes on
         self.unnamed: list[list[float]] = []  # watts, ms seen, visits
         self.active: str | None = None
-        self.shown = False  # … its alarm is this one's; False: `overcurrent` tells it
+        self.shown = False  # … its alarm is this one's; False: another one tells it
+        self.covered = False  # names look swapped: then a draw that is none of its levels is explained
         self.since_ms = 0
         self.calm = 0  # readings in a row that are not odd
         self.last: Sample | None = None
@@ -151,9 +158,10 @@ class Level:
         quiet = watts <= self._rest_w or self._low_w <= watts <= self._quiet_w
         if quiet and self.odd is None and self.active is None:
             return  # most circuits spend their lives here
-        self._stand(sample)
+        if steady.near:
+            self._stand(sample)
         if self._on_change:  # the next reading may be hours away: look again by the clock
-            self._bench.call_at(self, None if quiet else sample.received_ms + LOOK_AGAIN_MS)
+            self._bench.call_at(self, None if quiet and steady.near else sample.received_ms + LOOK_AGAIN_MS)
 
     def fire(self, now_ms: int) -> None:
         """On-change publishers: the held draw still flows, as far as anybody knows."""
@@ -185,12 +193,15 @@ class Level:
             if self.active is not None:
                 self._calm(sample)
             return
-        kept = self._unnamed(began=self.odd != odd)
-        if self.odd != odd:
-            self.odd, self.odd_ms = odd, steady.since_ms
-        kept[1] += max(0, sample.time_ms - self.odd_ms)
-        self.odd_ms = sample.time_ms
         self.calm = 0
+        if odd == "runs-dry" or sample.time_ms - steady.since_ms >= self._visit_ms:
+            kept = self._unnamed(began=self.odd != odd)
+            if self.odd != odd:
+                self.odd, self.odd_ms = odd, steady.since_ms
+            kept[1] += max(0, sample.time_ms - self.odd_ms)
+            self.odd_ms = sample.time_ms
+        else:
+            return
         if self.active is not None or not sample.fresh:
             return
         if odd == "runs-dry":
@@ -226,8 +237,11 @@ class Level:
         at_rest = watts <= self._rest_w
         if at_rest and active != "runs-dry":
             return  # a heater that rests is not mended by that
+        if not (at_rest or self._lowest_w <= watts <= self._high_w or (not self._high_w and watts >= self._lowest_w)):
+            self.calm = 0  # that its volts might explain it begins nothing; it ends nothing either
+            return
         self.calm += 1
-        if self.calm >= VISIT_READINGS and (at_rest or self._what(sample.volts) is None):
+        if self.calm >= VISIT_READINGS:
             self.unnamed = [u for u in self.unnamed if abs(u[0] - watts) <= ALIKE * watts]
             self._end(sample.received_ms)
 
@@ -268,7 +282,9 @@ class Level:
 
     def _of_glow(self, sample: Sample, watts: float) -> None:
         assert self._glow is not None
-        edge = self._glow.take(sample.time_ms, watts)
+        volts = sample.volts
+        low = volts is not None and volts < LOW_BUS * self._nominal_v  # its lock-out stops it, not its burner
+        edge = None if low else self._glow.take(sample.time_ms, watts)
         if edge is None:
             return
         if edge == "ends":
@@ -284,12 +300,31 @@ class Level:
         if cause == "stalled" and self._over.stalled(sample.received_ms):
             self.shown = False  # that it draws too much is told already: the same alarm learns why
             return
-        self.shown = True
+        self.shown = not self.covered or cause == "stalled"
+        if not self.shown:
+            return
         self._emit("begins", sample)
 
+    def cover(self, now_ms: int) -> None:
+        """Its name looks swapped: that explains an odd draw, though not a stall."""
+        self.covered = True
+        if self.shown and not self.stalled:
+            self._said("suppressed", now_ms)
+
+    def uncover(self, now_ms: int) -> None:
+        """Its name is its own again: an odd draw speaks for itself."""
+        self.covered = False
+        if self.active is not None and not self.stalled:
+            self._said("unsuppressed" if self.shown else "begins", now_ms)
+            self.shown = True
+
+    def _said(self, edge: str, now_ms: int) -> None:
+        if self.last is not None:
+            self._emit(edge, self.last._replace(received_ms=now_ms))
+
     def _end(self, now_ms: int) -> None:
-        if self.shown and self.last is not None:
-            self._emit("ends", self.last._replace(received_ms=now_ms))
+        if self.shown:
+            self._said("ends", now_ms)
         self.active, self.shown, self.calm = None, False, 0
         self._over.turns()
 
@@ -374,7 +409,7 @@ class Level:
 
 
 _KEPT = (
-    "due_ms", "over_since_ms", "over_n", "odd", "active", "shown", "since_ms", "calm", "draw_a", "odd_ms",
+    "due_ms", "over_since_ms", "over_n", "odd", "active", "shown", "since_ms", "calm", "draw_a", "odd_ms", "covered",
 )  # fmt: skip
 
 
@@ -384,7 +419,9 @@ def _bands(circuit: Circuit, commissioned: Commissioned | None, step_w: float) -
     own: list[list[tuple[float, float, str]]] = []
     for load in circuit.loads:
         most = max(load.standby_max_w or 0.0, load.always_draws_w or 0.0)
-        levels = [(x.watts * (1.0 - x.tolerance), x.watts * (1.0 + x.tolerance), x.name) for x in load.levels]
+        # Whether a level was written with what it always draws in it, or without, nobody knows.
+        floor_w = load.always_draws_w or 0.0
+        levels = [(x.watts * (1.0 - x.tolerance), x.watts * (1.0 + x.tolerance) + floor_w, x.name) for x in load.levels]
         if commissioned is not None and len(circuit.loads) == 1:  # what was measured, beside what was listed
             levels += [(x.low_w, x.high_w, x.name) for x in commissioned.levels if not x.provisional]
         own.append([(0.0, most, ""), *levels])

@@ -16,15 +16,29 @@ TRY_S = 4.0  # longer is a run
 NEAR = 0.3  # of the middle pause
 MOST = 0.75  # of the pauses must be near it
 OVER = 6.0  # pauses without a try
+ON, OFF = 0.3, 0.1  # of its lowest level: a try goes above the one and comes back below the other
 
 
 class Retries:
     """One circuit's tries."""
 
-    __slots__ = ("_above_ms", "_above_n", "_kind", "_on_w", "_period_ms", "_starts", "active", "pace_s", "since_ms", "tries")
+    __slots__ = (
+        "_above_ms",
+        "_above_n",
+        "_kind",
+        "_off_w",
+        "_on_w",
+        "_period_ms",
+        "_starts",
+        "active",
+        "pace_s",
+        "since_ms",
+        "tries",
+    )
 
-    def __init__(self, on_w: float, kind: str, period_ms: int) -> None:
-        self._on_w, self._kind, self._period_ms = on_w, kind, period_ms
+    def __init__(self, rest_w: float, lowest_w: float, kind: str, period_ms: int) -> None:
+        self._on_w, self._off_w = rest_w + ON * lowest_w, rest_w + OFF * lowest_w
+        self._kind, self._period_ms = kind, period_ms
         self._starts: list[int] = []
         self._above_ms: int | None = None
         self._above_n = 0
@@ -42,6 +56,9 @@ class Retries:
             if self._above_n > 2 and time_ms - self._above_ms > TRY_S * 1000 and self._starts:
                 self._starts = []  # it runs
                 return self._stop()
+            return None
+        if watts > self._off_w and self._above_ms is not None:
+            self._above_n += 1
             return None
         began_ms, self._above_ms = self._above_ms, None
         if (

@@ -15,7 +15,7 @@ MEMORY = 64  # readings that the mean remembers
 class Steady:
     """One circuit's stand. Watts; which ones is the caller's."""
 
-    __slots__ = ("_least_w", "_other_n", "_other_w", "last_ms", "mean_w", "n", "since_ms", "spikes")
+    __slots__ = ("_least_w", "_other_n", "_other_w", "last_ms", "mean_w", "n", "near", "since_ms")
 
     def __init__(self, least_w: float) -> None:
         """`least_w`: what the resolution alone moves a reading by."""
@@ -24,7 +24,7 @@ class Steady:
         self.n = 0  # readings of this stand; 0: none yet
         self.since_ms = self.last_ms = 0
         self._other_w, self._other_n = 0.0, 0
-        self.spikes = 0  # readings elsewhere since it stands
+        self.near = False  # the last reading belongs to it
 
     def take(self, time_ms: int, watts: float) -> bool:
         """Take a reading. Returns whether a new stand began with it (its first reading may be the one before)."""
@@ -37,9 +37,9 @@ class Steady:
             if self.n < MEMORY:
                 self.n += 1
             self.mean_w = mean_w + off_w / self.n
-            self._other_n, self.last_ms = 0, time_ms
+            self._other_n, self.last_ms, self.near = 0, time_ms, True
             return False
-        self.spikes += 1
+        self.near = False
         other_w = self._other_w
         if self._other_n and abs(watts - other_w) <= max(self._least_w, SHARE * other_w):
             self._begin(self.last_ms, (watts + other_w) / 2.0, 2)
@@ -53,14 +53,14 @@ class Steady:
 
     def _begin(self, time_ms: int, watts: float, n: int) -> None:
         self.mean_w, self.n, self.since_ms, self.last_ms = watts, n, time_ms, time_ms
-        self._other_n = self.spikes = 0
+        self._other_n, self.near = 0, True
 
     def forget(self) -> None:
         """Readings are missing: what comes is a new stand."""
         self.n = self._other_n = 0
 
     def save(self) -> list[Any]:
-        return [self.mean_w, self.n, self.since_ms, self.last_ms, self._other_w, self._other_n, self.spikes]
+        return [self.mean_w, self.n, self.since_ms, self.last_ms, self._other_w, self._other_n, self.near]
 
     def restore(self, kept: list[Any]) -> None:
-        self.mean_w, self.n, self.since_ms, self.last_ms, self._other_w, self._other_n, self.spikes = kept
+        self.mean_w, self.n, self.since_ms, self.last_ms, self._other_w, self._other_n, self.near = kept

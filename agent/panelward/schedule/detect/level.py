@@ -125,8 +125,9 @@ def _more(look: Look) -> Sight:
     loads = look.circuit.loads
     if not all(load.levels for load in loads):
         return look.no(MORE, "not all of its levels are written", WRITE)
-    most_w = sum(max(level.watts * (1 + level.tolerance) for level in load.levels) for load in loads)
-    most_w += sum(max(load.standby_max_w or 0.0, load.always_draws_w or 0.0) for load in loads) if len(loads) > 1 else 0.0
+    most_w = sum(
+        max(level.watts * (1 + level.tolerance) for level in load.levels) + (load.always_draws_w or 0) for load in loads
+    )
     most_w = OVER_LEVEL * (most_w * (1 + LEVEL_GAIN) + LEVEL_REST_STEPS * look.step_a * look.supply.nominal_v)
     why = f"above {most_w:.3g} W at {look.supply.nominal_v:g} V, steady for {ODD_S / 60:g} min in all"
     return look.sight(MORE, "yes", ODD_S + VISIT_READINGS * look.period_s, why)
