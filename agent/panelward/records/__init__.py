@@ -41,7 +41,7 @@ from panelward.records.plan import (
     Surge,
     Vehicle,
     Will,
-)
+)from panelward.records.profile import Profile, Profiled, ProfiledLevel
 
 __all__ = [
     "GROUP_OF",
@@ -69,6 +69,9 @@ __all__ = [
     "Pointer",
     "Presence",
     "Probe",
+    "Profile",
+    "Profiled",
+    "ProfiledLevel",
     "Protection",
     "Reading",
     "Record",
