@@ -11,7 +11,9 @@ from panelward.schedule.detect import detectability
 from plans import PLAN, T0, circuit, plan, run, stream
 
 WINCH = circuit("D9", "Mast winch", "motor", levels=(Level(name="turning", watts=64),))
-PUMP = circuit("D4", "Water pump", "pump", behaves="constant-current", levels=(Level(name="pumping", watts=64, tolerance=0.25),))
+PUMP = circuit(
+    "D4", "Water pump", "pump", behaves="constant-current", levels=(Level(name="pumping", watts=64, tolerance=0.25),)
+)
 PAD = circuit("D5", "Tank heater", "heater-element", behaves="constant-impedance", levels=(Level(name="on", watts=64),))
 
 

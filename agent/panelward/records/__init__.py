@@ -41,7 +41,8 @@ from panelward.records.plan import (
     Surge,
     Vehicle,
     Will,
-)from panelward.records.profile import Profile, Profiled, ProfiledLevel
+)
+from panelward.records.profile import Profile, Profiled, ProfiledLevel
 
 __all__ = [
     "GROUP_OF",

@@ -58,10 +58,11 @@ def applied(schedule: Schedule, profile: Profile | None) -> Schedule:
     """The schedule with what was learned in the place of what was written. Circuits with several loads stay as they are."""
     if profile is None:
         return schedule
-    return replace(schedule, circuits=tuple(_applied(c, profile.circuit(c.id)) for c in schedule.circuits))
+    return replace(schedule, circuits=tuple(applied_to(c, profile.circuit(c.id)) for c in schedule.circuits))
 
 
-def _applied(circuit: Circuit, learned: Profiled | None) -> Circuit:
+def applied_to(circuit: Circuit, learned: Profiled | None) -> Circuit:
+    """One circuit with what was learned of it."""
     if learned is None or len(circuit.loads) != 1:
         return circuit
     load = circuit.loads[0]
@@ -94,7 +95,9 @@ def load_profile(path: str | Path, vehicle: str) -> tuple[Book, str]:
     book = parse_profile(text, str(path))
     if book.vehicle != vehicle:
         raise ProfileError(
-            Fault(str(path), None, "vehicle", f"'{vehicle}', the schedule's", f"'{book.vehicle}'", "Name this vehicle's profile.")
+            Fault(
+                str(path), None, "vehicle", f"'{vehicle}', the schedule's", f"'{book.vehicle}'", "Name this vehicle's profile."
+            )
         )
     return book, text
 
@@ -104,7 +107,9 @@ def parse_profile(text: str, file: str = "profile") -> Book:
     try:
         raw = json.loads(text)
         if not isinstance(raw, dict) or raw.get("format") != FORMAT:
-            raise ProfileError(Fault(file, None, "format", f"'{FORMAT}'", repr(str(raw)[:40]), "It is no profile, or a newer one."))
+            raise ProfileError(
+                Fault(file, None, "format", f"'{FORMAT}'", repr(str(raw)[:40]), "It is no profile, or a newer one.")
+            )
         versions = tuple(_version(each, file) for each in raw["versions"])
         book = Book(str(raw["vehicle"]), versions, int(raw["in_force"]), tuple(Proposed(**each) for each in raw["proposed"]))
     except (ValueError, KeyError, TypeError) as error:
@@ -120,12 +125,16 @@ def _version(raw: dict[str, Any], file: str) -> Profile:
     if raw["seal"] != _seal(body):
         key = f"version {raw.get('version')}"
         raise ProfileError(
-            Fault(file, None, key, "as it was written", "changed by hand", "Take a version back with `panelward learn --revert`.")
+            Fault(
+                file, None, key, "as it was written", "changed by hand", "Take a version back with `panelward learn --revert`."
+            )
         )
     circuits = tuple(
         Profiled(
             circuit=name,
-            levels=tuple(ProfiledLevel(name=x["name"], watts=_watts(x["watts"]), tolerance=float(x["tolerance"])) for x in each["levels"]),
+            levels=tuple(
+                ProfiledLevel(name=x["name"], watts=_watts(x["watts"]), tolerance=float(x["tolerance"])) for x in each["levels"]
+            ),
             standby_max_w=None if each["standby_max_w"] is None else _watts(each["standby_max_w"]),
         )
         for name, each in raw["circuits"].items()

@@ -226,8 +226,11 @@ class Level:
         at_rest = watts <= self._rest_w
         if at_rest and active != "runs-dry":
             return  # a heater that rests is not mended by that
+        if not (at_rest or self._lowest_w <= watts <= self._high_w or (not self._high_w and watts >= self._lowest_w)):
+            self.calm = 0  # that its volts might explain it begins nothing; it ends nothing either
+            return
         self.calm += 1
-        if self.calm >= VISIT_READINGS and (at_rest or self._what(sample.volts) is None):
+        if self.calm >= VISIT_READINGS:
             self.unnamed = [u for u in self.unnamed if abs(u[0] - watts) <= ALIKE * watts]
             self._end(sample.received_ms)
 
