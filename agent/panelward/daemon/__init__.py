@@ -24,7 +24,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any, NamedTuple
 
-from panelward import __version__
+from panelward import __version__, sealed
 from panelward.core import Core
 from panelward.daemon import requests
 from panelward.daemon.clock import HostClock, Pace
@@ -35,7 +35,7 @@ from panelward.intake import Intake, Refusals
 from panelward.journal import Journal
 from panelward.link import Link, Message
 from panelward.notify import SendResult
-from panelward.records import Answer, Input, Output, Presence, Reading, Request, Schedule, Settings, Transition
+from panelward.records import Answer, Input, Output, Presence, Reading, Record, Request, Schedule, Settings, Transition
 from panelward.schedule import load, parse
 
 __all__ = ["Daemon"]
@@ -86,6 +86,7 @@ class Daemon:
         self._log = log or _to_stderr
         self.schedule, self._text = load(schedule_path)
         _ready_to_watch(self.schedule, schedule_path)
+        self._record = self._load_record(self.schedule, None)
         self._lock = _lock(journal_path)
         self._journal = Journal.open(journal_path)
         if self._journal.set_aside:
@@ -126,7 +127,9 @@ class Daemon:
             number, state = kept
             try:
                 schedule = parse(state["schedule_text"], "the journal")
-                self._core.restore(state["core"], schedule, silence_from_start=True)
+                text = state.get("record_text", "")
+                record = sealed.parse(text) if text else None
+                self._core.restore(state["core"], schedule, silence_from_start=True, record=record)
                 begin = number
             except (PanelwardError, KeyError, TypeError, ValueError) as error:
                 self._log(f"the saved state can't be used ({error}): starting from the journal's inputs")
@@ -177,6 +180,7 @@ class Daemon:
                 schedule_text=self._text,
                 started=True,
                 silence_from_start=True,
+                **self._commissioned(),
             )
         )
         self._feed(self._presence(False))
@@ -318,12 +322,31 @@ class Daemon:
             self._log(f"reload refused, the old schedule stays: {error}")
             return Answer(id=request.id, done=False, why=str(error))
         self.schedule, self._text = schedule, text
+        self._record = self._load_record(schedule, self._record)
         self._intake = Intake(schedule, self._refusals)
         if self._link is not None:
             self._link.subscribe(self._filters())
-        self._feed(Settings(received_ms=self._clock.now_ms(), schedule=schedule, schedule_text=text, silence_from_start=True))
+        now_ms = self._clock.now_ms()
+        self._feed(
+            Settings(received_ms=now_ms, schedule=schedule, schedule_text=text, silence_from_start=True, **self._commissioned())
+        )
         self._log("schedule read anew")
         return Answer(id=request.id, done=True, why="", state=None)
+
+    def _load_record(self, schedule: Schedule, old: Record | None) -> Record | None:
+        """The commissioning record beside the schedule, if there is one. One that can't be used stops nothing."""
+        path = sealed.path_of(self._schedule_path)
+        if not path.exists():
+            return None
+        try:
+            return sealed.load(path, schedule.vehicle.id)[-1]
+        except PanelwardError as error:
+            kept = "the one read before stays" if old else "watching without it"
+            self._log(f"the commissioning record can't be used, {kept}: {error}")
+            return old
+
+    def _commissioned(self) -> dict[str, Any]:
+        return {"record": self._record, "record_text": sealed.text_of(self._record) if self._record else ""}
 
     # Out.
 
@@ -384,7 +407,7 @@ class Daemon:
     def _snapshot(self) -> None:
         self._commit()
         if not self._outward.disk_fault:
-            state = {"core": self._core.save(), "schedule_text": self._text}
+            state = {"core": self._core.save(), "schedule_text": self._text, "record_text": self._commissioned()["record_text"]}
             try:
                 self._journal.save_snapshot(self._journal.last_number, state)
             except EnvironmentFault as fault:

@@ -1,6 +1,6 @@
 """The small shared records that cross the walls between rooms. Frozen, typed, without behaviour of their own."""
 
-from panelward.records.commissioned import Commissioned, Measured, Record
+from panelward.records.commissioned import Checked, Commissioned, Measured, Record
 from panelward.records.inputs import (
     QUANTITIES,
     Clock,
@@ -52,6 +52,7 @@ __all__ = [
     "Answer",
     "Battery",
     "Broker",
+    "Checked",
     "Circuit",
     "Clock",
     "Commissioned",
