@@ -10,9 +10,22 @@ from random import Random
 
 import pytest
 
+from panelward.core import Core
 from panelward.errors import ProfileError
 from panelward.learn import Outcome, accept, learn, quarantine_of
-from panelward.records import Circuit, Level, Reading, Schedule
+from panelward.records import (
+    Circuit,
+    Commissioned,
+    Level,
+    Measured,
+    Profiled,
+    ProfiledLevel,
+    Reading,
+    Record,
+    Schedule,
+    Settings,
+    Transition,
+)
 from panelward.schedule.profile import Book, applied, load_profile, save_profile
 from plans import PLAN, T0, circuit, plan
 
@@ -259,3 +272,42 @@ def test_a_spoilt_profile_is_refused_and_says_what_is_wrong(tmp_path: Path, spoi
     path.write_text(spoil(path.read_text()))
     with pytest.raises(ProfileError, match=says):
         load_profile(path, "survey-van")
+
+
+def test_the_journal_keeps_the_profile_with_the_text_and_reads_both_back(tmp_path: Path) -> None:
+    from panelward.schedule import load
+    from panelward.schedule.profile import joined, parsed
+
+    text = Path("config/survey-van.toml").read_text()
+    schedule, _ = load("config/survey-van.toml")
+    book = Book(schedule.vehicle.id).with_version(
+        T0,
+        "Ada Fitter",
+        "a “new” pump # 2",
+        (Profiled(circuit="D4", levels=(ProfiledLevel(name="pumping", watts=60, tolerance=0.1),)),),
+    )
+    both = joined(text, book.profile)
+    assert parsed(both, "journal") == applied(schedule, book.profile) != schedule
+    assert parsed(text, "journal") == schedule
+    assert joined(text, None) == text
+    with pytest.raises(ProfileError, match="the profile in it"):
+        parsed(both.replace('"watts":60', '"watts":"x"'), "journal")
+
+
+def test_a_record_gives_a_level_its_band_and_its_law() -> None:
+    """A heater that was measured at 70 W and a law of its own: what the schedule guessed does not make it part open."""
+    from plans import stream
+
+    own = replace(HEATER, loads=(replace(HEATER.loads[0], levels=(Level(name="heating", watts=95, tolerance=0.2),)),))
+    measured = Measured(name="heating", watts=70, low_w=67, high_w=73, sd_w=1, readings=60)
+    record = Record(
+        vehicle="survey-van", version=1, made_ms=T0, who="Ada Fitter", instrument="clamp",
+        circuits=(Commissioned(circuit="D5", exponent=2.0, levels=(measured,)),),
+    )  # fmt: skip
+    causes = []
+    for each in (None, record):
+        core = Core()
+        core.feed(Settings(received_ms=T0, schedule=panel(own), started=True, record=each))
+        out = [x for r in stream({"D5": 70 / 12.8}, 3600, period_s=30, volts=12.8) for x in core.feed(r)]
+        causes.append([x.cause for x in out if isinstance(x, Transition) and x.group == "level"])
+    assert causes == [["part-open"], []]

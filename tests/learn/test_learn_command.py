@@ -68,7 +68,7 @@ def test_a_nightly_run_narrows_and_is_taken_back_by_a_person(
     assert "D5: heating: 80 W ± 20 % becomes 78" in out
     assert "Taken: of " in out
     assert "Version 1 of the profile, 2026-05-11 05:59Z: narrower, taken by itself." in out
-    profile = Path(f"{schedule}.profile.json")
+    profile = schedule.with_suffix(".profile.json")
     found = json.loads(profile.read_text())
     assert (found["in_force"], found["versions"][0]["by"]) == (1, "")
 
@@ -91,21 +91,21 @@ def test_what_widens_wants_a_name_and_something_that_waits(
     assert "--who" in capsys.readouterr().err
     assert main([*args, "--accept", "D5", "--who", "Ada Fitter"]) == 2
     assert "nothing is proposed for 'D5'" in capsys.readouterr().err
-    assert not Path(f"{schedule}.profile.json").exists()
+    assert not schedule.with_suffix(".profile.json").exists()
 
 
 def test_without_time_it_says_so_and_changes_nothing(lived: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
     schedule, journal = lived
     assert main(["learn", "--schedule", str(schedule), "--journal", str(journal), "--seconds", "0"]) == 0
     assert "D5: nothing learned: no time left." in capsys.readouterr().out
-    assert not Path(f"{schedule}.profile.json").exists()
+    assert not schedule.with_suffix(".profile.json").exists()
 
 
 def test_a_profile_that_was_changed_by_hand_is_refused(lived: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
     schedule, journal = lived
     args = ["learn", "--schedule", str(schedule), "--journal", str(journal)]
     assert main(args) == 0
-    profile = Path(f"{schedule}.profile.json")
+    profile = schedule.with_suffix(".profile.json")
     profile.write_text(profile.read_text().replace('"by": ""', '"by": "me"'))
     before = profile.read_text()
     assert main(args) == 2

@@ -7,6 +7,7 @@ import json
 import sys
 import time
 from datetime import UTC, datetime
+from pathlib import Path
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
@@ -33,6 +34,7 @@ def register(subparsers: Any) -> None:
     add_schedule(command)
     add_journal(command)
     command.add_argument("--profile", metavar="P.json", help="the profile (default: beside the schedule)")
+    command.add_argument("--record", metavar="C.json", help="the commissioning record (default: beside the schedule)")
     command.add_argument("--days", type=float, default=DAYS, metavar="N", help="how much of the journal (default: %(default)g)")
     command.add_argument("--seconds", type=float, default=SECONDS, metavar="S", help="begin nothing new after so long")
     command.add_argument("--accept", metavar="ID", help="take what is proposed for this circuit (with --who)")
@@ -85,12 +87,15 @@ def _change(args: argparse.Namespace, book: Book) -> int:
 
 
 def _learn(args: argparse.Namespace, book: Book) -> int:
+    from panelward import sealed
     from panelward.journal import Journal
     from panelward.learn import learn, quarantine_of
     from panelward.schedule import load
     from panelward.schedule.profile import path_of, save_profile
 
     schedule, _ = load(args.schedule)
+    beside = Path(args.record) if args.record else sealed.path_of(args.schedule)
+    record = sealed.load(beside, schedule.vehicle.id)[-1] if args.record or beside.exists() else None
     journal = Journal.read(args.journal)
     began = time.monotonic()
     try:
@@ -103,6 +108,7 @@ def _learn(args: argparse.Namespace, book: Book) -> int:
             lambda circuit: journal.readings(from_ms=from_ms, circuits=(circuit,)),
             quarantine=quarantine,
             now_ms=last_ms,
+            record=record,
             goes_on=lambda: time.monotonic() - began < args.seconds,
             says=lambda label: print(f"  {label:<40}", end="\r", file=sys.stderr) if sys.stderr.isatty() else None,
         )

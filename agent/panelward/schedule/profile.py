@@ -1,8 +1,9 @@
-"""The accepted profile beside a schedule, `<schedule>.profile.json`: every version, which one is in force, what is proposed.
+"""The accepted profile beside a schedule (`path_of`): every version, which one is in force, what is proposed.
 
     load_profile(path) -> Book      save_profile(path, book)      applied(schedule, profile) -> Schedule
 
-A profile changes levels and standby of a load and nothing else. The file is written whole or not at all.
+A profile changes levels and standby of a load and nothing else. The file is written whole or not at all. What the journal
+keeps of the settings is the schedule's text with the profile in force as its last line, a TOML comment: `joined`, `parsed`.
 """
 
 from __future__ import annotations
@@ -16,8 +17,10 @@ from typing import Any
 
 from panelward.errors import EnvironmentFault, Fault, ProfileError
 from panelward.records import Circuit, Level, Profile, Profiled, ProfiledLevel, Schedule
+from panelward.schedule.file import parse
 
 FORMAT = "panelward profile 1"
+_MARK = "# profile in force: "
 WATTS_MOST = 1e6
 
 
@@ -79,9 +82,28 @@ def applied_to(circuit: Circuit, learned: Profiled | None) -> Circuit:
     return replace(circuit, loads=(replace(load, levels=tuple(levels), standby_max_w=standby_w),))
 
 
+def joined(text: str, profile: Profile | None) -> str:
+    """A schedule's text with a profile behind it, as `parsed` reads it back."""
+    if profile is None:
+        return text
+    return f"{text.rstrip()}\n{_MARK}{json.dumps(_body(profile), separators=(',', ':'))}\n"
+
+
+def parsed(text: str, file: str) -> Schedule:
+    """The schedule of a joined text, the profile applied. Raises ScheduleError, ProfileError."""
+    head, mark, tail = text.rpartition(_MARK)
+    if not mark or "\n" in tail.rstrip("\n"):
+        return parse(text, file)
+    try:
+        raw = json.loads(tail)
+        return applied(parse(head, file), _version(raw | {"seal": _seal(raw)}, file))
+    except (ValueError, KeyError, TypeError) as error:
+        raise ProfileError(Fault(file, None, "the profile in it", "a profile", f"{type(error).__name__}: {error}")) from None
+
+
 def path_of(schedule_path: str | Path) -> Path:
-    """Where the profile of a schedule stands."""
-    return Path(f"{schedule_path}.profile.json")
+    """Where the profile of a schedule lies: schedule.toml -> schedule.profile.json."""
+    return Path(str(schedule_path).removesuffix(".toml") + ".profile.json")
 
 
 def load_profile(path: str | Path, vehicle: str) -> tuple[Book, str]:
@@ -169,22 +191,27 @@ def save_profile(path: str | Path, book: Book) -> str:
 
 def spelled(book: Book) -> str:
     """Its text."""
-    versions = []
-    for each in book.versions:
-        body: dict[str, Any] = {
-            "version": each.version, "vehicle": each.vehicle, "made_ms": each.made_ms, "by": each.by, "why": each.why,
-            "circuits": {
-                c.circuit: {
-                    "levels": [{"name": x.name, "watts": x.watts, "tolerance": x.tolerance} for x in c.levels],
-                    "standby_max_w": c.standby_max_w,
-                }
-                for c in each.circuits
-            },
-        }  # fmt: skip
-        versions.append(body | {"seal": _seal(body)})
+    versions = [_body(each) | {"seal": _seal(_body(each))} for each in book.versions]
     proposed = [{name: getattr(p, name) for name in Proposed.__slots__} for p in book.proposed]
     found = {"format": FORMAT, "vehicle": book.vehicle, "in_force": book.in_force, "versions": versions, "proposed": proposed}
     return json.dumps(found, indent=1, ensure_ascii=False) + "\n"
+
+
+def _body(profile: Profile) -> dict[str, Any]:
+    return {
+        "version": profile.version,
+        "vehicle": profile.vehicle,
+        "made_ms": profile.made_ms,
+        "by": profile.by,
+        "why": profile.why,
+        "circuits": {
+            c.circuit: {
+                "levels": [{"name": x.name, "watts": x.watts, "tolerance": x.tolerance} for x in c.levels],
+                "standby_max_w": c.standby_max_w,
+            }
+            for c in profile.circuits
+        },
+    }
 
 
 def _seal(body: dict[str, Any]) -> str:
