@@ -12,8 +12,8 @@ ROOT = Path(__file__).parent.parent / "agent" / "panelward"
 
 # The walk: a room may import what stands before it.
 WALK = (
-    "errors", "records", "ratings", "schedule", "link", "intake", "watch", "alarm", "core", "wording", "papers", "journal",
-    "notify", "rehearse", "rig", "daemon", "commands", "__main__",
+    "errors", "records", "sealed", "ratings", "schedule", "link", "intake", "watch", "alarm", "core", "wording", "papers",
+    "journal", "notify", "rehearse", "learn", "rig", "daemon", "commands", "__main__",
 )  # fmt: skip
 HOME = {
     "paho": "link",

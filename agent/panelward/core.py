@@ -22,6 +22,7 @@ from panelward.records import (
     Output,
     Presence,
     Reading,
+    Record,
     Request,
     Schedule,
     Settings,
@@ -36,6 +37,7 @@ class Core:
 
     def __init__(self) -> None:
         self.watch: Watch | None = None
+        self.record: Record | None = None  # what was measured at the hand-over
         self._alarms = Alarms()
         self._shift_ms = 0
         self._now_ms = 0  # own axis
@@ -132,9 +134,9 @@ class Core:
         if old is not None:
             out = self._advance(old, now_ms)
         self._known, self._now_ms = True, now_ms
-        schedule = settings.schedule
-        if old is None or old.schedule != schedule:
-            new = Watch(schedule, silence_from_start=settings.silence_from_start, now_ms=now_ms)
+        schedule, self.record = settings.schedule, settings.record
+        if old is None or old.schedule != schedule or old.record != self.record:
+            new = Watch(schedule, silence_from_start=settings.silence_from_start, now_ms=now_ms, record=self.record)
             new.panel.shift_ms = self._shift_ms
             if old is not None:
                 new.restore(old.save())
@@ -181,12 +183,15 @@ class Core:
             "alarms": self._alarms.save(),
         }
 
-    def restore(self, state: dict[str, Any], schedule: Schedule, *, silence_from_start: bool) -> None:
+    def restore(
+        self, state: dict[str, Any], schedule: Schedule, *, silence_from_start: bool, record: Record | None = None
+    ) -> None:
         """Take back saved state. PanelwardError where it is of another version."""
         if state.get("version") != VERSION:
             raise PanelwardError(f"saved state of version {state.get('version')}; this program reads {VERSION}")
         self._shift_ms, self._now_ms, self._known = state["shift_ms"], state["now_ms"], True
-        watch = Watch(schedule, silence_from_start=silence_from_start, now_ms=self._now_ms)
+        self.record = record
+        watch = Watch(schedule, silence_from_start=silence_from_start, now_ms=self._now_ms, record=record)
         watch.restore(state["watch"])
         watch.panel.shift_ms = self._shift_ms
         self.watch = watch

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from panelward.core import Core
-from panelward.records import Output, Reading, Schedule, Settings, Transition
+from panelward.records import Output, Reading, Record, Schedule, Settings, Transition
 
 __all__ = ["rehearse"]
 
 
-def rehearse(schedule: Schedule, readings: Iterable[Reading], *, until_ms: int | None = None) -> Iterator[Transition]:
+def rehearse(
+    schedule: Schedule, readings: Iterable[Reading], *, until_ms: int | None = None, record: Record | None = None
+) -> Iterator[Transition]:
     """Yield the transitions in time order.
 
     The core's time begins with the first reading. After the last it advances to the last `received`, or on to
@@ -21,7 +23,8 @@ def rehearse(schedule: Schedule, readings: Iterable[Reading], *, until_ms: int |
     for reading in readings:
         if not begun:
             begun = True
-            yield from _only(core.feed(Settings(received_ms=reading.received_ms, schedule=schedule, started=True)))
+            begin = Settings(received_ms=reading.received_ms, schedule=schedule, started=True, record=record)
+            yield from _only(core.feed(begin))
         out = core.feed(reading)
         if out:
             yield from _only(out)

@@ -24,7 +24,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any, NamedTuple
 
-from panelward import __version__
+from panelward import __version__, sealed
 from panelward.core import Core
 from panelward.daemon import requests
 from panelward.daemon.clock import HostClock, Pace
@@ -35,8 +35,9 @@ from panelward.intake import Intake, Refusals
 from panelward.journal import Journal
 from panelward.link import Link, Message
 from panelward.notify import SendResult
-from panelward.records import Answer, Input, Output, Presence, Reading, Request, Schedule, Settings, Transition
-from panelward.schedule import load, parse
+from panelward.records import Answer, Input, Output, Presence, Reading, Record, Request, Schedule, Settings, Transition
+from panelward.schedule import load
+from panelward.schedule.profile import applied, joined, load_profile, parsed, path_of
 
 __all__ = ["Daemon"]
 
@@ -86,6 +87,8 @@ class Daemon:
         self._log = log or _to_stderr
         self.schedule, self._text = load(schedule_path)
         _ready_to_watch(self.schedule, schedule_path)
+        self.schedule, self._text = self._profiled(self.schedule, self._text)
+        self._record = self._load_record(self.schedule, None)
         self._lock = _lock(journal_path)
         self._journal = Journal.open(journal_path)
         if self._journal.set_aside:
@@ -125,14 +128,16 @@ class Daemon:
         if kept is not None:
             number, state = kept
             try:
-                schedule = parse(state["schedule_text"], "the journal")
-                self._core.restore(state["core"], schedule, silence_from_start=True)
+                schedule = parsed(state["schedule_text"], "the journal")
+                text = state.get("record_text", "")
+                record = sealed.parse(text) if text else None
+                self._core.restore(state["core"], schedule, silence_from_start=True, record=record)
                 begin = number
             except (PanelwardError, KeyError, TypeError, ValueError) as error:
                 self._log(f"the saved state can't be used ({error}): starting from the journal's inputs")
         self._last_input_ms = self._core.now_ms if begin else 0
         found: list[Output] = []
-        for _, item in self._journal.inputs_after(begin, lambda text: parse(text, "the journal")):
+        for _, item in self._journal.inputs_after(begin, lambda text: parsed(text, "the journal")):
             if self._core.watch is None and not isinstance(item, Settings):
                 continue  # what is left of older inputs, pruned up to here
             found += self._core.feed(item)
@@ -177,6 +182,7 @@ class Daemon:
                 schedule_text=self._text,
                 started=True,
                 silence_from_start=True,
+                **self._commissioned(),
             )
         )
         self._feed(self._presence(False))
@@ -312,18 +318,47 @@ class Daemon:
         try:
             schedule, text = load(self._schedule_path)
             _ready_to_watch(schedule, self._schedule_path)
+            schedule, text = self._profiled(schedule, text)
             if schedule.broker != self.schedule.broker or schedule.vehicle.id != self.schedule.vehicle.id:
                 raise EnvironmentFault("another broker or vehicle id needs a restart; the old schedule stays")
         except PanelwardError as error:
             self._log(f"reload refused, the old schedule stays: {error}")
             return Answer(id=request.id, done=False, why=str(error))
         self.schedule, self._text = schedule, text
+        self._record = self._load_record(schedule, self._record)
         self._intake = Intake(schedule, self._refusals)
         if self._link is not None:
             self._link.subscribe(self._filters())
-        self._feed(Settings(received_ms=self._clock.now_ms(), schedule=schedule, schedule_text=text, silence_from_start=True))
+        now_ms = self._clock.now_ms()
+        self._feed(
+            Settings(received_ms=now_ms, schedule=schedule, schedule_text=text, silence_from_start=True, **self._commissioned())
+        )
         self._log("schedule read anew")
         return Answer(id=request.id, done=True, why="", state=None)
+
+    def _profiled(self, schedule: Schedule, text: str) -> tuple[Schedule, str]:
+        """With what was learned, if there is such a file beside the schedule. One that can't be used stops nothing."""
+        try:
+            book, _ = load_profile(path_of(self._schedule_path), schedule.vehicle.id)
+        except PanelwardError as error:
+            self._log(f"the learned profile can't be used, the schedule alone holds: {error}")
+            return schedule, text
+        return applied(schedule, book.profile), joined(text, book.profile)
+
+    def _load_record(self, schedule: Schedule, old: Record | None) -> Record | None:
+        """The commissioning record beside the schedule, if there is one. One that can't be used stops nothing."""
+        path = sealed.path_of(self._schedule_path)
+        if not path.exists():
+            return None
+        try:
+            return sealed.load(path, schedule.vehicle.id)[-1]
+        except PanelwardError as error:
+            kept = "the one read before stays" if old else "watching without it"
+            self._log(f"the commissioning record can't be used, {kept}: {error}")
+            return old
+
+    def _commissioned(self) -> dict[str, Any]:
+        return {"record": self._record, "record_text": sealed.text_of(self._record) if self._record else ""}
 
     # Out.
 
@@ -384,7 +419,7 @@ class Daemon:
     def _snapshot(self) -> None:
         self._commit()
         if not self._outward.disk_fault:
-            state = {"core": self._core.save(), "schedule_text": self._text}
+            state = {"core": self._core.save(), "schedule_text": self._text, "record_text": self._commissioned()["record_text"]}
             try:
                 self._journal.save_snapshot(self._journal.last_number, state)
             except EnvironmentFault as fault:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable
 from dataclasses import fields
 
+from panelward import sealed
 from panelward.records import Clock, Input, Presence, Reading, Request, Schedule, Settings
 
 _KINDS: dict[str, type[Request] | type[Clock] | type[Presence]] = {
@@ -17,9 +18,9 @@ _KIND_OF = {record: kind for kind, record in _KINDS.items()}
 
 
 def spell(item: Input) -> tuple[str, str]:
-    """(kind, JSON) of an input that is no reading. Of a schedule, the text it was read from is kept."""
+    """(kind, JSON) of an input that is no reading. Of a schedule and a record, the text each was read from is kept."""
     if isinstance(item, Settings):
-        return "settings", _json({name: getattr(item, name) for name in _names(Settings) if name != "schedule"})
+        return "settings", _json({name: getattr(item, name) for name in _names(Settings) if name not in ("schedule", "record")})
     if isinstance(item, Reading):
         raise TypeError("a reading belongs in a block")
     return _KIND_OF[type(item)], _json({name: getattr(item, name) for name in _names(type(item))})
@@ -30,7 +31,8 @@ def read(kind: str, body: str, parse: Callable[[str], Schedule]) -> Input:
     found = json.loads(body)
     if kind == "settings":
         known = {name: found[name] for name in _names(Settings) if name in found}
-        return Settings(schedule=parse(found["schedule_text"]), **known)
+        commissioned = sealed.parse(known["record_text"]) if known.get("record_text") else None
+        return Settings(schedule=parse(found["schedule_text"]), record=commissioned, **known)
     record = _KINDS[kind]
     return record(**{name: found[name] for name in _names(record) if name in found})
 

@@ -1,6 +1,6 @@
 """The small shared records that cross the walls between rooms. Frozen, typed, without behaviour of their own."""
 
-from panelward.records.commissioned import Commissioned, Measured, Record
+from panelward.records.commissioned import Checked, Commissioned, Measured, Record
 from panelward.records.inputs import (
     QUANTITIES,
     Clock,
@@ -42,6 +42,7 @@ from panelward.records.plan import (
     Vehicle,
     Will,
 )
+from panelward.records.profile import Profile, Profiled, ProfiledLevel
 
 __all__ = [
     "GROUP_OF",
@@ -51,6 +52,7 @@ __all__ = [
     "Answer",
     "Battery",
     "Broker",
+    "Checked",
     "Circuit",
     "Clock",
     "Commissioned",
@@ -69,6 +71,9 @@ __all__ = [
     "Pointer",
     "Presence",
     "Probe",
+    "Profile",
+    "Profiled",
+    "ProfiledLevel",
     "Protection",
     "Reading",
     "Record",

@@ -59,6 +59,7 @@ class Settings:
     started: bool = False  # the program began here: what lies before is one gap
     silence_from_start: bool = False  # live: a circuit that never spoke is overdue too
     record: Record | None = None  # what was measured when it was handed over
+    record_text: str = ""  # its sealed text: journalled likewise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

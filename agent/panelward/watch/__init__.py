@@ -21,7 +21,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from panelward.records import Circuit, Condition, Facts, Monitor, Presence, Reading, Schedule
+from panelward.records import Circuit, Commissioned, Condition, Facts, Monitor, Presence, Reading, Record, Schedule
 from panelward.watch import dead, doubt, drain, early, level, overcurrent, suspect
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel
@@ -45,8 +45,10 @@ _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
 class Watch:
     """All circuits of one schedule."""
 
-    def __init__(self, schedule: Schedule, *, silence_from_start: bool, now_ms: int) -> None:
-        self.schedule = schedule
+    def __init__(
+        self, schedule: Schedule, *, silence_from_start: bool, now_ms: int, record: Record | None = None
+    ) -> None:  # fmt: skip
+        self.schedule, self.record = schedule, record
         self._bench = Bench()
         self.panel = Panel(schedule.vehicle.timezone)
         self._silence_from_start = silence_from_start
@@ -79,8 +81,15 @@ class Watch:
         self.ways[circuit.id] = Way(
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
-            self._unmoved[circuit.supply],
+            self._unmoved[circuit.supply], self._commissioned(circuit),
         )  # fmt: skip
+
+    def _commissioned(self, circuit: Circuit) -> Commissioned | None:
+        """What was measured of it when it was handed over."""
+        return self.record.circuit(circuit.id) if self.record is not None else None
+
+    def _keys(self, circuit: Circuit) -> dict[str, str]:
+        return _keys(self.schedule, circuit) | {"level": repr((level.depends(circuit), self._commissioned(circuit)))}
 
     def reading(self, reading: Reading) -> None:
         """One reading of a circuit, a meter or a probe; of one that the schedule does not have, nothing."""
@@ -228,7 +237,7 @@ class Watch:
         """All state as plain values, with a version and the keys that each circuit's part depends on."""
         return {
             "version": VERSION,
-            "ways": {way_id: way.save() | {"keys": _keys(self.schedule, way.circuit)} for way_id, way in self.ways.items()},
+            "ways": {way_id: way.save() | {"keys": self._keys(way.circuit)} for way_id, way in self.ways.items()},
             "monitors": {name: monitor.save() for name, monitor in self._monitors.items()},
             "probes": {probe_id: silence.save() for probe_id, (silence, _) in self._probes.items()},
             "broker": self._broker.save(),
@@ -248,7 +257,7 @@ class Watch:
             kept = state["ways"].get(way_id)
             if kept is None:
                 continue
-            mine = _keys(self.schedule, way.circuit)
+            mine = self._keys(way.circuit)
             parts = frozenset(part for part, key in mine.items() if kept["keys"].get(part) == key)
             way.restore(kept, parts)
         for name, monitor in self._monitors.items():
@@ -289,5 +298,4 @@ def _keys(schedule: Schedule, circuit: Circuit) -> dict[str, str]:
         "doubt": repr(doubt.depends(circuit)),
         "dead": repr(dead.depends(circuit)),
         "drain": repr(drain.depends(circuit)),
-        "level": repr(level.depends(circuit)),
     }

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from panelward.records import Circuit, Condition, Reading, Schedule
+from panelward.records import Circuit, Commissioned, Condition, Reading, Schedule
 from panelward.watch.bench import Bench
 from panelward.watch.dead import Dead
 from panelward.watch.doubt import Doubt
@@ -52,6 +52,7 @@ class Way:
         supply: SupplyState,
         names: Names | None,
         unmoved: Unmoved,
+        commissioned: Commissioned | None = None,
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -79,7 +80,7 @@ class Way:
             on_change = circuit.sense.publishes == "on-change"
             drain = Drain(bench, panel, circuit, source, self._period_ms, on_change)
             self.drain = drain if drain.judged else None
-            level = Level(bench, panel, circuit, source, self.over, self._period_ms)
+            level = Level(bench, panel, circuit, source, self.over, self._period_ms, commissioned)
             self.level = level if level.judged else None
         self.volts: float | None = None
         self.amps: float | None = None
