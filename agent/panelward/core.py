@@ -29,7 +29,7 @@ from panelward.records import (
 )
 from panelward.watch import Watch
 
-VERSION = 8
+VERSION = 9
 
 
 class Core:

@@ -7,6 +7,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     doubt        protection-doubtful: another device than the listed one; `early`: one that opens at less
     dead         protection-opened, feed-lost: `witness` gathers the evidence, `causes` weighs it, `tree` keeps the parents
     drain        standby-drain
+    unassigned   unassigned-draw: the meter against the sum of its circuits
     level        off-profile: `steady` finds the stands, `exponent` learns how they go with the volts; `retries`, `glow`: starts
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
@@ -30,12 +31,13 @@ from panelward.watch.supply import SupplyState
 from panelward.watch.supply import depends as supply_depends
 from panelward.watch.swapped import groups
 from panelward.watch.tree import Tree
+from panelward.watch.unassigned import Unassigned
 from panelward.watch.unmoved import Unmoved
 from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 7
+VERSION = 8
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other
@@ -59,6 +61,13 @@ class Watch:
         self.ways: dict[str, Way] = {}
         self._names = groups(self._bench, schedule)
         self._unmoved = {s.id: Unmoved(s) for s in schedule.supplies}
+        self._unassigned: dict[str, Unassigned] = {}
+        for supply in schedule.supplies:
+            over = self._monitors.get(next((c.monitor for c in schedule.circuits if c.id == supply.meter), None) or "")
+            period_ms = round(1000 * over.monitor.expect_every_s) if over is not None else 5000
+            beyond = Unassigned(self._bench, schedule, supply, self._unmoved[supply.id].channels, period_ms, record)
+            if beyond.judged:
+                self._unassigned[supply.id] = beyond
         self._probes: dict[str, tuple[Silence, str]] = {}
         for circuit in schedule.circuits:
             self._enrol(circuit)
@@ -81,7 +90,7 @@ class Watch:
         self.ways[circuit.id] = Way(
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
-            self._unmoved[circuit.supply], self._commissioned(circuit),
+            self._unmoved[circuit.supply], self._commissioned(circuit), self._unassigned.get(circuit.supply),
         )  # fmt: skip
 
     def _commissioned(self, circuit: Circuit) -> Commissioned | None:
@@ -139,6 +148,8 @@ class Watch:
             supply.rest()
         for unmoved in self._unmoved.values():
             unmoved.rest()
+        for beyond in self._unassigned.values():
+            beyond.rest()
         self._broker.rest()
         for names in self._names:
             names.rest()
@@ -228,6 +239,7 @@ class Watch:
                     keys.append(("circuit", way_id, group))
         keys += [("monitor", name, "readings") for name, monitor in self._monitors.items() if monitor.active]
         keys += [("supply", supply_id, "supply") for supply_id, state in self._supplies.items() if state.active]
+        keys += [("supply", supply_id, "drain") for supply_id, beyond in self._unassigned.items() if beyond.active]
         keys += [(group.subject, group.subject_id, "dead") for group in self.tree.groups if group.active]
         if self._broker.active:
             keys.append(("broker", self._broker.host, "readings"))
@@ -247,6 +259,7 @@ class Watch:
             },
             "tree": self.tree.save(),
             "unmoved": {supply_id: unmoved.save() for supply_id, unmoved in self._unmoved.items()},
+            "unassigned": {supply_id: beyond.save() for supply_id, beyond in self._unassigned.items()},
             "names": [names.save() for names in self._names],
             "panel": {"panel_c": self.panel.panel_c, "panel_ms": self.panel.panel_ms, "outside_c": self.panel.outside_c},
         }
@@ -277,6 +290,9 @@ class Watch:
         for supply_id, unmoved in self._unmoved.items():
             if supply_id in state["unmoved"]:
                 unmoved.restore(state["unmoved"][supply_id])
+        for supply_id, beyond in self._unassigned.items():
+            if supply_id in state["unassigned"]:
+                beyond.restore(state["unassigned"][supply_id])
         for names in self._names:
             kept = next((kept for kept in state["names"] if kept["keys"] == names.depends()), None)
             if kept is not None:

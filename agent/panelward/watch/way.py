@@ -23,6 +23,7 @@ from panelward.watch.supply import SupplyState
 from panelward.watch.suspect import Suspect
 from panelward.watch.swapped import Names
 from panelward.watch.tree import Tree
+from panelward.watch.unassigned import Unassigned
 from panelward.watch.unmoved import Unmoved
 
 STEP_W = 60.0  # a draw that jumps up by so much may dip the bus honestly (5 A on 12 V)
@@ -34,10 +35,10 @@ class Way:
     """A circuit, a charger or the bank's meter."""
 
     __slots__ = (
-        "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unmoved", "amps",
-        "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms", "energy_w", "lag_ms",
-        "lags", "last_received_ms", "late", "level", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms",
-        "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
+        "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unassigned",
+        "_unmoved", "amps", "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms",
+        "energy_w", "lag_ms", "lags", "last_received_ms", "late", "level", "meters", "over", "silence", "stepped", "supply",
+        "suspect", "switch_ms", "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
     )  # fmt: skip
 
     def __init__(
@@ -53,6 +54,7 @@ class Way:
         names: Names | None,
         unmoved: Unmoved,
         commissioned: Commissioned | None = None,
+        unassigned: Unassigned | None = None,
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -66,7 +68,7 @@ class Way:
         doubt = Doubt(bench, panel, circuit, self._period_ms)
         self.doubt = doubt if doubt.judged else None
         self.suspect = Suspect(bench, circuit, source, unmoved.channels, self._period_ms)
-        self._unmoved = unmoved
+        self._unmoved, self._unassigned = unmoved, unassigned
         self.trace = names.trace(circuit, self._period_ms) if names is not None else None
         self._counts = supply.listens(circuit)
         opens_early = judged_early(circuit, self.over, self._period_ms)
@@ -199,6 +201,8 @@ class Way:
                 if self.circuit.sense.publishes == "always":
                     bus = self.tree.buses[self.circuit.supply]
                     drawn_a = bus.drawn / 10_000.0
+                    if self._unassigned is not None:
+                        self._unassigned.meter(self.meters * sample.amps, drawn_a, sample.received_ms)
                     self._unmoved.meter(self.meters * sample.amps, drawn_a, bus.volts, sample.received_ms, self._gap_ms)
             elif self.circuit.role != "meter":
                 drawn = round(sample.amps * 10_000)

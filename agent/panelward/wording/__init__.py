@@ -223,7 +223,7 @@ def _fact(name: str, facts: Facts, transition: Transition, schedule: Schedule) -
         until_ms = int(str(values["until_s"])) * 1000
         until = say.clock(until_ms, transition.at_ms, schedule.vehicle.timezone)
         return template.format(who=say.shorten(str(values["who"]), say.LABEL_MOST), until_s=until)
-    if "swapped" in name or name == "messages-go":
+    if "swapped" in name or name in ("messages-go", "goes-with"):
         label = {c.id: say.shorten(c.label, say.LABEL_MOST) for c in schedule.circuits}
         facts = tuple((key, _labels(value, label)) for key, value in facts)
     if "{" in template:

@@ -359,6 +359,16 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "sump": ("Look at {label} yourself: it draws {watts} W since {since}, too little to pump, too much to rest.",),
         "*": ("Look what was left on at {label}: it draws {watts} W since {since}, more than at rest.",),
     },
+    "drain-idling": {
+        "*": ("Is {label} meant to be on? If not, switch it off: {watts} W since {since} with nothing running from it.",),
+    },
+    "unassigned": {
+        "*": ("Look for something not on the panel list: {amps} A flows that no circuit accounts for, since {since}.",),
+        "with": ("Have {label} looked at: {amps} A flows that no circuit accounts for, and it goes with it, since {since}.",),
+    },
+    "unassigned-over": {
+        "*": ("Nothing to do: the circuits account for what the battery gives again, since {at}.",),
+    },
     "silent-circuit": {
         "*": ("Look at {label} yourself: no readings for {lasting}, since {since}. It may or may not have power; from here "
               "nobody can tell.",
@@ -512,6 +522,9 @@ EVIDENCE: dict[str, str] = {
     "no-glow": "Two starts in a row after a long rest ended within ten minutes, without the glow that lights it.",
     "unnamed-level": "It stands at {watts} W, reckoned at the supply's nominal volts; its levels end at {limit_w} W.",
     "volts-explain-not": "Its volts, {volts} V, do not explain it: its watts go with the volts to the {low} to {high}.",
+    "beyond-its-circuits": "The battery's meter shows {amps} A more than its {circuits} circuits together; {error_a} A of that could "
+                           "be their gains and zeros.",
+    "goes-with": "The meter steps by more than {of} does whenever that is switched: something hangs before its sensor.",
     "bank-days": "From full, the bank lasts {days} days at {draw_a} A.",
     "shows-nothing": "{before_a} A before, then nothing {readings}; it always draws {floor_w} W.",
     "shows-nothing-floorless": "{before_a} A before, then nothing {readings}.",

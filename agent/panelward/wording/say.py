@@ -71,6 +71,8 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return (back if ended else f"silent-{transition.subject}{will}"), None
     if kind == "undervoltage-approach":
         return ("cut-off-past" if ended else "near-cut-off"), None
+    if kind == "unassigned-draw":
+        return ("unassigned-over" if ended else "unassigned"), ("with" if transition.circuits and not ended else "*")
     if kind == "standby-drain":
         return ("over", "drain") if ended else (f"drain-{figures.get('why')}", None)
     if kind == "off-profile" or (cause == "stalled" and not ended):
