@@ -13,7 +13,7 @@ AGAIN_MS = 6 * 3_600_000  # it says the same thing once in so long
 
 @dataclass(slots=True)
 class Band:
-    """Watts outside every level's band three times: wrong. Above standby for two hours without a rest, or a run of two: long."""
+    """Watts outside every level's band three times: wrong. Above standby for two hours without a rest: long."""
 
     schedule: Schedule
     said: list[tuple[int, str, str]] = field(default_factory=list)  # received_ms, circuit, what

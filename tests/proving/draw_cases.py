@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from proving import draw_drains, draw_drift, draw_levels, draw_rhythm
+from proving import draw_drains, draw_drift, draw_levels, draw_rhythm, draw_starts
 from proving.draw_scene import FAMILIES, Case, Family, make
 
 __all__ = ["FAMILIES", "GROUPS", "Case", "Family", "again", "make"]
 
 GROUPS = ("level", "drain", "rhythm", "drift")
-assert all(room for room in (draw_levels, draw_drains, draw_rhythm, draw_drift))
+assert all(room for room in (draw_levels, draw_starts, draw_drains, draw_rhythm, draw_drift))
 
 
 def again(case_id: str) -> Case:

@@ -1,4 +1,4 @@
-"""What draws where nothing should: standby above its band, an inverter for nothing, a charger that is full, a draw on no way."""
+"""What draws where nothing should: a standby, an inverter for nothing, a charger that is full, a draw on no way."""
 
 from __future__ import annotations
 
@@ -109,8 +109,19 @@ def wakes_hourly(point: Point) -> Made:
 
 def inverter_stage(point: Point, *, hours: float, rack: bool) -> tuple[Stage, Way]:
     """An inverter with a way or two behind it; nothing on yet."""
-    s = stage(point, "inverter", seconds=hours * HOUR_S, watts=700.0, inverter=True, others=("light", "fan"), periods=(2.0, 5.0, 10.0, 30.0),
-              steps=(0.01, 0.05, 0.1), habits=AT_HOME, coarse=True, floor=True)  # fmt: skip
+    s = stage(
+        point,
+        "inverter",
+        seconds=hours * HOUR_S,
+        watts=700.0,
+        inverter=True,
+        others=("light", "fan"),
+        periods=(2.0, 5.0, 10.0, 30.0),
+        steps=(0.01, 0.05, 0.1),
+        habits=AT_HOME,
+        coarse=True,
+        floor=True,
+    )
     assert s.van.inverter is not None
     s.van.inverter.on = False
     kettle = s.builder.way("ac-heater", supply="inverter")
@@ -201,8 +212,15 @@ def charger_left(point: Point) -> Made:
     charge(s.load, begin, s.rng, share=0.6, full_s=full_s, taper_s=taper_s)
     s.load.add(stretch(begin, s.seconds, 12.8 * amps, wiggle=0.01))
     onset = begin + full_s + 3.5 * taper_s
-    return s, s.truth("charger-left", "standby-drain", onset, 10 * HOUR_S, begins_s=begin + full_s + 2 * taper_s,
-                      knowable=amps >= 1.5 * s.target.sense.resolution_a, fits=("standby", "standby-raised", "left-on"))  # fmt: skip
+    return s, s.truth(
+        "charger-left",
+        "standby-drain",
+        onset,
+        10 * HOUR_S,
+        begins_s=begin + full_s + 2 * taper_s,
+        knowable=amps >= 1.5 * s.target.sense.resolution_a,
+        fits=("standby", "standby-raised", "left-on"),
+    )
 
 
 @family("drain-charger~slow", "drain")

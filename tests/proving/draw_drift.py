@@ -1,4 +1,4 @@
-"""What creeps for weeks from what was measured at hand-over: a fan that wears, an element or a lamp that ages, and their twins."""
+"""What creeps for weeks from what was measured at hand-over: a fan that wears, an element or a lamp that ages."""
 
 from __future__ import annotations
 
@@ -23,8 +23,18 @@ def density(celsius: float) -> float:
 
 def months(point: Point, sort: str, days: float, *, climate: tuple[float, float] = (0.0, 36.0)) -> Stage:
     """A way alone, for weeks, at one reading a minute."""
-    return stage(point, sort, seconds=days * DAY_S, periods=(60.0,), steps=GRADE, others=(), climate=climate, habits=AT_HOME, coarse=True,
-                 record=1.0)  # fmt: skip
+    return stage(
+        point,
+        sort,
+        seconds=days * DAY_S,
+        periods=(60.0,),
+        steps=GRADE,
+        others=(),
+        climate=climate,
+        habits=AT_HOME,
+        coarse=True,
+        record=1.0,
+    )
 
 
 def airs(s: Stage, speeds: Callable[[int], float]) -> None:

@@ -25,9 +25,16 @@ class Refrigerator(Draw):
     """Thermostat, compressor, box. Faults are attributes that a case sets while it runs."""
 
     def __init__(
-        self, sort: Sort, floor_w: float, nominal_v: float, rng: Random, around: Callable[[float], float], *, freezer: bool = False,
+        self,
+        sort: Sort,
+        floor_w: float,
+        nominal_v: float,
+        rng: Random,
+        around: Callable[[float], float],
+        *,
+        freezer: bool = False,
         t: float = -60.0,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.around = around
         # W/K, J/K: ranges of trade.md 5.4; a freezer's box is the better insulated one.
         self.ua = rng.uniform(0.6, 0.85) if freezer else rng.uniform(0.8, 1.3)

@@ -15,9 +15,16 @@ RUNS_ON = "duty-high overlong-run"
 
 
 def kitchen(
-    point: Point, hours: float, *, periods: tuple[float, ...], climate: tuple[float, float] = (-20.0, 36.0), banded: bool = True,
-    habits: tuple[str, ...] = (), coarse: bool = True, freezers: float = 0.2,
-) -> Stage:  # fmt: skip
+    point: Point,
+    hours: float,
+    *,
+    periods: tuple[float, ...],
+    climate: tuple[float, float] = (-20.0, 36.0),
+    banded: bool = True,
+    habits: tuple[str, ...] = (),
+    coarse: bool = True,
+    freezers: float = 0.2,
+) -> Stage:
     """A refrigerator, people who open its door, and a schedule with an honest band of its duty."""
     s = stage(point, "compressor", seconds=hours * HOUR_S, periods=periods, others=("light",), climate=climate, habits=habits,
               coarse=coarse, freezer=point.chance("freezer", freezers), steps=(0.001, 0.01, 0.05, 0.1))  # fmt: skip
@@ -109,8 +116,15 @@ def lost_charge(point: Point) -> Made:
     creeps(s, begin, leaks_s, "charge", 1.0, left)
     onset = begin + 0.5 * leaks_s
     s.seconds = onset + 50 * HOUR_S
-    return s, s.truth("lost-charge", RUNS_ON + " departed-from-record off-profile", onset, 48 * HOUR_S, begins_s=begin + 0.1 * leaks_s,
-                      knowable=after - before >= SEES, fits=("charge-lost", "refrigerant-lost"))  # fmt: skip
+    return s, s.truth(
+        "lost-charge",
+        RUNS_ON + " departed-from-record off-profile",
+        onset,
+        48 * HOUR_S,
+        begins_s=begin + 0.1 * leaks_s,
+        knowable=after - before >= SEES,
+        fits=("charge-lost", "refrigerant-lost"),
+    )
 
 
 @family("rhythm-condenser", "rhythm", aim="condenser")
@@ -132,8 +146,15 @@ def cooling_off(point: Point) -> Made:
     onset = point.between("severity", 9.0, 11.0) * HOUR_S
     before, _ = changes(s, onset, off=True)
     sets(s, onset, off=True)
-    return s, s.truth("no-cooling", "duty-low", onset, 3 * HOUR_S, knowable=before >= 0.15,
-                      fits=("switched-off-at-load", "thermostat-off", "off"), also=("dead",) if s.target.declared_floor_w is None else ())  # fmt: skip
+    return s, s.truth(
+        "no-cooling",
+        "duty-low",
+        onset,
+        3 * HOUR_S,
+        knowable=before >= 0.15,
+        fits=("switched-off-at-load", "thermostat-off", "off"),
+        also=("dead",) if s.target.declared_floor_w is None else (),
+    )
 
 
 @family("rhythm-cycling", "rhythm", aim="short cycling")
@@ -220,8 +241,11 @@ def many_doors(point: Point) -> Made:
 
 def plumbing(point: Point, hours: float, *, periods: tuple[float, ...] = QUICK) -> Stage:
     s = stage(point, "pump", seconds=hours * HOUR_S, periods=periods, others=(), habits=AT_HOME, coarse=True)
-    s.target.load = load_of(s.target, (Level(name="wet", watts=round(s.load.watts, 1), tolerance=0.25, surge=Surge(times=3.0, seconds=0.3)),),
-                            longest_run_s=720.0)  # fmt: skip
+    s.target.load = load_of(
+        s.target,
+        (Level(name="wet", watts=round(s.load.watts, 1), tolerance=0.25, surge=Surge(times=3.0, seconds=0.3)),),
+        longest_run_s=720.0,
+    )
     return s
 
 
@@ -251,8 +275,14 @@ def leak_down(point: Point) -> Made:
             due = t + lasts_s
         t += every_s * s.rng.uniform(0.9, 1.1)
     s.seconds = t
-    return s, s.truth("leak-down", "short-cycling duty-high overlong-run", onset, max(60.0, due - onset) + 30 + 2 * period, knowable=due > 0,
-                      fits=("leak", "pump-leak-down"))  # fmt: skip
+    return s, s.truth(
+        "leak-down",
+        "short-cycling duty-high overlong-run",
+        onset,
+        max(60.0, due - onset) + 30 + 2 * period,
+        knowable=due > 0,
+        fits=("leak", "pump-leak-down"),
+    )
 
 
 @family("rhythm-leak~taps", "rhythm")

@@ -253,12 +253,23 @@ def stage(
     chemistry = rng.choice(("lfp", "agm"))
     sd = rng.uniform(0.003, 0.008)
     van = Van(
-        rng=Random(f"draw/{point.family}/{point.n}/{point.number}"), period_s=builder.period_s, ways=ways, coarse=long, mean_parts=3,
-        bank=Bank(chemistry, rng.uniform(180, 360), rng.uniform(0.7, 0.95), sd, sd, rng.uniform(40, 250)), inverter=source,
-        cutoff_v=11.2, cutoff_delay_s=30.0, restore_v=12.4, meter_sense=meter_sense(builder) if meter else None,
-        meter_gain=1 + rng.uniform(-0.01, 0.01), meter_zero_a=rng.uniform(-0.008, 0.008) if meter else 0.0,
-        own_bar=rng.random() < 0.7, payload_time=rng.random() < 0.6, duplicates=rng.choice((0.0, 0.01)),
-    )  # fmt: skip
+        rng=Random(f"draw/{point.family}/{point.n}/{point.number}"),
+        period_s=builder.period_s,
+        ways=ways,
+        coarse=long,
+        mean_parts=3,
+        bank=Bank(chemistry, rng.uniform(180, 360), rng.uniform(0.7, 0.95), sd, sd, rng.uniform(40, 250)),
+        inverter=source,
+        cutoff_v=11.2,
+        cutoff_delay_s=30.0,
+        restore_v=12.4,
+        meter_sense=meter_sense(builder) if meter else None,
+        meter_gain=1 + rng.uniform(-0.01, 0.01),
+        meter_zero_a=rng.uniform(-0.008, 0.008) if meter else 0.0,
+        own_bar=rng.random() < 0.7,
+        payload_time=rng.random() < 0.6,
+        duplicates=rng.choice((0.0, 0.01)),
+    )
     van.panel_c = lambda t: weather.inside(t) + 3.0
     if point.chance("probe", 0.65):
         where = rng.choice(("outside", f"load:{target.id}"))
