@@ -20,6 +20,7 @@ from proving.vehicle import T0_MS, Way
 
 Line = dict[str, Any]
 OPENINGS = ("begins", "begins-again")
+SAY_IT = ("standby-drain", "unassigned-draw")  # kinds that are an answer in themselves
 
 
 class Came:
@@ -111,6 +112,7 @@ def _first_choice(line: Line) -> str | None:
 def score(lines: list[Line], truth: Truth, due_ms: int | None) -> Line:
     """What was told, beside the truth."""
     begins_ms = T0_MS + round(truth.begins_s * 1000)
+    right = (truth.cause, *truth.fits)
     first: Line | None = None
     last: Line | None = None
     false: list[list[str]] = []
@@ -121,21 +123,21 @@ def score(lines: list[Line], truth: Truth, due_ms: int | None) -> Line:
             continue
         mine = (line["subject"], line["id"]) in truth.subjects and line["at"] >= begins_ms
         notices += mine and opening
-        if mine and line["kind"] in truth.kinds:
+        if mine and (line["kind"] in truth.kinds or _named(line) in right):  # a cause that is right tells it, whatever the kind
             first = first or line
             last = line
         elif opening and line["group"] not in truth.also:
             false.append([line["priority"], line["kind"], line["subject"], line["id"], str(line["cause"])])
-    right = (truth.cause, *truth.fits)
+    choice = _first_choice(last) if last else None
     return {
         "found": first is not None,
         "in_time": first is not None and due_ms is not None and first["at"] <= due_ms,
         "delay_s": None if first is None else max(0.0, first["delay_s"]),
         "due_s": None if due_ms is None else round((due_ms - T0_MS) / 1000 - truth.onset_s, 1),
         "kind": first["kind"] if first else None,
-        "choice": _first_choice(last) if last else None,
+        "choice": choice,
         "named": _named(last) if last else None,
-        "right": last is not None and _first_choice(last) in right,
+        "right": choice in right or (last is not None and choice is None and last["kind"] in SAY_IT),
         "wrong": last is not None and _named(last) is not None and _named(last) not in right,
         "notices": notices,
         "false": false,

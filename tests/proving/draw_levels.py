@@ -136,7 +136,7 @@ def element_open(point: Point) -> Made:
     onset = begin if point.chance("cold", 0.5) else begin + point.between("in", 200, 900)
     s.at(onset - 0.5, lambda: s.load.factor.update({f"pad{n}": 0.0 for n in range(broken)}))
     s.notes["severity"] = round(broken / count, 2)
-    return s, s.truth("element-open", "off-profile departed-from-record", onset, 900.0, readings=10)
+    return s, s.truth("element-open", "off-profile departed-from-record", onset, 900.0, readings=10, fits=("part-open",))
 
 
 @family("level-element~low-volts", "level")
@@ -180,7 +180,7 @@ def dry(point: Point) -> Made:
     if begin < onset:
         tap(s.load, begin, onset - begin, 0.6, refill_s=0.0)
     s.load.add(stretch(onset, s.seconds, share * s.load.watts, power=0.1, wiggle=0.012))
-    return s, s.truth("dry", "off-profile overlong-run standby-drain", onset, 60.0, readings=5, fits=("pump-dry", "run-dry"))
+    return s, s.truth("dry", "off-profile overlong-run standby-drain", onset, 60.0, readings=5, fits=("runs-dry",))
 
 
 @family("level-dry~tap", "level")
@@ -257,7 +257,7 @@ def grown(point: Point) -> Made:
         t += lasts_s + s.rng.uniform(300, 900)
     uses(s, watts, spans)
     return s, s.truth("new-device", "off-profile", onset, 2 * HOUR_S, readings=20, also=("overcurrent", "device"),
-                      fits=("unnamed-level", "setting"))  # fmt: skip
+                      fits=("more-than-listed", "unknown"))  # fmt: skip
 
 
 @family("level-grown~setting", "level")

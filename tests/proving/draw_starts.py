@@ -39,7 +39,7 @@ def compressor_fails(point: Point) -> Made:
     at = seen_s(s, onset, every_s, on_s, 5)
     late = 600.0 if at is None else max(600.0, at - onset + 30)
     return s, s.truth("failed-start", "off-profile duty-low short-cycling", onset, late,
-                      knowable=at is not None and late < 3000, fits=("compressor-failed-start",))  # fmt: skip
+                      knowable=at is not None and late < 3000, fits=("fails-to-start",))  # fmt: skip
 
 
 @family("level-no-start~low-volts", "level")
@@ -98,7 +98,7 @@ def no_glow(point: Point) -> Made:
         first = first or t
     s.seconds = t + 900
     return s, s.truth(
-        "no-glow", "off-profile", onset, first - onset + 90 + 2 * s.van.period_s, fits=("glow-missing", "failed-start")
+        "no-glow", "off-profile", onset, first - onset + 90 + 2 * s.van.period_s, fits=("glow-missing", "fails-to-light")
     )
 
 
@@ -121,7 +121,7 @@ def no_flame(point: Point) -> Made:
     t = purge(s.load, burn._replace(after_glow_s=0.0), t)
     s.seconds = t + 900
     return s, s.truth(
-        "failed-start", "off-profile", onset, max(second, t) - onset + 120, fits=("no-flame", "heater-failed-start")
+        "failed-start", "off-profile", onset, max(second, t) - onset + 120, fits=("fails-to-light", "fails-to-start")
     )
 
 

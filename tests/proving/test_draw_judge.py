@@ -74,7 +74,7 @@ def test_early_once_it_has_begun_is_in_time() -> None:
 
 
 def test_wrong_kind_circuit_and_cause() -> None:
-    kind = score(told(103.0, kind="feed-lost", group="dead"))
+    kind = score(told(103.0, kind="feed-lost", group="dead", cause="unknown"))
     assert not kind["found"]
     assert kind["false"]
     assert kind["notices"] == 1
