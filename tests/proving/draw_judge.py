@@ -125,7 +125,8 @@ def score(lines: list[Line], truth: Truth, due_ms: int | None) -> Line:
         notices += mine and opening
         if mine and (line["kind"] in truth.kinds or _named(line) in right):  # a cause that is right tells it, whatever the kind
             first = first or line
-            last = line
+            if line["group"] == first["group"]:  # the same alarm's later word; another one is a second notice
+                last = line
         elif opening and line["group"] not in truth.also:
             false.append([line["priority"], line["kind"], line["subject"], line["id"], str(line["cause"])])
     choice = _first_choice(last) if last else None
