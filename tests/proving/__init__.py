@@ -1,6 +1,7 @@
 """The proof: a simulated vehicle with known faults, the watch before it, and a judge that knows the truth.
 
-    python tests/proving/prove.py                    # all of it: about 25 minutes on two cores, never more than 60
+    python tests/proving/prove.py                    # all of it: about 45 minutes on two cores, never more than 60
+    python tests/proving/prove.py --draw             # levels, drains, rhythms and drift alone: about 15 minutes
     python tests/proving/prove.py --only H4 --cases 12
     python tests/proving/prove.py --json             # the figures as one object
 
@@ -26,6 +27,11 @@ confidence against kind and named cause (false alarms count as wrong), and the f
 either begins anew, and the same command goes on where it was stopped. A line's `decision` holds what a fit of the
 weights needs: evidence with weights, candidates and confidence of the first word about the truth's circuit (else of the
 first false one), beside `cause` and `grade`.
+
+**Draws** (`draw_*`): wrong levels, drains, rhythms, drift, each with twins; a truth says which subject, kinds and causes are
+right, from when, and by when it is to be told. Told before it began, of another way or as another kind is false. One root
+cause, one notice: every opening about it counts. What the sensing can't show stands apart. A third plain watcher knows the
+schedule's bands.
 
 **Held out**: `held_out.py` beside this file, written after the weights are frozen by someone who has not read the watch, adds
 families with `cases.family(..., held_out=True)`; other ranges, three other loads, two other shapes. `--held-out` runs these

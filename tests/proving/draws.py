@@ -74,6 +74,10 @@ SORTS = {
         kind="electronics", labels=("Lab bench", "Office rack"), behaves="constant-power", watts=(40, 160), floor_w=(5, 15),
         always=True, on_s=(1800, 14400), off_s=(300, 3600), wiggle=0.01,
     ),
+    "motor": Sort(
+        kind="motor", labels=("Awning", "Step", "Bed lift"), behaves="constant-current", watts=(60, 130), on_s=(20, 60),
+        off_s=(3600, 14400), surge=(3.0, 0.3), wiggle=0.04,
+    ),
     "ac-heater": Sort(
         kind="heater-element", labels=("Kettle",), behaves="constant-impedance", watts=(500, 900), on_s=(120, 300),
         off_s=(3600, 14400), wiggle=0.002,

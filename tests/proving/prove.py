@@ -22,10 +22,11 @@ if str(HERE.parent.parent / "agent") not in sys.path:
 
 import panelward  # noqa: E402
 from panelward.watch import causes  # noqa: E402
-from proving import cases, judge, report, weeks  # noqa: E402
+from proving import cases, draw_cases, draw_judge, draw_report, judge, report, weeks  # noqa: E402
 
 WATCHED = ("watch", "alarm", "ratings", "records", "core.py")  # what an outcome depends on
 RUNS = HERE / "held_out_runs.txt"
+CASES, DRAWS = 60, 30  # a family: the whole within the hour on two cores
 Job = tuple[str, tuple[Any, ...]]
 
 
@@ -35,7 +36,7 @@ def sources_hash() -> str:
     root = Path(panelward.__file__).parent
     files = [p for name in WATCHED for p in sorted((root / name).rglob("*.py") if (root / name).is_dir() else [root / name])]
     for path in files + sorted(HERE.glob("*.py")):
-        if path.name not in ("report.py", "prove.py", "test_proving.py", "fit.py", "aloud.py"):
+        if path.name not in ("report.py", "draw_report.py", "prove.py", "fit.py", "aloud.py") and path.name[:5] != "test_":
             digest.update(path.name.encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()[:12]
 
@@ -68,13 +69,18 @@ def do(job: Job) -> dict[str, Any]:
         if arguments[0] not in cases.FAMILIES:
             load_held_out()
         return judge.run(cases.make(*arguments))
+    if kind == "draw":
+        if arguments[0] not in draw_cases.FAMILIES:
+            load_held_out()
+        return draw_judge.run(draw_cases.make(*arguments))
     return weeks.run(*arguments)
 
 
-def case_jobs(n: int, only: str | None, *, held_out: bool = False) -> dict[str, Job]:
-    """By id, family after family in turn, so that a part is a fair part."""
-    names = [f.name for f in cases.FAMILIES.values() if f.held_out == held_out and (only is None or f.name.startswith(only))]
-    return {f"{name}/{n}/{number:03d}": ("case", (name, n, number)) for number in range(n) for name in names}
+def case_jobs(n: int, only: str | None, *, held_out: bool = False, kind: str = "case") -> dict[str, Job]:
+    """By id, family after family in turn, so that a part is a fair part. `kind`: case, or draw."""
+    families = cases.FAMILIES.values() if kind == "case" else draw_cases.FAMILIES.values()
+    names = [f.name for f in families if f.held_out == held_out and (only is None or f.name.startswith(only))]
+    return {f"{name}/{n}/{number:03d}": (kind, (name, n, number)) for number in range(n) for name in names}
 
 
 def week_jobs(count: int) -> dict[str, Job]:
@@ -125,8 +131,9 @@ def read(path: Path) -> dict[str, dict[str, Any]]:
 
 def options(argv: list[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="prove.py", description="Judge the watch on drawn cases and quiet vehicle-weeks.")
-    parser.add_argument("--only", metavar="FAULT", help="families whose name begins so, e.g. H3 or H4-feeder")
-    parser.add_argument("--cases", type=int, default=60, metavar="N", help="cases a family (default 60)")
+    parser.add_argument("--only", metavar="FAULT", help="families whose name begins so, e.g. H3, H4-feeder or rhythm-iced")
+    parser.add_argument("--draw", action="store_true", help="levels, drains, rhythms and drift alone, without quiet weeks")
+    parser.add_argument("--cases", type=int, metavar="N", help=f"cases a family (default {CASES}, of a draw {DRAWS})")
     parser.add_argument("--seconds", type=float, metavar="S", help="begin nothing new after so long (default 3300)")
     parser.add_argument("--whole", action="store_true", help="however long it takes")
     parser.add_argument("--jobs", type=int, default=min(2, os.cpu_count() or 1), help="processes (default 2)")
@@ -146,11 +153,14 @@ def main(argv: list[str] | None = None) -> int:
         print(f"held-out part: run number {count_run()}", file=sys.stderr)
     args.out.mkdir(parents=True, exist_ok=True)
     path = args.out / f"{sources_hash()}.jsonl"
-    jobs = case_jobs(args.cases, args.only, held_out=args.held_out)
-    if args.only is None and not args.held_out:
+    jobs: dict[str, Job] = {}
+    if not args.draw:
+        jobs |= case_jobs(args.cases or CASES, args.only, held_out=args.held_out)
+    jobs |= case_jobs(args.cases or DRAWS, args.only, held_out=args.held_out, kind="draw")
+    if args.only is None and not args.held_out and not args.draw:
         jobs |= week_jobs(args.quiet_weeks)
     if not jobs:
-        print(f"no family begins with '{args.only}': {', '.join(cases.FAMILIES)}", file=sys.stderr)
+        print(f"no family begins with '{args.only}': {', '.join([*cases.FAMILIES, *draw_cases.FAMILIES])}", file=sys.stderr)
         return 2
     done = read(path)
     left = {name: job for name, job in jobs.items() if name not in done}
@@ -165,13 +175,16 @@ def main(argv: list[str] | None = None) -> int:
             if n % 50 == 0 or n == len(left):
                 print(f"{n} of {len(left)}, {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
     mine = [done[name] for name in jobs if name in done]
-    lines = [o for o in mine if "family" in o]
+    drawn = [o for o in mine if o.get("draw")]
+    lines = [o for o in mine if "family" in o and not o.get("draw")]
     quiet = [o for o in mine if "family" not in o]
     if args.json:
-        print(json.dumps({"hash": path.stem, "figures": report.summary(lines), "quiet_weeks": sum(w["week"] for w in quiet),
-                          "quiet_false": [f for w in quiet for f in w["false"]]}))  # fmt: skip
+        false = [f for w in quiet for f in w["false"]]
+        figures: dict[str, Any] = {"hash": path.stem, "figures": report.summary(lines), "draws": draw_report.figures(drawn)}
+        print(json.dumps(figures | {"quiet_weeks": sum(w["week"] for w in quiet), "quiet_false": false}))
     else:
-        print(report.table(lines, quiet))
+        tables = [report.table(lines, quiet)] if lines or quiet else []
+        print("\n\n".join([*tables, *([draw_report.table(drawn)] if drawn else [])]))
         if len(mine) < len(jobs):
             print(f"\n{len(jobs) - len(mine)} of {len(jobs)} not done: run it again to go on")
     return 0

@@ -17,6 +17,7 @@ from panelward.records import (
     Load,
     Monitor,
     Presence,
+    Probe,
     Protection,
     Reading,
     Schedule,
@@ -80,6 +81,7 @@ class Way:
     importance: str = "comfort"
     declared_floor_w: float | None = None
     inline_fuse_a: float | None = None
+    load: Load | None = None  # as scheduled, where that is more than one level
     r_ohm: float = 0.03
     tells_closed: bool = False
     tells_commanded: bool = False
@@ -110,15 +112,13 @@ class Way:
 
     def circuit(self) -> Circuit:
         draw, sort = self.draw, self.draw.sort
-        levels = (
-            (
-                Level(
-                    name="run", watts=round(draw.watts, 1), tolerance=0.3,
-                    surge=Surge(times=sort.surge[0], seconds=sort.surge[1]) if sort.surge[1] else None,
-                ),
+        levels = tuple(
+            Level(
+                name="run" if share == 1.0 else f"run at {share:.0%}", watts=round(draw.watts * share, 1), tolerance=0.3,
+                surge=Surge(times=sort.surge[0], seconds=sort.surge[1]) if sort.surge[1] else None,
             )
+            for share in sort.steps
             if draw.watts
-            else ()
         )  # fmt: skip
         return Circuit(
             id=self.id, label=self.label, monitor="panel", supply=self.supply, sense=self.sense, feeder=self.feeder,
@@ -126,7 +126,8 @@ class Way:
             importance=self.importance, protection=self.protection,
             conductor=(Segment(area_mm2=6.0 if self.protection.rating_a <= 40 else 35.0, length_m=4, insulation_c=105),),
             loads=(
-                Load(
+                self.load
+                or Load(
                     kind=sort.kind, behaves=sort.behaves, always_draws_w=self.declared_floor_w, levels=levels,
                     inline_fuse_a=self.inline_fuse_a,
                 ),
@@ -181,6 +182,9 @@ class Van:
     actions: list[tuple[float, Action]] = field(default_factory=list)
     fine: list[tuple[float, float]] = field(default_factory=list)  # windows of 1 s steps
     coarse: bool = False  # never finer than the period (vehicle-weeks)
+    part_s: float = 1.0  # the longest step within these windows
+    mean_parts: int = 1  # steps that a mean is made of where it is coarse
+    probes: list[tuple[Probe, Callable[[float], float]]] = field(default_factory=list)  # each minute at the most
     dips: list[tuple[float, float, float]] = field(default_factory=list)  # from, to, volts less
     charge_a: float = 0.0
     charge_v: float = 14.2
@@ -247,6 +251,7 @@ class Van:
                 )
                 for f in self.feeders.values()
             ),
+            probes=tuple(probe for probe, _ in self.probes),
             circuits=tuple(circuits),
         )  # fmt: skip
 
@@ -396,17 +401,19 @@ class Van:
         for tick in range(ticks + 1):
             t = tick * period
             parts = 1
-            if not self.coarse and period > 1.0:
+            if self.coarse:
+                parts = self.mean_parts if mean else 1
+            elif period > self.part_s:
                 if over or any(begin <= t <= end for begin, end in self.fine):
-                    parts = ceil(period)
-                elif mean:
+                    parts = ceil(period / self.part_s)
+                elif mean and period > 1.0:
                     parts = ceil(period / 2)
             over = False
             for way in self.ways:
                 way.mean_a = 0.0
             for part in range(parts):
                 over = self.step(t - period + (part + 1) * period / parts, period / parts) or over
-                if over and parts < period and not self.coarse:
+                if over and parts < period / self.part_s and not self.coarse:
                     self.fine.append((t, t + 60))
                 if parts > 1:
                     for way in self.ways:
@@ -431,6 +438,9 @@ class Van:
                 batch.append(reading)
                 if self.duplicates and rng.random() < self.duplicates:
                     batch.append(reading)
+        for probe, celsius in self.probes if t % 60.0 < self.period_s else ():
+            reading = self._reading(probe.id, t, 0.0, None, None, None, None)
+            batch.append(reading._replace(amps=None, celsius=round(celsius(t) + 0.1 * rng.gauss(0.0, 1.0), 1)))
         batch.sort(key=lambda r: r.received_ms)
         if self.events:
             yield from self.events

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from math import pi, sin
 from random import Random
 from typing import Any
 
 from panelward.core import Core
-from panelward.records import Output, Reading, Sense, Settings, Transition
+from panelward.records import Level, Load, Output, Reading, Sense, Settings, Surge, Transition
 from proving.baselines import Fixed, Sigma
 from proving.cases import Builder
+from proving.draw_fridge import Refrigerator, sort_of
+from proving.draw_loads import Program, charge, day_of_taps, stretch, uneven
+from proving.draw_loads import of as program
+from proving.draw_scene import fridge_load, load_of
 from proving.draws import SORTS
 from proving.judge import plain
 from proving.sampling import Point
@@ -54,11 +59,43 @@ PEOPLE = ("light", "pump", "socket", "fan", "charger")
 
 def _live(way: Way, household: Household, days: float, rng: Random) -> None:
     """Things that people switch rest while they sleep; the rest goes on by itself."""
+    if isinstance(way.draw, Refrigerator):
+        return  # it has a thermostat of its own
     name = next(n for n, sort in SORTS.items() if sort is way.draw.sort)
+    start, end = household.awake
+    wakes, sleeps = (start - 6) * 3600, (end - 6) * 3600  # the week begins at 06:00
+    if name == "pump":
+        pump = program(way.draw)
+        way.draw = pump
+        taps = 1 if household.name == "parked" else rng.randint(8, 30)
+        for day in range(int(days) + 1):
+            day_of_taps(pump, day * DAY_S, max(0.0, wakes), sleeps, rng, times=taps, showers=rng.randint(0, 2), nightly=0.3)
+        way.load = load_of(
+            way, (Level(name="wet", watts=round(pump.watts, 1), tolerance=0.25, surge=Surge(times=3.0, seconds=0.3)),)
+        )
+        return
+    if name == "charger":
+        charger = program(way.draw)
+        way.draw = charger
+        way.load = load_of(way, ())  # what it draws depends on what hangs on it
+        for day in range(int(days) + 1):
+            t = day * DAY_S + max(0.0, wakes) + rng.uniform(0, 0.5) * max(0.0, sleeps - wakes)
+            charge(charger, t, rng, share=rng.uniform(0.3, 1.0), full_s=rng.uniform(900, 5400), taper_s=rng.uniform(600, 2400))
+        return
+    if name == "electronics":
+        device = program(way.draw)
+        way.draw.live(days * DAY_S, phase=0.4)
+        for begin, until, share in way.draw.spans:
+            device.add(stretch(begin, until, device.watts * share, wiggle=device.wiggle))
+        uneven(device, rng)
+        way.draw = device
+        way.load = load_of(way)
+        return
+    if name == "ac-heater":
+        return  # `_boils`
     if name not in PEOPLE:
         way.draw.live(days * DAY_S, phase=0.4)
         return
-    start, end = household.awake
     for day in range(int(days) + 1):
         begin = day * DAY_S + (start - 6 + rng.uniform(-0.7, 0.7)) * 3600  # the week begins at 06:00
         way.draw.live((end - start) * 3600, start_s=max(0.0, begin), phase=0.3)
@@ -87,11 +124,30 @@ def build(number: int, n: int, period_s: float, days: float) -> tuple[Van, str]:
         way.draw.watts = 0.0
         source = Inverter(way.id, 1000.0)
         ways += [way, builder.way("ac-electronics", supply="inverter")]
+    elif household.name in ("family", "weekend"):  # an inverter that is switched on for a kettle, and off again
+        way = builder.way("inverter", watts=700.0, feed="switched")
+        way.draw.watts = 0.0
+        way.load = Load(kind="inverter", standby_max_w=2.0)
+        source = Inverter(way.id, 1200.0, on=False)
+        kettle = builder.way("ac-heater", supply="inverter")
+        kettle.draw = program(kettle.draw)
+        kettle.load = load_of(kettle)
+        ways += [way, kettle]
     low, high = household.warm_c
+
+    def panel_c(t: float) -> float:
+        return (low + high) / 2 + (high - low) / 2 * sin(2 * pi * (t / DAY_S - 0.12))
+
     for way in ways:
+        if way.draw.sort is SORTS["compressor"]:  # in the living space, a little cooler than the panel
+            sort = sort_of(way.draw.sort, rng)
+            way.draw = Refrigerator(sort, way.draw.floor_w, 12.8, rng, lambda t: min(43.0, panel_c(t) - 3.0))
+            way.load = fridge_load(way)
         volts = 230.0 if way.supply == "inverter" else 13.0
         if way.declared_floor_w is not None and way.declared_floor_w / volts < 5 * way.sense.resolution_a:
             way.declared_floor_w = None
+            if way.load is not None:
+                way.load = replace(way.load, always_draws_w=None)
         # Drift with warmth: 0.5 mA/K at most (trade.md 5.4), and no more than a fifth of what is to be seen.
         most = min(0.0005, 0.5 * way.sense.resolution_a / (high - low))
         way.drift_a_per_k = rng.uniform(-most, most)
@@ -107,7 +163,9 @@ def build(number: int, n: int, period_s: float, days: float) -> tuple[Van, str]:
         meter_gain=1 + rng.uniform(-0.01, 0.01), own_bar=rng.random() < 0.7, payload_time=rng.random() < 0.6,
         duplicates=rng.choice((0.0, 0.01)),
     )  # fmt: skip
-    van.panel_c = lambda t: (low + high) / 2 + (high - low) / 2 * sin(2 * pi * (t / DAY_S - 0.12))
+    van.panel_c = panel_c
+    _doors(van, household, days, rng)
+    _boils(van, household, days, rng)
     _sources(van, household, days, rng)
     _mishaps(van, days, rng)
     return van, household.name
@@ -154,6 +212,46 @@ def _sources(van: Van, household: Household, days: float, rng: Random) -> None:
     for start, end in driving:
         van.at(start + 12, charges)
         van.at(end, charges)
+
+
+def _boils(van: Van, household: Household, days: float, rng: Random) -> None:
+    """The inverter is switched on, used once to three times within the hour, and switched off."""
+    kettle, source = van.ways[-1].draw, van.inverter
+    if source is None or source.on or not isinstance(kettle, Program):
+        return
+    start, end = household.awake
+
+    def turns(on: bool) -> Callable[[Van], None]:
+        def turned(van: Van) -> None:
+            source.on = on
+
+        return turned
+
+    for day in range(int(days) + 1):
+        for part in range(rng.randint(1, 2)):
+            t = day * DAY_S + (rng.uniform(start, (start + end) / 2 - 2) - 6 + part * (end - start) / 2) * 3600
+            van.at(t, turns(True))
+            for _ in range(rng.randint(1, 3)):
+                kettle.add(stretch(t + 30, t + 30 + rng.uniform(120, 300), kettle.watts, power=1.0, wiggle=0.002))
+                t += rng.uniform(400, 1100)
+            van.at(t, turns(False))
+
+
+def _doors(van: Van, household: Household, days: float, rng: Random) -> None:
+    """People open a refrigerator, and put things in."""
+    start, end = household.awake
+    for way in van.ways:
+        fridge = way.draw
+        if not isinstance(fridge, Refrigerator):
+            continue
+        for day in range(int(days) + 1):
+            for _ in range(1 if household.name == "parked" else rng.randint(6, 25)):
+                share = rng.uniform(0.15, 0.5)
+                at = day * DAY_S + (rng.uniform(start, end) - 6) * 3600
+                van.at(at, lambda van, fridge=fridge, share=share: fridge.open_door(share))  # type: ignore[misc]
+            if rng.random() < 0.3:
+                kg = rng.uniform(0.5, 4.0)
+                van.at(day * DAY_S + rng.uniform(4, 11) * 3600, lambda van, fridge=fridge, kg=kg: fridge.put_in(kg, 22.0))  # type: ignore[misc]
 
 
 def _mishaps(van: Van, days: float, rng: Random) -> None:
