@@ -8,6 +8,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     dead         protection-opened, feed-lost: `witness` gathers the evidence, `causes` weighs it, `tree` keeps the parents
     drain        standby-drain
     level        off-profile: `steady` finds the stands, `exponent` learns how they go with the volts; `retries`, `glow`: starts
+    rhythm       duty-high, duty-low, overlong-run, short-cycling: `runs` and rests, `starts`, `cooling` (a compressor's heat)
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
     swapped      reading-suspect: names that look swapped
@@ -22,7 +23,7 @@ from dataclasses import replace
 from typing import Any
 
 from panelward.records import Circuit, Condition, Facts, Monitor, Presence, Reading, Schedule
-from panelward.watch import dead, doubt, drain, early, level, overcurrent, suspect
+from panelward.watch import dead, doubt, drain, early, level, overcurrent, rhythm, suspect
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
@@ -35,7 +36,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 7
+VERSION = 8
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other
@@ -87,6 +88,8 @@ class Watch:
         way = self.ways.get(reading.circuit)
         if self.panel.panel_c is not None and reading.received_ms - self.panel.panel_ms > PROBE_OLD_MS:
             self.panel.panel_c = None  # how warm it was then says nothing of now
+        if self.panel.outside_c is not None and reading.received_ms - self.panel.outside_ms > PROBE_OLD_MS:
+            self.panel.outside_c = None
         if way is not None:
             bank_a = None
             if way.drain is not None:
@@ -104,7 +107,9 @@ class Watch:
                 if probe[1] == "panel":
                     self.panel.panel_c, self.panel.panel_ms = reading.celsius, reading.received_ms
                 elif probe[1] == "outside":
-                    self.panel.outside_c = reading.celsius
+                    self.panel.outside_c, self.panel.outside_ms = reading.celsius, reading.received_ms
+                elif probe[1].startswith("load:"):
+                    self.panel.inside[probe[1].removeprefix("load:")] = (reading.celsius, reading.received_ms)
                 elif probe[1] == "bank":
                     for supply in self._supplies.values():
                         supply.probe(reading.celsius, reading.received_ms)
@@ -204,6 +209,7 @@ class Watch:
                 ("dead", dead is not None and dead != "reading-suspect"),
                 ("drain", way.drain and way.drain.active),
                 ("level", way.level and way.level.shown),
+                ("rhythm", way.rhythm and way.rhythm.active),
                 (
                     "readings",
                     self._disputed(way_id)
@@ -236,7 +242,7 @@ class Watch:
             "tree": self.tree.save(),
             "unmoved": {supply_id: unmoved.save() for supply_id, unmoved in self._unmoved.items()},
             "names": [names.save() for names in self._names],
-            "panel": {"panel_c": self.panel.panel_c, "panel_ms": self.panel.panel_ms, "outside_c": self.panel.outside_c},
+            "panel": self.panel.save(),
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -269,8 +275,7 @@ class Watch:
             kept = next((kept for kept in state["names"] if kept["keys"] == names.depends()), None)
             if kept is not None:
                 names.restore(kept)
-        for name, value in state["panel"].items():
-            setattr(self.panel, name, value)
+        self.panel.restore(state["panel"])
         self._bench.rebuild()
 
 
@@ -287,4 +292,5 @@ def _keys(schedule: Schedule, circuit: Circuit) -> dict[str, str]:
         "dead": repr(dead.depends(circuit)),
         "drain": repr(drain.depends(circuit)),
         "level": repr(level.depends(circuit)),
+        "rhythm": repr(rhythm.depends(circuit)),
     }
