@@ -10,6 +10,7 @@ three more things: its watts against their own earlier level, sudden or creeping
 
 from __future__ import annotations
 
+from math import log
 from typing import Any
 
 SLOPE = 0.016  # of duty per kelvin: 20, 37 and 57 % at 20, 32 and 43 °C for a small compressor (trade practice, computed)
@@ -23,12 +24,13 @@ TAIL = 3.5  # standard deviations
 LEAST_SHARE = 0.3  # of the expected: a thermostat set 3 K colder asks for 15 to 20 %, a day of visitors for a quarter
 LEAST_DUTY = 0.08
 PER_K = 0.004  # more room for each kelvin away from where it was learned: duty bends upwards in heat
-RUNS = 48  # runs of which the longest is known
+RUNS = 96  # runs of which the longest is known
 RUNS_LEAST = 20
+RUNS_SPAN_MS = 24 * 3600_000  # … and a day of them, with its noon
 RUN_TIMES = 1.5  # … and this many times that, one in twelve left out, is no run of its kind
 RUN_TIMES_ONCE = 1.4  # … nor this many times the longest of all
 RUN_TIMES_BLIND = 1.3  # … times this where no probe tells how warm it is outside
-RUN_TIMES_MORE, RUN_DUTY = 3.0, 0.35  # the higher its duty, the more a little warmth lengthens its runs
+RUN_TIMES_MORE, RUN_DUTY = 4.0, 0.35  # the higher its duty, the more a little warmth lengthens its runs
 RUN_LEAST_MS = 36 * 60_000
 REST_MS = 3600_000  # shorter ones warm nothing
 REST_TIMES, REST_SHARE = 3.0, 0.1
@@ -52,6 +54,11 @@ EVIDENCE: dict[str, tuple[float, ...]] = {  # door-open, hot-load, iced, condens
     "still-rests": (-0.2, 0.1, 0.1, 0.1, -0.4),
     "never-rests": (0.2, -0.1, -0.1, -0.1, 0.3),
 }
+# Without power: t = (C / UA) ln((outside - inside) / (outside - limit)), with the trade's figures for a small refrigerator.
+STORE_KJ_PER_K, WALLS_W_PER_K = 80.0, 1.0
+CHILLED_LIMIT_C = 8.0
+INSIDE_OLD_MS = 3600_000  # a probe that spoke longer ago says nothing of now
+FROZEN_C, FROZEN_LIMIT_C = -8.0, -12.0  # from memory
 SURE, RUNNER_UP = 0.85, 0.10  # as for a lost feed
 Ranked = tuple[tuple[str, float], ...]
 
@@ -63,6 +70,16 @@ def weighed(names: tuple[str, ...]) -> tuple[str | None, Ranked]:
     ranked = tuple(sorted(((cause, value / whole) for cause, value in odds.items()), key=lambda row: (-row[1], row[0])))
     named = ranked[0][0] if ranked[0][1] >= SURE and ranked[1][1] <= RUNNER_UP else None
     return named, ranked
+
+
+def warms(inside_c: float, outside_c: float) -> tuple[float, float] | None:
+    """Hours until what it keeps reaches its limit without power, and that limit, °C; None: it is no warmer outside."""
+    limit_c = FROZEN_LIMIT_C if inside_c <= FROZEN_C else CHILLED_LIMIT_C
+    if outside_c <= limit_c:
+        return None
+    if inside_c >= limit_c:
+        return 0.0, limit_c
+    return STORE_KJ_PER_K / (3.6 * WALLS_W_PER_K) * log((outside_c - inside_c) / (outside_c - limit_c)), limit_c
 
 
 class _Third:
@@ -88,8 +105,8 @@ class Cooling:
     """One compressor's habit. Warmth None: no probe outside; then weather can't be told from a fault, and duty isn't judged."""
 
     __slots__ = (
-        "_block", "_ratios", "_rest_ms", "_runs", "_third", "_thirds", "last_w", "learned", "over", "run_n", "run_w", "watts", "watts_n",
-        "watts_warmth",
+        "_block", "_ratios", "_rest_ms", "_runs", "_third", "_thirds", "last_w", "learned", "over", "run_n", "run_w", "watts",
+        "watts_n", "watts_warmth",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -205,7 +222,7 @@ class Cooling:
     def longest(self, duty: float | None, warmth: float | None) -> int | None:
         """A run beyond this is none of its own, ms; None: not known."""
         runs = self._runs
-        if len(runs) < RUNS_LEAST or duty is None:
+        if len(runs) < RUNS_LEAST or runs[-1][1] - runs[0][1] < RUNS_SPAN_MS or duty is None:
             return None
         lengths = sorted(row[0] for row in runs)
         times = RUN_TIMES + RUN_TIMES_MORE * max(0.0, duty - RUN_DUTY)
