@@ -78,7 +78,8 @@ class Rhythm:
         self.look_ms = 0  # nothing can happen before, as measured
         self.window: list[list[Any]] = []  # the last quarters of an hour: seen ms, ran ms, warmth
         self.day: list[list[Any]] = []  # … of a compressor's day
-        self.settles_ms: int | None = None  # its contents are pulled down until
+        self.settles_ms: int | None = None  # what it does until then says nothing of its habit
+        self.pulls_ms: int | None = None  # after a long rest its contents are pulled down until
         self.began = False  # its first reading was seen
         self.cases: dict[str, int] = {}  # since when
         self.active: str | None = None
@@ -138,9 +139,10 @@ class Rhythm:
 
     def _next_ms(self, time_ms: int) -> int:
         """When a run grows too long."""
-        ends = [runs_ms for runs_ms in (self._longest_ms, self._longest()) if runs_ms is not None]
-        waits = [self.runs.since_ms + ms + 1 for ms in ends]
-        if self.runs.on is not True:
+        if self.runs.on:
+            ends = [ms for ms in (self._longest_ms, self._longest()) if ms is not None]
+            waits = [self.runs.since_ms + ms + 1 for ms in ends]
+        else:
             waits = [part.over_ms for part in (self.short, self.leak, self.sump) if part is not None and part.over_ms]
         return min((at_ms for at_ms in waits if at_ms > time_ms), default=time_ms + QUARTER_MS)
 
@@ -165,7 +167,7 @@ class Rhythm:
                     self.sump.ran(past.began_ms, self._panel.pumped_ms)
         elif self.cooling is not None and self.cooling.rested(past.length_ms):
             settles_ms = ended_ms + min(PULL_DOWN * past.length_ms, PULL_DOWN_MS)
-            self.settles_ms = max(self.settles_ms or 0, settles_ms)
+            self._pulls_down_until(settles_ms)
             if self.short is not None:
                 self.short.forget()
 
@@ -175,6 +177,10 @@ class Rhythm:
     def _ordinary(self, time_ms: int) -> bool:
         """Is what it does now its habit, as far as anybody can tell?"""
         return self.active is None and not self.cases and not self._settling(time_ms) and not self._told_elsewhere()
+
+    def _pulls_down_until(self, until_ms: int) -> None:
+        self.settles_ms = max(self.settles_ms or 0, until_ms)
+        self.pulls_ms = max(self.pulls_ms or 0, until_ms)
 
     def _settling(self, time_ms: int) -> bool:
         return self.settles_ms is not None and time_ms < self.settles_ms
@@ -267,8 +273,8 @@ class Rhythm:
         runs = self.runs
         if runs.on:
             lasts_ms = time_ms - runs.since_ms
-            cold_start = self._cold and runs.whole and self._settling(runs.since_ms)
-            if self._longest_ms is not None and lasts_ms > self._longest_ms and not cold_start:
+            pulls_down = self.pulls_ms is not None and runs.since_ms < self.pulls_ms
+            if self._longest_ms is not None and lasts_ms > self._longest_ms and not pulls_down:
                 self._case("overlong", runs.since_ms)
             longest = self._longest() if "run" not in self.cases else None
             if longest is not None and lasts_ms > longest and runs.whole:
@@ -406,7 +412,7 @@ class Rhythm:
         self.runs.gap()
         self.look_ms = 0
         if last_ms is not None and to_ms - last_ms >= REST_MS and self._cold:
-            self.settles_ms = max(self.settles_ms or 0, to_ms + min(PULL_DOWN * (to_ms - last_ms), PULL_DOWN_MS))
+            self._pulls_down_until(to_ms + min(PULL_DOWN * (to_ms - last_ms), PULL_DOWN_MS))
         if self.cooling is not None:
             self.cooling.run_w, self.cooling.run_n = 0.0, 0
 
@@ -445,8 +451,8 @@ class Rhythm:
 
 
 _KEPT = (
-    "due_ms", "look_ms", "settles_ms", "began", "active", "since_ms", "cause", "said_ms", "last_w", "last_a", "volts",
-    "received_ms",
+    "due_ms", "look_ms", "settles_ms", "pulls_ms", "began", "active", "since_ms", "cause", "said_ms", "last_w", "last_a",
+    "volts", "received_ms",
 )  # fmt: skip
 _PARTS = ("cooling", "short", "leak", "sump")
 
