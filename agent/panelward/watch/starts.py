@@ -91,7 +91,7 @@ class Leak:
 
     SLOWEST_MS = 10_000
     MOST_MS = 15_000  # of a run: it makes good what leaked between its two pressures (trade practice)
-    PAUSE_MS = (2 * 60_000, HOUR_MS)
+    PAUSE_MS = (3 * 60_000, HOUR_MS)  # ten minutes to an hour (trade practice), shorter as it grows
     PAUSES_NIGHT, PAUSES_DAY = 4, 7  # by day people draw water: more must be even
     EVEN_NIGHT, EVEN_DAY = 0.3, 0.2  # standard deviation over mean of the pauses (trade practice: below 0.3)
     ALIKE = 0.4  # of the middle run, and two periods
