@@ -108,7 +108,7 @@ HOURS = ((7 * 60, 20 * 60),)
 @pytest.mark.parametrize(
     ("keys", "amps", "can"),
     [
-        ({"longest_run_s": 1200.0}, 1.0, "yes"),
+        ({"longest_run_s": 1200.0}, 1.0, "no"),
         ({"standby_max_w": 3.0, "levels": (Level(name="on", watts=50),)}, 1.0, "together"),
         ({"hours": HOURS}, 1.0, "together"),
         ({}, 1.0, "no"),

@@ -141,7 +141,7 @@ def test_an_inverter_switched_off_a_little_late_or_left_standing_by_is_none() ->
 
 
 def test_a_run_beyond_its_longest_and_one_just_within() -> None:
-    hot = only(run(PLAN, stream({"D1": 4.0}, 4 * 3600, period_s=5)), "standby-drain")
+    hot = only(run(PLAN, stream({"D1": 4.0}, 4 * 3600, period_s=5)), "overlong-run")
     assert [(t.at_ms - T0) // 1000 for t in hot] == [3 * 3600 + 5]
     assert run(PLAN, stream({"D1": lambda t: 4.0 if t % 10_800 < 10_000 else 0.12}, 6 * 3600, period_s=5)) == []
 

@@ -91,7 +91,20 @@ CASES: list[tuple[str, str | None, str, dict[str, object], tuple[str, ...]]] = [
     ),
     ("protection-doubtful", "opens-early", "medium", {"draw_a": 11.5, "rating_a": 15.0}, ()),
     ("standby-drain", None, "medium", {"draw_w": 21.4, "draw_a": 1.6, "why": "outside-hours"}, ()),
-    ("standby-drain", None, "medium", {"draw_w": 1234.0, "draw_a": 1.6, "why": "longest-run"}, ()),
+    ("overlong-run", None, "medium", {"draw_w": 1234.0, "draw_a": 1.6, "why": "overlong", "run_s": 80 * 60.0}, ()),
+    *(
+        ("duty-high", cause, "medium", {"draw_w": 51.3, "why": why, "run_s": 3000.0, "duty": 0.97, "window_h": 16.0}, ())
+        for why in ("run", "high", "habit")
+        for cause in (None, "door-open", "hot-load", "iced", "condenser-blocked", "charge-lost")
+    ),
+    *(
+        ("duty-low", None, "medium", {"why": "low", "duty": 0.01, "window_h": 6.0, "outside_c": outside_c}, ())
+        for outside_c in (None, -12.4, 10.0, 29.5)
+    ),
+    ("short-cycling", None, "medium", {"why": "short", "every_s": 120.0, "run_s": 60.0, "volts": None}, ()),
+    ("short-cycling", "low-volts-at-start", "medium", {"why": "short", "every_s": 120.0, "run_s": 60.0, "volts": 10.2}, ()),
+    ("short-cycling", "leak-down", "medium", {"why": "leak", "every_s": 1620.0, "run_s": 6.0, "starts": 5}, ()),
+    ("short-cycling", "water-comes-in", "medium", {"why": "sump", "starts": 5, "within_s": 3000.0}, ()),
     ("standby-drain", None, "medium", {"draw_w": 8.4, "draw_a": 1.6, "why": "above-standby"}, ()),
     ("readings-overdue", None, "medium", {"silent_s": 86_000.0}, ()),
     ("readings-overdue", None, "medium", {"silent_s": 86_000.0, "late": True}, ()),

@@ -9,6 +9,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     drain        standby-drain
     unassigned   unassigned-draw: the meter against the sum of its circuits
     level        off-profile: `steady` finds the stands, `exponent` learns how they go with the volts; `retries`, `glow`: starts
+    rhythm       duty-high, duty-low, overlong-run, short-cycling: `runs` and rests, `starts`, `cooling` (a compressor's heat)
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
     swapped      reading-suspect: names that look swapped
@@ -23,7 +24,7 @@ from dataclasses import replace
 from typing import Any
 
 from panelward.records import Circuit, Commissioned, Condition, Facts, Monitor, Presence, Reading, Record, Schedule
-from panelward.watch import dead, doubt, drain, early, level, overcurrent, suspect
+from panelward.watch import dead, doubt, drain, early, level, overcurrent, rhythm, suspect
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
@@ -105,6 +106,8 @@ class Watch:
         way = self.ways.get(reading.circuit)
         if self.panel.panel_c is not None and reading.received_ms - self.panel.panel_ms > PROBE_OLD_MS:
             self.panel.panel_c = None  # how warm it was then says nothing of now
+        if self.panel.outside_c is not None and reading.received_ms - self.panel.outside_ms > PROBE_OLD_MS:
+            self.panel.outside_c = None
         if way is not None:
             bank_a = None
             if way.drain is not None:
@@ -122,7 +125,9 @@ class Watch:
                 if probe[1] == "panel":
                     self.panel.panel_c, self.panel.panel_ms = reading.celsius, reading.received_ms
                 elif probe[1] == "outside":
-                    self.panel.outside_c = reading.celsius
+                    self.panel.outside_c, self.panel.outside_ms = reading.celsius, reading.received_ms
+                elif probe[1].startswith("load:"):
+                    self.panel.inside[probe[1].removeprefix("load:")] = (reading.celsius, reading.received_ms)
                 elif probe[1] == "bank":
                     for supply in self._supplies.values():
                         supply.probe(reading.celsius, reading.received_ms)
@@ -227,6 +232,7 @@ class Watch:
                 ("dead", dead is not None and dead != "reading-suspect"),
                 ("drain", way.drain and way.drain.active),
                 ("level", way.level and way.level.shown),
+                ("rhythm", way.rhythm and way.rhythm.active),
                 (
                     "readings",
                     self._disputed(way_id)
@@ -261,7 +267,7 @@ class Watch:
             "unmoved": {supply_id: unmoved.save() for supply_id, unmoved in self._unmoved.items()},
             "unassigned": {supply_id: beyond.save() for supply_id, beyond in self._unassigned.items()},
             "names": [names.save() for names in self._names],
-            "panel": {"panel_c": self.panel.panel_c, "panel_ms": self.panel.panel_ms, "outside_c": self.panel.outside_c},
+            "panel": self.panel.save(),
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -297,8 +303,7 @@ class Watch:
             kept = next((kept for kept in state["names"] if kept["keys"] == names.depends()), None)
             if kept is not None:
                 names.restore(kept)
-        for name, value in state["panel"].items():
-            setattr(self.panel, name, value)
+        self.panel.restore(state["panel"])
         self._bench.rebuild()
 
 
@@ -314,4 +319,5 @@ def _keys(schedule: Schedule, circuit: Circuit) -> dict[str, str]:
         "doubt": repr(doubt.depends(circuit)),
         "dead": repr(dead.depends(circuit)),
         "drain": repr(drain.depends(circuit)),
+        "rhythm": repr(rhythm.depends(circuit)),
     }

@@ -1,16 +1,19 @@
 """Standby drain: a draw above standby while the load should stand by. Group `drain`.
 
-Three ways to be one: outside the load's hours, beyond its longest run, or steadily between standby and the lowest of
-its levels (neither standing by nor doing its job).
+Two ways to be one: outside the load's hours, or steadily between standby and the lowest of its levels (neither standing
+by nor doing its job). A run beyond its longest is `rhythm`'s.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from panelward.records import Circuit, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel, Sample, within
+
+if TYPE_CHECKING:
+    from panelward.watch.rhythm import Rhythm
 
 OUTSIDE_HOURS_MS = 30 * 60_000  # people stay up late: half an hour beyond the hours is still honest use
 BETWEEN_MS = 2 * 3600_000  # trade practice, no source: two hours asleep or parked make a standby drain
@@ -33,9 +36,8 @@ class Drain:
         lowest = [level.watts * (1.0 - level.tolerance) for load in loads for level in load.levels]
         self._lowest_w = min(lowest) if lowest and known else None
         self._hours = tuple(window for load in loads for window in load.hours) if all(x.hours for x in loads) else ()
-        longest = [load.longest_run_s for load in loads if load.longest_run_s is not None]
-        self._longest_ms = round(max(longest) * 1000) if len(longest) == len(loads) and longest else None
-        self.judged = bool(loads) and (bool(self._hours) or self._longest_ms is not None or self._lowest_w is not None)
+        self.judged = bool(loads) and (bool(self._hours) or self._lowest_w is not None)
+        self.rhythm: Rhythm | None = None
         self.order = bench.enrol(self)
         self.due_ms: int | None = None
         self.above_ms: int | None = None  # above standby since, as measured
@@ -48,7 +50,7 @@ class Drain:
         self.last_a = 0.0
         self.excess_mwms = 0  # energy above standby since `above_ms`: milliwatts x milliseconds, exact
         self.excess_mams = 0
-        self.active: str | None = None  # which of the three
+        self.active: str | None = None  # which of the two
         self.since_ms = 0
         self.mark = (0, 0)  # the two sums when the condition's own time began
 
@@ -106,10 +108,10 @@ class Drain:
                 self._emit("ends", now_ms, bank_a)  # its hours have come
                 self.active = None
             return
+        if self.rhythm is not None and self.rhythm.active is not None:
+            return  # the same run, told already
         if self.outside_ms is not None and time_ms - self.outside_ms >= OUTSIDE_HOURS_MS:
             self.active, self.since_ms = "outside-hours", self.outside_ms
-        elif self._longest_ms is not None and self.above_ms is not None and time_ms - self.above_ms > self._longest_ms:
-            self.active, self.since_ms, self.mark = "longest-run", self.above_ms, (0, 0)
         elif self.between_ms is not None and time_ms - self.between_ms >= BETWEEN_MS:
             self.active, self.since_ms, self.mark = "above-standby", self.between_ms, (0, 0)
         else:
@@ -180,8 +182,6 @@ class Drain:
         ]
         if self.active == "outside-hours":
             facts.append(("outside-hours", (("hours", tuple(m for window in self._hours for m in window)),)))
-        elif self.active == "longest-run" and self._longest_ms is not None:
-            facts.append(("longest-run", (("longest_s", self._longest_ms / 1000.0),)))
         elif self.active == "above-standby" and self._lowest_w is not None:
             facts.append(("between-levels", (("lowest_w", self._lowest_w),)))
         if days is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 _QUARTER_MS = 900_000  # offsets from UTC change only on a quarter of an hour
@@ -27,10 +27,22 @@ class Panel:
         self.panel_c: float | None = None
         self.panel_ms = 0
         self.outside_c: float | None = None
+        self.outside_ms = 0
+        self.inside: dict[str, tuple[float, int]] = {}  # circuit -> how warm it is inside its load, and when that was read
+        self.pumped_ms: int | None = None  # a water pump ran
         self._zone = ZoneInfo(timezone)
         self._quarter = -1
         self._offset_ms = 0
         self.shift_ms = 0  # from the core's own axis to Unix time
+
+    def save(self) -> dict[str, Any]:
+        state: dict[str, Any] = {name: getattr(self, name) for name in _KEPT}
+        return state | {"inside": [[name, celsius, at_ms] for name, (celsius, at_ms) in self.inside.items()]}
+
+    def restore(self, state: dict[str, Any]) -> None:
+        for name in _KEPT:
+            setattr(self, name, state[name])
+        self.inside = {name: (celsius, at_ms) for name, celsius, at_ms in state["inside"]}
 
     def local_minute(self, time_ms: int) -> int:
         """Minute of the local day, 0 to 1439."""
@@ -41,6 +53,9 @@ class Panel:
             offset = datetime.fromtimestamp(unix_ms // 1000, UTC).astimezone(self._zone).utcoffset()
             self._offset_ms = round(offset.total_seconds() * 1000) if offset is not None else 0
         return (unix_ms + self._offset_ms) // 60_000 % 1440
+
+
+_KEPT = ("panel_c", "panel_ms", "outside_c", "outside_ms", "pumped_ms")
 
 
 def within(hours: tuple[tuple[int, int], ...], minute: int) -> bool:

@@ -18,6 +18,7 @@ from panelward.watch.early import judged as judged_early
 from panelward.watch.level import Level
 from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
+from panelward.watch.rhythm import Rhythm
 from panelward.watch.silence import Silence
 from panelward.watch.supply import SupplyState
 from panelward.watch.suspect import Suspect
@@ -37,8 +38,8 @@ class Way:
     __slots__ = (
         "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unassigned",
         "_unmoved", "amps", "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms",
-        "energy_w", "lag_ms", "lags", "last_received_ms", "late", "level", "meters", "over", "silence", "stepped", "supply",
-        "suspect", "switch_ms", "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
+        "energy_w", "lag_ms", "lags", "last_received_ms", "late", "level", "meters", "over", "rhythm", "silence", "stepped",
+        "supply", "suspect", "switch_ms", "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
     )  # fmt: skip
 
     def __init__(
@@ -76,6 +77,7 @@ class Way:
         self.dead: Dead | None = None
         self.drain: Drain | None = None
         self.level: Level | None = None
+        self.rhythm: Rhythm | None = None
         if circuit.role == "load":
             self.dead = Dead(bench, panel, tree, circuit, source, self.over, self._period_ms)
             self.dead.early = self.early
@@ -84,6 +86,11 @@ class Way:
             self.drain = drain if drain.judged else None
             level = Level(bench, panel, circuit, source, self.over, self._period_ms, commissioned)
             self.level = level if level.judged else None
+            rhythm = Rhythm(bench, panel, circuit, source, self._period_ms)
+            rhythm.dead, rhythm.drain, rhythm.level = self.dead, self.drain, self.level
+            self.rhythm = rhythm if rhythm.judged else None
+            if self.drain is not None:
+                self.drain.rhythm = self.rhythm
         self.volts: float | None = None
         self.amps: float | None = None
         self.watts: float | None = None  # of the last sample
@@ -194,6 +201,8 @@ class Way:
                     self.drain.gap()
                 if self.level is not None:
                     self.level.gap()
+                if self.rhythm is not None:
+                    self.rhythm.gap(sample.time_ms)
         self.energy_ms, self.energy_w = sample.time_ms, milliwatts
         if sample.fresh:
             if self.meters:
@@ -228,6 +237,8 @@ class Way:
             self.dead.take(sample)
         if self.drain is not None:
             self.drain.take(sample, bank_a)
+        if self.rhythm is not None:
+            self.rhythm.take(sample)
 
     def _disagrees(self, lag_ms: int, now_ms: int) -> bool:
         """The two times differ. Three alike in a row, arriving at the circuit's own pace: a clock step, said once.
@@ -282,6 +293,8 @@ class Way:
             self.over.rest()
         if self.dead is not None:
             self.dead.unheard()
+        if self.rhythm is not None:
+            self.rhythm.unheard()
 
     def rest(self, now_ms: int) -> None:
         """The program was off until now: one gap."""
@@ -297,6 +310,8 @@ class Way:
             self.drain.rest(now_ms)
         if self.level is not None:
             self.level.rest()
+        if self.rhythm is not None:
+            self.rhythm.rest()
         self.lags = 0
 
     def save(self) -> dict[str, Any]:
@@ -308,10 +323,11 @@ class Way:
         state["dead"] = self.dead.save() if self.dead else None
         state["drain"] = self.drain.save() if self.drain else None
         state["level"] = self.level.save() if self.level else None
+        state["rhythm"] = self.rhythm.save() if self.rhythm else None
         return state
 
     def restore(self, state: dict[str, Any], parts: frozenset[str]) -> None:
-        """Take back what was saved; of `over`, `suspect`, `doubt`, `early`, `dead`, `drain`, `level` only the parts named."""
+        """Take back what was saved; of what the files beside this keep only the parts named."""
         for name in _KEPT:
             setattr(self, name, state[name])
         self.silence.restore(state["silence"])
@@ -329,6 +345,8 @@ class Way:
             self.drain.restore(state["drain"])
         if self.level and state["level"] and "level" in parts:
             self.level.restore(state["level"])
+        if self.rhythm and state["rhythm"] and "rhythm" in parts:
+            self.rhythm.restore(state["rhythm"])
 
 
 _KEPT = (

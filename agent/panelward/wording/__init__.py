@@ -14,6 +14,7 @@ from panelward.wording import english, flood, say
 
 __all__ = ["alarm_object", "body", "repeated", "title"]
 
+COLD = ("door-open", "hot-load", "iced", "condenser-blocked", "charge-lost")  # why a compressor runs more
 MOSTLY = 0.6  # what the two likeliest causes must have together to be named alone
 _WEIGHTS = re.compile(r" \([^()]* [+-]\d+\.\d\)(?=\.)")  # of a piece of evidence, as `_fact` adds them: not for a phone
 
@@ -107,6 +108,8 @@ def _either(candidates: Iterable[Sequence[Any]], word: str, *, parent: bool) -> 
     two = list(candidates)[:2]
     first = sorted(str(cause) for cause, _ in two) if sum(p for _, p in two) >= MOSTLY else []
     pairs, other = (english.EITHER_PARENT, english.EITHER_PARENT_OTHER) if parent else (english.EITHER_OR, english.EITHER_OTHER)
+    if two and two[0][0] in COLD:
+        pairs, other = english.EITHER_COLD, english.EITHER_COLD_OTHER
     template = pairs.get((first[0], first[1])) if len(first) == 2 else None
     return (template or other).format(word=word)
 
@@ -183,6 +186,13 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "dip": say.number(figures.get("dip_v")),
         "step": say.number(figures.get("step_s")),
         "tries": say.number(figures.get("tries")),
+        "ran": _lasting(figures.get("run_s")),
+        "every": _lasting(figures.get("every_s")),
+        "within": _lasting(figures.get("within_s")),
+        "percent": say.number(round(100.0 * duty) if isinstance(duty := figures.get("duty"), float) else None),
+        "window": say.number(figures.get("window_h")),
+        "starts": say.number(figures.get("starts")),
+        "outside": say.number(figures.get("outside_c")),
         "openings": say.number(figures.get("openings")),
         "first": say.day_clock(first_ms, zone),
         "since": say.clock(since_ms, at_ms, zone),
@@ -195,6 +205,10 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "inverter": _inverter(schedule, transition),
         "vehicle": say.shorten(schedule.vehicle.name, say.LABEL_MOST),
     }
+
+
+def _lasting(seconds: Figure) -> str:
+    return say.lasting(seconds) if isinstance(seconds, (int, float)) else english.NOTHING_KNOWN
 
 
 def _word(transition: Transition, schedule: Schedule, figures: dict[str, Figure]) -> str:

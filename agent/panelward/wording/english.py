@@ -340,18 +340,6 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "charger": ("Look at {label}'s display: it draws {watts} W since {since}, outside its hours.",),
         "*": ("Is {label} meant to be on? If not, switch it off: {watts} W since {since}, outside its hours.",),
     },
-    "drain-longest-run": {
-        "ac": ("Is something at {label} meant to run so long? If not, unplug it: {watts} W since {since}.",),
-        "cold": ("Check {label}'s door, then its display: it has run without a rest since {since}, at {watts} W.",),
-        "burner": ("Is {label} meant to run so long? If not, turn it down at its own control: {watts} W since {since}.",),
-        "detector": ("Ask the fitter about {label}: it draws {watts} W since {since}, more than at rest.",),
-        "medical": ("Ask whoever needs {label}: it draws {watts} W since {since}, longer than listed.",),
-        "sump": ("Look at the water by {label} yourself: it has run without a stop since {since}, at {watts} W.",),
-        "carrier": ("Ask the fitter about {label}: it draws {watts} W since {since}, longer than listed.",),
-        "pump": ("Look at {label} now: it has run without a stop since {since}, at {watts} W. No tap open: switch it off "
-                 "at the panel switch.",),
-        "*": ("Is {label} meant to run so long? If not, switch it off: {watts} W since {since}, its longest run is over.",),
-    },
     "drain-above-standby": {
         "ac": ("Is something left on at {label}? It draws {watts} W since {since}, doing nothing listed. Unplug it.",),
         "detector": ("Ask the fitter about {label}: it draws {watts} W since {since}, more than at rest.",),
@@ -452,6 +440,7 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     "over": {
         "*": ("Nothing to do: {label} no longer draws too much since {at}.",),
         "drain": ("Nothing to do: {label} stands by again since {at}.",),
+        "rhythm": ("Nothing to do: {label} runs as usual again since {at}.",),
         "level": ("Nothing to do: {label} draws as listed again since {at}.",),
     },
     "off-stalled": {
@@ -498,6 +487,89 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Look what is new at {label}: it draws {watts} W steadily since {since}, more than is listed for it.",),
         "turns": ("Have {label} looked at: it draws {watts} W steadily since {since}, more than is listed. It may turn hard.",),
     },
+    "rhythm-overlong": {
+        "ac": ("Is something at {label} meant to run so long? If not, unplug it: {watts} W for {ran}, since {since}.",),
+        "cold": ("Check {label}'s door, then its display: it has run {ran} without a rest, since {since}.",),
+        "burner": ("Is {label} meant to run so long? If not, turn it down at its own control: {ran}, since {since}.",),
+        "detector": ("Ask the fitter about {label}: it has drawn more than at rest for {ran}, since {since}.",),
+        "medical": ("Ask whoever needs {label}: it has run {ran}, longer than listed, since {since}.",),
+        "sump": ("Look at the water by {label} yourself: it has run {ran} without a stop, since {since}.",),
+        "carrier": ("Ask the fitter about {label}: it has run {ran}, longer than listed, since {since}.",),
+        "charger": ("Look at {label}'s display: it has run {ran}, longer than listed, since {since}.",),
+        "pump": ("Look at {label} now: it has run {ran} without a stop, since {since}. No tap open: switch it off at the "
+                 "panel switch.",
+                 "Look at {label} now: it has run {ran}, since {since}. No tap open: switch it off at the panel switch."),
+        "*": ("Is {label} meant to run so long? If not, switch it off: {ran} without a stop, since {since}.",),
+    },
+    "rhythm-run": {
+        "cold": ("Check {label}'s door: it has run {ran} without a rest, since {since}. Warm goods put in: nothing to do.",
+                 "Check {label}'s door: it has run {ran} without a rest, since {since}."),
+        "*": ("Look at {label}: it has run {ran} without a rest, since {since}. Its door or lid first.",),
+    },
+    "rhythm-high": {
+        "cold": ("Check {label}'s door and vents: it ran {percent} % of the last {window} h, since {since}.",),
+        "burner": ("Look at {label}'s own control: it ran {percent} % of the last {window} h, since {since}.",),
+        "detector": ("Ask the fitter about {label}: it drew its most {percent} % of the last {window} h, since {since}.",),
+        "medical": ("Ask whoever needs {label}: it ran {percent} % of the last {window} h, more than listed, since {since}.",),
+        "sump": ("Look at the water by {label} yourself: it ran {percent} % of the last {window} h, since {since}.",),
+        "pump": ("Look at {label} and the taps: it ran {percent} % of the last {window} h, since {since}.",),
+        "*": ("Look at {label}: it ran {percent} % of the last {window} h, more than listed for it, since {since}.",),
+    },
+    "rhythm-habit": {
+        "cold": ("Check {label}'s door, ice and vents: it ran {percent} % of the last {window} h, more than it used to, "
+                 "since {since}.",),
+        "*": ("Look at {label}: it ran {percent} % of the last {window} h, more than it used to, since {since}.",),
+    },
+    "rhythm-door-open": {
+        "cold": ("Check {label}'s door: it has run far more than it used to since {since}, and came to it at once.",),
+        "*": ("Check {label}'s door: it has run far more than it used to since {since}.",),
+    },
+    "rhythm-hot-load": {
+        "*": ("Look at {label} once: it runs more since {since}, and eases off. Warm goods put in: nothing to do.",),
+    },
+    "rhythm-iced": {
+        "*": ("Look for ice in {label}: it runs more and more since {since}, at {watts} W. Thick: empty and defrost it.",),
+    },
+    "rhythm-condenser-blocked": {
+        "*": ("Clear the vents of {label}: it runs more than it used to since {since}, and at more power, {watts} W.",),
+    },
+    "rhythm-charge-lost": {
+        "cold": ("Move what must stay cold from {label}, ring the fitter: it runs and hardly cools since {since}, {watts} W.",
+                 "Empty {label}, ring the fitter: it runs and hardly cools since {since}, {watts} W."),
+        "*": ("Ring the fitter about {label}: it runs and hardly cools since {since}, at {watts} W.",),
+    },
+    "rhythm-low": {
+        "cold": ("Look at {label}'s display: it has hardly run since {since}, {window} h. Dark: no power. Lit: turned down?",),
+        "medical": ("Ask whoever needs {label}: it has hardly run since {since}, {window} h.",),
+        "sump": ("Look at the water by {label} yourself: it has hardly run since {since}, {window} h.",),
+        "*": ("Look at {label}: it has hardly run since {since}, {window} h. Switched or turned down?",),
+    },
+    "rhythm-low-warm": {
+        "cold": ("Look at {label}'s display: it has hardly run since {since}, {window} h, though it is warm outside. Dark: no "
+                 "power. Lit: turned down?",
+                 "Look at {label}'s display: it has hardly run since {since}, {window} h, in warm weather. Dark: no power."),
+        "*": ("Look at {label}: it has hardly run since {since}, {window} h, though it is warm outside.",),
+    },
+    "rhythm-low-frost": {
+        "medical": ("Ask whoever needs {label}: it has hardly run since {since}, {window} h, at {outside} °C outside.",),
+        "*": ("Look at {label} and its switch: it has hardly heated since {since}, {window} h, at {outside} °C outside.",),
+    },
+    "rhythm-short": {
+        "cold": ("Look at {label}'s display, feel its vents: it starts and stops every {every} since {since}. Have it looked at.",),
+        "*": ("Have {label} looked at: it starts and stops every {every} since {since}.",),
+    },
+    "rhythm-low-volts-at-start": {
+        "*": ("Have {label}'s supply checked: it starts and stops every {every} since {since}, and drops to {volts} V as it "
+              "starts.",),
+    },
+    "rhythm-leak": {
+        "pump": ("Switch {label} off, look for a leak: it ran {starts} times, every {every}, with no tap open, since {since}.",),
+        "*": ("Look for a leak at {label}: it ran {starts} times, every {every}, with no tap open, since {since}.",),
+    },
+    "rhythm-sump": {
+        "medical": ("Look for water at {label}: it ran {starts} times in {within}, since {since}.",),
+        "*": ("Look at the water by {label} yourself: it ran {starts} times in {within}, since {since}.",),
+    },
 }  # fmt: skip
 
 # Evidence in words. {…} are figures of the fact.
@@ -515,6 +587,29 @@ EVIDENCE: dict[str, str] = {
     "draw-over-standby": "It draws {watts} W; standing by it may draw {standby_w} W.",
     "outside-hours": "The schedule gives it the hours {hours}.",
     "longest-run": "The schedule's longest run is {longest_s} s.",
+    "run-beyond-its-own": "It has run {minutes} min; its middle run of late is {usual} min.",
+    "duty-high": "It ran {percent} % of the last {window} h; in this weather at most {limit} % is listed.",
+    "duty-low": "It ran {percent} % of the last {window} h; in this weather at least {least} % is listed.",
+    "outside-warmth": "Outside it was {celsius} °C.",
+    "duty-over-habit": "It ran {percent} % of the last 16 h at {celsius} °C outside; its own first weeks say {habit} %.",
+    "runs-at-its-watts": "It runs at the watts it always ran at",
+    "runs-at-more-watts": "It runs at more watts than it used to",
+    "runs-at-fewer-watts": "It runs at somewhat fewer watts than it used to",
+    "runs-at-far-fewer-watts": "It runs at far fewer watts than it used to",
+    "came-at-once": "It came at once",
+    "crept-up": "It crept up over more than a third of a day",
+    "lasts-half-a-day": "It has lasted half a day",
+    "eases-off": "It eases off",
+    "still-rests": "It still rests between its runs",
+    "never-rests": "It has not rested for four hours",
+    "short-cycles": "Its last {runs} runs took {seconds} s on average; its volts held as it started.",
+    "short-cycles-low": "Its last {runs} runs took {seconds} s on average; its volts fell to {volts} V as it started.",
+    "short-cycles-unmeasured": "Its last {runs} runs took {seconds} s on average; no volts were measured as it started.",
+    "volts-of-the-bus": "Those volts are the bus's: its own cable may drop more",
+    "leak-down": "{starts} runs of about {seconds} s, evenly every {minutes} min, and none longer between them.",
+    "sump-runs": "{starts} runs in {minutes} min, with no water pump running before them.",
+    "warms": "Inside it was {inside} °C, outside {outside} °C: about {hours} h until {limit} °C, reckoned for a store of "
+             "80 kJ/K behind walls of 1 W/K, both assumed.",
     "between-levels": "Its lowest level begins at {lowest_w} W: this is neither standby nor its job.",
     "draw-of-level": "It draws {amps} A, {times} times its highest listed draw of {level_a} A, for longer than it starts.",
     "tries-at-a-pace": "{tries} short tries, one every {pace_s} s, and no run between them.",
@@ -622,6 +717,14 @@ CAUSES = {
     "isolator": "the main switch",
     "battery-protection": "the battery's own protection",
     "unknown": "not known",
+    "door-open": "its door or lid",
+    "hot-load": "warm goods put in",
+    "iced": "ice on its evaporator",
+    "condenser-blocked": "blocked vents",
+    "charge-lost": "its cooling charge",
+    "low-volts-at-start": "low volts as it starts",
+    "leak-down": "a leak",
+    "water-comes-in": "water that comes in",
 }
 
 # Two causes that can't be told apart from here, and what tells them apart by looking and listening.
@@ -662,6 +765,25 @@ EITHER_PARENT: dict[tuple[str, str], str] = {  # what took several circuits toge
     ("isolator", "switched-off"): "A switch took them: look at the main switch, then ask who switched off.",
 }
 EITHER_PARENT_OTHER = "Look at the main switch first; leave the rest to the fitter."
+EITHER_COLD: dict[tuple[str, str], str] = {  # what makes a compressor run more
+    ("door-open", "hot-load"): "Door or warm goods: if nothing warm was put in, look at the door and its seal.",
+    ("door-open", "iced"): "Door or ice: look at the seal, then for thick ice inside.",
+    ("condenser-blocked", "door-open"): "Door or vents: look at the seal, then feel if its vents are hot.",
+    ("charge-lost", "door-open"): "Door or its cooling charge: if the door shuts and it stays warm inside, ring the fitter.",
+    ("hot-load", "iced"): "Warm goods or ice: warm goods are over in half a day; look for thick ice.",
+    ("condenser-blocked", "hot-load"): "Warm goods or vents: warm goods are over in half a day; feel if its vents are hot.",
+    (
+        "charge-lost",
+        "hot-load",
+    ): "Warm goods or its cooling charge: if it is still warm inside after half a day, ring the fitter.",
+    ("condenser-blocked", "iced"): "Ice or vents: look for thick ice inside, then feel if its vents are hot.",
+    ("charge-lost", "iced"): "Ice or its cooling charge: thick ice: defrost it; none, and warm inside: ring the fitter.",
+    (
+        "charge-lost",
+        "condenser-blocked",
+    ): "Vents or its cooling charge: clear the vents; if it stays warm inside, ring the fitter.",
+}
+EITHER_COLD_OTHER = "Look at the door and its seal, for thick ice, then feel if its vents are hot."
 EITHER_OTHER = "Look at its switch first; if that is on, ring the fitter."
 TELL = "To tell: "
 LEAVE = "Leave "  # a sentence that begins so: nobody is sent there to look

@@ -13,6 +13,7 @@ LONGEST = 140
 LOCK_SCREEN = 45  # act and label within so many characters: lock screens cut
 LABEL_MOST = 24
 LABEL_LEAST = 14
+WARM_C, COLD_C = 18.0, 2.0  # what a person calls warm; where pipes begin to be at stake (common practice, no source)
 
 
 def manner_of(schedule: Schedule, circuit: Circuit | None) -> str:
@@ -75,6 +76,8 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return ("unassigned-over" if ended else "unassigned"), ("with" if transition.circuits and not ended else "*")
     if kind == "standby-drain":
         return ("over", "drain") if ended else (f"drain-{figures.get('why')}", None)
+    if transition.group == "rhythm":
+        return ("over", "rhythm") if ended else (_rhythm(cause, figures), None)
     if kind == "off-profile" or (cause == "stalled" and not ended):
         return ("over", "level") if ended else (f"off-{cause}", None)
     if kind in ("overcurrent-approach", "conductor-overheating"):
@@ -94,6 +97,15 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
     if kind == "protection-opened":
         return _opened(transition, figures), None
     return _LOST.get(cause or "", "lost-unknown"), None
+
+
+def _rhythm(cause: str | None, figures: dict[str, Figure]) -> str:
+    why, outside_c = figures.get("why"), figures.get("outside_c")
+    if f"rhythm-{cause}" in english.SENTENCES and (cause != "door-open" or why == "habit"):
+        return f"rhythm-{cause}"
+    if why == "low" and isinstance(outside_c, float):
+        return "rhythm-low-warm" if outside_c >= WARM_C else "rhythm-low-frost" if outside_c < COLD_C else "rhythm-low"
+    return f"rhythm-{why}"
 
 
 _LOST = {

@@ -4,6 +4,7 @@
     feed    a lost feed, an opened device
     draw    overcurrent, the conductor, another device, standby, start surges
     level   a stall, a dry pump, starts that fail, an element part open, more than is listed
+    rhythm  runs and rests: too long, too much, too often
     rest    silence, stuck readings, swapped names, resistance, the supply
     told    the list for a person
 
@@ -13,7 +14,7 @@
 from __future__ import annotations
 
 from panelward.records import Schedule
-from panelward.schedule.detect import draw, feed, level, rest
+from panelward.schedule.detect import draw, feed, level, rest, rhythm
 from panelward.schedule.detect.look import CAN, Look, Sight, looks
 from panelward.schedule.detect.told import lines
 
@@ -29,6 +30,6 @@ def detectability(schedule: Schedule) -> tuple[Sight, ...]:
                 look.no("every fault", "no monitor publishes it", "Name its monitor under [[circuit]], or write a [[monitor]].")
             )
             continue
-        for part in (feed, draw, level, rest):
+        for part in (feed, draw, level, rhythm, rest):
             found += part.sights(look)
     return tuple(found)

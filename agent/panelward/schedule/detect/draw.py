@@ -138,24 +138,19 @@ def _drain(look: Look) -> Sight:
     standby_w = max(sum(known), FLOORS * look.floor_w)
     above_w = standby_w + max(DRAIN_STEPS * look.step_a * nominal_v, DRAIN_W)
     lowest_w = min((level.watts * (1 - level.tolerance) for load in loads for level in load.levels), default=0.0)
-    longest = [load.longest_run_s for load in loads if load.longest_run_s is not None]
     late_s = DRAIN_LOOK_S if look.on_change else look.period_s
     ways: list[tuple[float, str]] = []
-    if loads and len(longest) == len(loads):
-        ways.append((max(longest), f"longer than {duration(max(longest))}"))
     if known and lowest_w > above_w:
         ways.append((BETWEEN_S, f"below its lowest level ({lowest_w:.3g} W) for {duration(BETWEEN_S)}"))
     if loads and all(load.hours for load in loads):
         ways.append((OUTSIDE_HOURS_S, f"outside its hours for {duration(OUTSIDE_HOURS_S)}"))
     if not ways:
-        known_of = "its standby_w, longest_run and hours are not written"
+        known_of = "its standby_w and hours are not written"
         if known:
-            known_of = f"from {above_w:.3g} W it looks like its work, and its longest_run and hours are not written"
-        return look.no(DRAIN, known_of, "Write longest_run; else hours, or standby_w with its levels.")
-    why = f"above {above_w:.3g} W {', or '.join(text for _, text in ways)}"
-    if len(longest) != len(loads):
-        return look.sight(DRAIN, "together", ways[0][0] + late_s, f"only {why}", "Write longest_run: it finds any other.")
-    return look.sight(DRAIN, "yes", ways[0][0] + late_s, why)
+            known_of = f"from {above_w:.3g} W it looks like its work, and its hours are not written"
+        return look.no(DRAIN, known_of, "Write hours, or standby_w with its levels.")
+    why = f"only above {above_w:.3g} W {', or '.join(text for _, text in ways)}"
+    return look.sight(DRAIN, "together", ways[0][0] + late_s, why)
 
 
 def _surges(look: Look) -> Iterator[Sight]:

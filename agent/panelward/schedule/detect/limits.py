@@ -64,3 +64,12 @@ UNKNOWN_LEVELS = ("socket", "inverter", "charger", "detector")
 RETRY_TRIES = {"fan": 6, "motor": 6, "compressor": 5}
 RETRY_PACE_S = {"fan": (2.0, 30.0), "motor": (2.0, 30.0), "compressor": (10.0, 180.0)}
 GLOW_APART, GLOW_PHASES, GLOW_PERIOD_S = 2.5, 3, 30.0
+
+# watch.rhythm, watch.runs, watch.cooling, watch.starts
+RHYTHM_SEEN, QUARTER_S = 0.9, 900.0
+RUN_LEAST_S = 2160.0
+HABIT_DAYS = 4.0  # thirds of a day that are learned before it is judged
+HABIT_LATE_S = 48 * 3600.0  # two thirds of a day, one of them a night, from when it began to tell
+SHORT_RUNS, SHORT_RUN_S, SHORT_SLOWEST_S = 6, 150.0, 30.0
+LEAK_PAUSES, LEAK_RUN_S, LEAK_SLOWEST_S = (4, 7), (1.0, 15.0), 10.0
+SUMP_STARTS, SUMP_SLOWEST_S = 5, 30.0
