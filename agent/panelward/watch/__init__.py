@@ -11,6 +11,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
     swapped      reading-suspect: names that look swapped
+    doing        no condition: what the vehicle is doing, by chargers, ignition and what a person said
     silence      readings-overdue: a circuit, a monitor, the broker
 
 No clock, no I/O. Times are milliseconds on the core's own axis. No set is iterated.
@@ -21,9 +22,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from panelward.records import Circuit, Commissioned, Condition, Facts, Monitor, Presence, Reading, Record, Schedule
+from panelward.records import Circuit, Commissioned, Condition, Doing, Facts, Monitor, Presence, Reading, Record, Schedule
 from panelward.watch import dead, doubt, drain, early, level, overcurrent, suspect
 from panelward.watch.bench import Bench
+from panelward.watch.doing import DoingState
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
 from panelward.watch.supply import SupplyState
@@ -35,7 +37,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 7
+VERSION = 8
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other
@@ -59,6 +61,7 @@ class Watch:
         self.ways: dict[str, Way] = {}
         self._names = groups(self._bench, schedule)
         self._unmoved = {s.id: Unmoved(s) for s in schedule.supplies}
+        self.doing = DoingState(self._bench, schedule)
         self._probes: dict[str, tuple[Silence, str]] = {}
         for circuit in schedule.circuits:
             self._enrol(circuit)
@@ -82,6 +85,7 @@ class Watch:
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
             self._unmoved[circuit.supply], self._commissioned(circuit),
+            doing=self.doing if self.doing.listens(circuit) else None,
         )  # fmt: skip
 
     def _commissioned(self, circuit: Circuit) -> Commissioned | None:
@@ -139,6 +143,7 @@ class Watch:
             supply.rest()
         for unmoved in self._unmoved.values():
             unmoved.rest()
+        self.doing.rest(now_ms)
         self._broker.rest()
         for names in self._names:
             names.rest()
@@ -203,7 +208,14 @@ class Watch:
 
     @property
     def any_found(self) -> bool:
-        return bool(self._bench.found)
+        return bool(self._bench.found) or bool(self.doing.changes)
+
+    def changes(self) -> list[Doing]:
+        """What the vehicle was doing since the last call, in order."""
+        changes = self.doing.changes
+        if changes:
+            self.doing.changes = []
+        return changes
 
     def standing(self) -> list[tuple[str, str, str]]:
         """Subject, id and group of every condition that is the case now."""
@@ -248,6 +260,7 @@ class Watch:
             "tree": self.tree.save(),
             "unmoved": {supply_id: unmoved.save() for supply_id, unmoved in self._unmoved.items()},
             "names": [names.save() for names in self._names],
+            "doing": self.doing.save(),
             "panel": {"panel_c": self.panel.panel_c, "panel_ms": self.panel.panel_ms, "outside_c": self.panel.outside_c},
         }
 
@@ -281,6 +294,7 @@ class Watch:
             kept = next((kept for kept in state["names"] if kept["keys"] == names.depends()), None)
             if kept is not None:
                 names.restore(kept)
+        self.doing.restore(state["doing"])
         for name, value in state["panel"].items():
             setattr(self.panel, name, value)
         self._bench.rebuild()

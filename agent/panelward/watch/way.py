@@ -11,6 +11,7 @@ from typing import Any
 from panelward.records import Circuit, Commissioned, Condition, Reading, Schedule
 from panelward.watch.bench import Bench
 from panelward.watch.dead import Dead
+from panelward.watch.doing import DoingState
 from panelward.watch.doubt import Doubt
 from panelward.watch.drain import Drain
 from panelward.watch.early import Early
@@ -35,7 +36,7 @@ class Way:
 
     __slots__ = (
         "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unmoved", "amps",
-        "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms", "energy_w", "lag_ms",
+        "amps_ms", "circuit", "dead", "doing", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms", "energy_w", "lag_ms",
         "lags", "last_received_ms", "late", "level", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms",
         "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
     )  # fmt: skip
@@ -53,6 +54,7 @@ class Way:
         names: Names | None,
         unmoved: Unmoved,
         commissioned: Commissioned | None = None,
+        doing: DoingState | None = None,
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -66,7 +68,7 @@ class Way:
         doubt = Doubt(bench, panel, circuit, self._period_ms)
         self.doubt = doubt if doubt.judged else None
         self.suspect = Suspect(bench, circuit, source, unmoved.channels, self._period_ms)
-        self._unmoved = unmoved
+        self._unmoved, self.doing = unmoved, doing
         self.trace = names.trace(circuit, self._period_ms) if names is not None else None
         self._counts = supply.listens(circuit)
         opens_early = judged_early(circuit, self.over, self._period_ms)
@@ -137,6 +139,8 @@ class Way:
             self.suspect.take(volts, amps, watts, bus_v, time_ms, now_ms, impossible=impossible)
         if impossible:  # history too: a backlog of such values must not warm the physics
             return
+        if self.doing is not None and fresh:
+            self.doing.hear(self.circuit.id, volts, amps, watts, now_ms)
         if volts is not None:
             if time_ms > self.volts_ms:
                 self.volts, self.volts_ms = volts, time_ms
