@@ -36,9 +36,9 @@ class Way:
 
     __slots__ = (
         "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unmoved", "amps",
-        "amps_ms", "circuit", "dead", "doing", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms", "energy_w", "lag_ms",
-        "lags", "last_received_ms", "late", "level", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms",
-        "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
+        "amps_ms", "circuit", "dead", "doing", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms", "energy_w",
+        "lag_ms", "lags", "last_received_ms", "late", "level", "meters", "over", "silence", "stepped", "supply", "suspect",
+        "switch_ms", "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
     )  # fmt: skip
 
     def __init__(
