@@ -161,6 +161,13 @@ class Core:
         if request.kind == "drill":
             drill_id = self._alarms.drill(request, now_ms)
             return Answer(id=request.id, done=True, why=drill_id, state="normal")
+        if request.kind == "replaced":
+            way = self._ready().ways.get(request.circuit or "")
+            if way is None:
+                return Answer(id=request.id, done=False, why=f"the schedule has no circuit '{request.circuit}'")
+            if way.drift is not None:
+                way.drift.replaced(now_ms)
+            return Answer(id=request.id, done=True, why="", state=None)
         if request.kind == "presence":
             if request.presence not in PRESENCES:
                 return Answer(id=request.id, done=False, why=f"presence must be one of {', '.join(PRESENCES)}")

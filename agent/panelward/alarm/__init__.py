@@ -91,6 +91,7 @@ KINDS: dict[str, Kind] = {
     "feed-lost": Kind(end_is_told=True),
     "standby-drain": Kind(),
     "off-profile": Kind(),
+    "departed-from-record": Kind(),
     "undervoltage-approach": Kind(end_is_told=True),
     "readings-overdue": Kind(end_is_told=True),
     "reading-suspect": Kind(),

@@ -8,7 +8,18 @@ from typing import Any
 from panelward.errors import PayloadRefused
 from panelward.records import PRIORITIES, Answer, Request
 
-KINDS = ("acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "reload", "drill", "working", "presence")
+KINDS = (
+    "acknowledge",
+    "shelve",
+    "unshelve",
+    "out-of-service",
+    "in-service",
+    "reload",
+    "drill",
+    "working",
+    "presence",
+    "replaced",
+)
 LONGEST = 64 * 1024
 TEXT_MOST = 500
 

@@ -21,6 +21,7 @@ GROUP_OF = {
     "feed-lost": "dead",
     "standby-drain": "drain",
     "off-profile": "level",
+    "departed-from-record": "drift",
     "undervoltage-approach": "supply",
     "readings-overdue": "readings",
     "reading-suspect": "readings",

@@ -11,6 +11,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
     swapped      reading-suspect: names that look swapped
+    drift        departed-from-record: daily medians against the sealed record; `cusum` adds them up
     doing        no condition: what the vehicle is doing, by chargers, ignition and what a person said
     silence      readings-overdue: a circuit, a monitor, the broker
 
@@ -25,7 +26,9 @@ from typing import Any
 from panelward.records import Circuit, Commissioned, Condition, Doing, Facts, Monitor, Presence, Reading, Record, Schedule
 from panelward.watch import dead, doubt, drain, early, level, overcurrent, suspect
 from panelward.watch.bench import Bench
+from panelward.watch.cusum import threshold
 from panelward.watch.doing import DoingState
+from panelward.watch.drift import Drift, metrics_of
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
 from panelward.watch.supply import SupplyState
@@ -40,6 +43,7 @@ __all__ = ["Watch"]
 VERSION = 8
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
+FALSE_A_WEEK = 0.1  # of drift, over all metrics of the vehicle together, at most
 EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other
 _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
 
@@ -62,6 +66,8 @@ class Watch:
         self._names = groups(self._bench, schedule)
         self._unmoved = {s.id: Unmoved(s) for s in schedule.supplies}
         self.doing = DoingState(self._bench, schedule)
+        named = [(c, record.circuit(c.id)) for c in schedule.circuits if c.role == "load"] if record is not None else []
+        self._h = threshold(sum(len(metrics_of(c, kept)) for c, kept in named if kept is not None), FALSE_A_WEEK)
         self._probes: dict[str, tuple[Silence, str]] = {}
         for circuit in schedule.circuits:
             self._enrol(circuit)
@@ -81,11 +87,16 @@ class Watch:
             over = self._monitors[""] = self._monitors.get("") or MonitorSilence(self._bench, _NO_MONITOR, self._broker)
         on_change = circuit.sense.publishes == "on-change"
         silence = Silence(self._bench, circuit.id, over, on_change, True)
+        drift = None
+        commissioned = self._commissioned(circuit)
+        if circuit.role == "load" and commissioned is not None and self.record is not None:
+            source, ambient_c = self.schedule.supply(circuit.supply), self.record.ambient_c
+            drift = Drift(self._bench, self.panel, circuit, source, commissioned, ambient_c, self._h)
         self.ways[circuit.id] = Way(
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
             self._unmoved[circuit.supply], self._commissioned(circuit),
-            doing=self.doing if self.doing.listens(circuit) else None,
+            doing=self.doing if self.doing.listens(circuit) else None, drift=drift if drift and drift.judged else None,
         )  # fmt: skip
 
     def _commissioned(self, circuit: Circuit) -> Commissioned | None:
@@ -93,7 +104,8 @@ class Watch:
         return self.record.circuit(circuit.id) if self.record is not None else None
 
     def _keys(self, circuit: Circuit) -> dict[str, str]:
-        return _keys(self.schedule, circuit) | {"level": repr((level.depends(circuit), self._commissioned(circuit)))}
+        of_record = repr((level.depends(circuit), self._commissioned(circuit)))
+        return _keys(self.schedule, circuit) | {"level": of_record, "drift": of_record}
 
     def reading(self, reading: Reading) -> None:
         """One reading of a circuit, a meter or a probe; of one that the schedule does not have, nothing."""
@@ -228,6 +240,7 @@ class Watch:
                 ("dead", dead is not None and dead != "reading-suspect"),
                 ("drain", way.drain and way.drain.active),
                 ("level", way.level and way.level.shown),
+                ("drift", way.drift and way.drift.active),
                 (
                     "readings",
                     self._disputed(way_id)

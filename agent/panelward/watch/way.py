@@ -14,6 +14,7 @@ from panelward.watch.dead import Dead
 from panelward.watch.doing import DoingState
 from panelward.watch.doubt import Doubt
 from panelward.watch.drain import Drain
+from panelward.watch.drift import Drift
 from panelward.watch.early import Early
 from panelward.watch.early import judged as judged_early
 from panelward.watch.level import Level
@@ -35,10 +36,48 @@ class Way:
     """A circuit, a charger or the bank's meter."""
 
     __slots__ = (
-        "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unmoved", "amps",
-        "amps_ms", "circuit", "dead", "doing", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms", "energy_w",
-        "lag_ms", "lags", "last_received_ms", "late", "level", "meters", "over", "silence", "stepped", "supply", "suspect",
-        "switch_ms", "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
+        "_agree_ms",
+        "_bench",
+        "_counts",
+        "_gap_ms",
+        "_nominal_v",
+        "_old_ms",
+        "_period_ms",
+        "_step_ms",
+        "_unmoved",
+        "amps",
+        "amps_ms",
+        "circuit",
+        "dead",
+        "doing",
+        "doubt",
+        "drain",
+        "drawn",
+        "drift",
+        "early",
+        "energy_2mwms",
+        "energy_ms",
+        "energy_w",
+        "lag_ms",
+        "lags",
+        "last_received_ms",
+        "late",
+        "level",
+        "meters",
+        "over",
+        "silence",
+        "stepped",
+        "supply",
+        "suspect",
+        "switch_ms",
+        "trace",
+        "tree",
+        "unknown_ms",
+        "volts",
+        "volts_ms",
+        "watts",
+        "watts_ms",
+        "watts_s",
     )  # fmt: skip
 
     def __init__(
@@ -55,6 +94,7 @@ class Way:
         unmoved: Unmoved,
         commissioned: Commissioned | None = None,
         doing: DoingState | None = None,
+        drift: Drift | None = None,
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -68,7 +108,7 @@ class Way:
         doubt = Doubt(bench, panel, circuit, self._period_ms)
         self.doubt = doubt if doubt.judged else None
         self.suspect = Suspect(bench, circuit, source, unmoved.channels, self._period_ms)
-        self._unmoved, self.doing = unmoved, doing
+        self._unmoved, self.doing, self.drift = unmoved, doing, drift
         self.trace = names.trace(circuit, self._period_ms) if names is not None else None
         self._counts = supply.listens(circuit)
         opens_early = judged_early(circuit, self.over, self._period_ms)
@@ -218,6 +258,8 @@ class Way:
             self.supply.draw(self.circuit, sample.amps, sample.time_ms, fresh=sample.fresh)
         if self.level is not None:
             self.level.take(sample)
+        if self.drift is not None:
+            self.drift.take(sample)
         if self.over.fitted:
             self.over.take(sample)
         if self.doubt is not None:
@@ -308,6 +350,7 @@ class Way:
         state["dead"] = self.dead.save() if self.dead else None
         state["drain"] = self.drain.save() if self.drain else None
         state["level"] = self.level.save() if self.level else None
+        state["drift"] = self.drift.save() if self.drift else None
         return state
 
     def restore(self, state: dict[str, Any], parts: frozenset[str]) -> None:
@@ -329,6 +372,8 @@ class Way:
             self.drain.restore(state["drain"])
         if self.level and state["level"] and "level" in parts:
             self.level.restore(state["level"])
+        if self.drift and state["drift"] and "drift" in parts:
+            self.drift.restore(state["drift"])
 
 
 _KEPT = (

@@ -183,6 +183,8 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "dip": say.number(figures.get("dip_v")),
         "step": say.number(figures.get("step_s")),
         "tries": say.number(figures.get("tries")),
+        "percent": say.number(figures.get("percent")),
+        "weeks": say.number(figures.get("weeks")),
         "openings": say.number(figures.get("openings")),
         "first": say.day_clock(first_ms, zone),
         "since": say.clock(since_ms, at_ms, zone),

@@ -73,6 +73,10 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return ("cut-off-past" if ended else "near-cut-off"), None
     if kind == "standby-drain":
         return ("over", "drain") if ended else (f"drain-{figures.get('why')}", None)
+    if kind == "departed-from-record":
+        if ended:
+            return "over", "record"
+        return f"departed-{cause}" + ("-soon" if "weeks" in figures else ""), None
     if kind == "off-profile" or (cause == "stalled" and not ended):
         return ("over", "level") if ended else (f"off-{cause}", None)
     if kind in ("overcurrent-approach", "conductor-overheating"):
