@@ -83,7 +83,7 @@ class DoingState:
         self.order = bench.enrol(self)
         self.due_ms: int | None = None
         self.told: str | None = None  # aboard | nobody-aboard | laid-up, by a person
-        self.now = Doing(at_ms=0)
+        self.latest = Doing(at_ms=0)
         self.changes: list[Doing] = []
 
     def listens(self, circuit: Circuit) -> bool:
@@ -161,16 +161,16 @@ class DoingState:
             under_way = False  # nobody drives off with the cable in
         elif engine is False and self._any("bank-gives"):
             under_way = False  # a running engine would carry the loads; a charger that failed looks the same
-        if under_way and self.now.under_way is not True and self.told in ("nobody-aboard", "laid-up"):
+        if under_way and self.latest.under_way is not True and self.told in ("nobody-aboard", "laid-up"):
             self.told = None  # somebody drives it: what was said is over
         told = self.told
-        now = Doing(
+        latest = Doing(
             at_ms=now_ms, under_way=under_way, on_shore=shore, by_sun=sun, laid_up=told == "laid-up",
             aboard=None if told is None else told == "aboard",
         )  # fmt: skip
-        if not now.same(self.now):
-            self.now = now
-            self.changes.append(now)
+        if not latest.same(self.latest):
+            self.latest = latest
+            self.changes.append(latest)
 
     def rest(self, now_ms: int) -> None:
         """The program was off until now: what stood, stands until a channel has been silent too long."""
@@ -183,11 +183,11 @@ class DoingState:
         self._bench.call_at(self, min(due, default=None))
 
     def save(self) -> dict[str, Any]:
-        now = self.now
+        latest = self.latest
         return {
             "told": self.told,
             "due_ms": self.due_ms,
-            "now": [now.at_ms, now.under_way, now.on_shore, now.by_sun, now.laid_up, now.aboard],
+            "now": [latest.at_ms, latest.under_way, latest.on_shore, latest.by_sun, latest.laid_up, latest.aboard],
             "signals": {
                 circuit_id: {kind: [s.state, s.raw, s.since_ms, s.heard_ms] for kind, s in signals.items()}
                 for circuit_id, signals in self._signals.items()
@@ -199,7 +199,7 @@ class DoingState:
         """A channel whose keys have changed begins anew; what a person said stays."""
         self.told, self.due_ms = state["told"], state["due_ms"]
         at_ms, under_way, on_shore, by_sun, laid_up, aboard = state["now"]
-        self.now = Doing(
+        self.latest = Doing(
             at_ms=at_ms, under_way=under_way, on_shore=on_shore, by_sun=by_sun, laid_up=laid_up, aboard=aboard
         )  # fmt: skip
         for circuit_id, signals in self._signals.items():
