@@ -42,6 +42,9 @@ def record(ambient_c: float | None = 20.0) -> Record:
     )
 
 
+RECORD = record()
+
+
 def days(
     share: Callable[[int], float], count: int = 60, *, seed: int = 1, sd: float = 0.03, lost: float = 0.0,
     volts: Callable[[int], float] = lambda _: 12.8, celsius: Callable[[int], float] | None = lambda _: 20.0,
@@ -64,7 +67,7 @@ def days(
 
 def live(
     rows: Iterator[Reading | Request] | list[Reading | Request] | Iterator[Reading], *,
-    kept: Record | None = record(), seam: int | None = None, schedule: Schedule = SCHEDULE,
+    kept: Record | None = RECORD, seam: int | None = None, schedule: Schedule = SCHEDULE,
 ) -> list[Output]:  # fmt: skip
     core = Core()
     out = core.feed(Settings(received_ms=T0, schedule=schedule, started=True, record=kept))
@@ -85,7 +88,8 @@ def test_power_that_creeps_is_told_with_how_much_and_when() -> None:
     found = told(live(days(lambda day: 1.0 + 0.2 * day / 30, 30, sd=0.004)))
     assert [(t.event, t.cause, t.priority) for t in found] == [("begins", "needs-more", "low")]
     message = alarm_object(found[0], SCHEDULE)["message"]
-    assert message.startswith("Plan to service Roof fan: it needs ") and "weeks" in message
+    assert message.startswith("Plan to service Roof fan: it needs ")
+    assert "weeks" in message
     assert (found[0].at_ms - T0) / DAY_MS <= 22  # by +15 %
 
 
