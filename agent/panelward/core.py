@@ -29,7 +29,9 @@ from panelward.records import (
 )
 from panelward.watch import Watch
 
-VERSION = 9
+VERSION = 10
+
+PRESENCES = ("aboard", "nobody-aboard", "laid-up")
 
 
 class Core:
@@ -123,6 +125,7 @@ class Core:
         for condition in watch.found():
             self._alarms.edge(condition)
         out.extend(self._alarms.out())
+        out.extend(replace(doing, at_ms=doing.at_ms + self._shift_ms) for doing in watch.changes())
         return out
 
     def _settings(self, settings: Settings) -> list[Output]:
@@ -158,6 +161,18 @@ class Core:
         if request.kind == "drill":
             drill_id = self._alarms.drill(request, now_ms)
             return Answer(id=request.id, done=True, why=drill_id, state="normal")
+        if request.kind == "replaced":
+            way = self._ready().ways.get(request.circuit or "")
+            if way is None:
+                return Answer(id=request.id, done=False, why=f"the schedule has no circuit '{request.circuit}'")
+            if way.drift is not None:
+                way.drift.replaced(now_ms)
+            return Answer(id=request.id, done=True, why="", state=None)
+        if request.kind == "presence":
+            if request.presence not in PRESENCES:
+                return Answer(id=request.id, done=False, why=f"presence must be one of {', '.join(PRESENCES)}")
+            self._ready().doing.tell(request.presence, now_ms)
+            return Answer(id=request.id, done=True, why="", state=request.presence)
         if request.kind == "working":
             known = request.circuit is None or any(c.id == request.circuit for c in self.schedule.circuits)
             if not known and not request.done:

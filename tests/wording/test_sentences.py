@@ -127,6 +127,9 @@ CASES: list[tuple[str, str | None, str, dict[str, object], tuple[str, ...]]] = [
             ("more-than-listed", "low"),
         )
     ),
+    ("departed-from-record", "needs-more", "low", {"percent": 120, "level": "high"}, ()),
+    ("departed-from-record", "needs-more", "low", {"percent": 120, "level": "high", "weeks": 15}, ()),
+    ("departed-from-record", "needs-less", "low", {"percent": 40, "level": "high"}, ()),
     ("protection-doubtful", None, "high", {"draw_a": 123.0, "rating_a": 15.0, "carried_for_s": 40.0}, ()),
 ]
 

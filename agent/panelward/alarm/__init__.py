@@ -96,6 +96,7 @@ KINDS: dict[str, Kind] = {
     "duty-low": Kind(),
     "overlong-run": Kind(),
     "short-cycling": Kind(),
+    "departed-from-record": Kind(),
     "undervoltage-approach": Kind(end_is_told=True),
     "readings-overdue": Kind(end_is_told=True),
     "reading-suspect": Kind(),

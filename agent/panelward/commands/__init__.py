@@ -27,6 +27,7 @@ COMMANDS = (
     "alarms",
     "acknowledge",
     "working",
+    "presence",
     "drill",
     "rehearse",
     "learn",

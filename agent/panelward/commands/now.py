@@ -59,7 +59,7 @@ def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float
     asked = [a.get("circuit") for a in standing]
     for circuit in row["circuits"]:
         lines.append(_line(circuit, now_ms) + (" *" if circuit["id"] in asked else ""))
-    lines.append("")
+    lines += ["", doing_line(row.get("doing"))]
     if standing:
         lines.append("* stands in an alarm:")
         worst_first = ("high", "medium", "low", "journal")
@@ -79,6 +79,27 @@ def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float
     if row["refused"]:
         lines.append(f"{row['refused']} messages could not be read.")
     return lines
+
+
+def doing_line(doing: dict[str, Any] | None) -> str:
+    """What the vehicle is doing, in one line."""
+    said = []
+    if doing is not None:
+        under_way = doing["under_way"]
+        said = [
+            words
+            for words, is_case in (
+                ("laid up", doing["laid_up"]),
+                ("under way", under_way is True),
+                ("at rest", under_way is False and not doing["laid_up"]),
+                ("on an outside AC supply", doing["on_shore"]),
+                ("charging by sun", doing["by_sun"]),
+                ("somebody aboard", doing["aboard"] is True),
+                ("nobody aboard", doing["aboard"] is False and not doing["laid_up"]),
+            )
+            if is_case
+        ]
+    return f"The vehicle: {', '.join(said) or 'unknown what it is doing'}."
 
 
 def work_lines(row: dict[str, Any], real_now_s: float, zone: ZoneInfo) -> list[str]:

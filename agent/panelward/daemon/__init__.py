@@ -21,6 +21,7 @@ import sys
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from dataclasses import asdict
 from pathlib import Path
 from typing import IO, Any, NamedTuple
 
@@ -35,7 +36,7 @@ from panelward.intake import Intake, Refusals
 from panelward.journal import Journal
 from panelward.link import Link, Message
 from panelward.notify import SendResult
-from panelward.records import Answer, Input, Output, Presence, Reading, Record, Request, Schedule, Settings, Transition
+from panelward.records import Answer, Doing, Input, Output, Presence, Reading, Record, Request, Schedule, Settings, Transition
 from panelward.schedule import load
 from panelward.schedule.profile import applied, joined, load_profile, parsed, path_of
 
@@ -142,6 +143,7 @@ class Daemon:
                 continue  # what is left of older inputs, pruned up to here
             found += self._core.feed(item)
             self._last_input_ms = max(self._last_input_ms, item.received_ms)
+        self._journal.doing([asdict(item) for item in found if isinstance(item, Doing)])
         told = [t for t in found if isinstance(t, Transition) and not self._journal.known(t.id, t.sequence)]
         if told:
             self._outward.write(told, self._core.schedule, None)
@@ -308,7 +310,7 @@ class Daemon:
     def _ask(self, request: Request) -> Answer:
         for item in self._feed(request):
             if isinstance(item, Answer):
-                if request.kind == "working":
+                if request.kind in ("working", "presence"):
                     self._commit()  # it is in the journal, and `now` shows it, before it is answered
                 return item
         return Answer(id=request.id, done=False, why="nothing came of it")
@@ -363,6 +365,7 @@ class Daemon:
     # Out.
 
     def _tell(self, out: list[Output]) -> None:
+        self._journal.doing([asdict(item) for item in out if isinstance(item, Doing)])
         found = [item for item in out if isinstance(item, Transition)]
         if found:
             self._outward.write(found, self._core.schedule, self._now_row())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, replace
 from typing import Any
 
 from panelward.core import Core
@@ -52,6 +53,7 @@ def present(core: Core, *, real_s: float, rate: float, connected: bool, refused:
         "connected": connected,
         "refused": refused,
         "circuits": rows,
+        "doing": asdict(replace(watch.doing.latest, at_ms=watch.doing.latest.at_ms + shift_ms)),
         "works": [{"who": w.who, "circuit": w.circuit, "why": w.why, "until_ms": w.until_ms + shift_ms} for w in core.works()],
         "standing": [
             {"id": a.id, "kind": a.condition.kind, "priority": a.condition.priority, "state": a.state} for a in core.standing()

@@ -8,7 +8,18 @@ from typing import Any
 from panelward.errors import PayloadRefused
 from panelward.records import PRIORITIES, Answer, Request
 
-KINDS = ("acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "reload", "drill", "working")
+KINDS = (
+    "acknowledge",
+    "shelve",
+    "unshelve",
+    "out-of-service",
+    "in-service",
+    "reload",
+    "drill",
+    "working",
+    "presence",
+    "replaced",
+)
 LONGEST = 64 * 1024
 TEXT_MOST = 500
 
@@ -45,6 +56,7 @@ def read(kind: str, payload: bytes, received_ms: int) -> Request:
         why=_text(body, "why"),
         priority=priority,
         done=done,
+        presence=_text(body, "presence") or None,
         reply_to=_text(body, "reply_to") or None,
     )
 

@@ -148,6 +148,10 @@ class Past(Connected):
                 continue
         return None
 
+    def doings(self) -> list[dict[str, Any]]:
+        """What the vehicle was doing, change by change, the oldest first."""
+        return [json.loads(body) for (body,) in self._ask("SELECT body FROM doing ORDER BY at_ms, rowid")]
+
     def present(self) -> dict[str, Any] | None:
         """The row that the daemon keeps for `panelward now`; None: it has not written one yet."""
         found = self._ask("SELECT body FROM present")

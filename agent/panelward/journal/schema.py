@@ -41,7 +41,12 @@ def first_tables(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables,)
+def doing(connection: sqlite3.Connection) -> None:
+    """What the vehicle was doing, a row a change."""
+    connection.execute("CREATE TABLE doing (at_ms INTEGER NOT NULL, body TEXT NOT NULL, PRIMARY KEY (at_ms, body))")
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing)
 
 
 class NewerJournal(Exception):

@@ -68,6 +68,7 @@ class Journal(Past, OutboxTable):
         self._objects: dict[tuple[str, int], str] = {}
         self._messages: dict[tuple[str, int, str], OutboxRow] = {}
         self._settlements: list[Settlement] = []
+        self._doings: list[tuple[int, str]] = []
         self._present: str | None = None
         self._number = self._written = opening.last_number(connection)
         found = self._ask("SELECT value FROM counters WHERE name = 'message'")
@@ -107,6 +108,10 @@ class Journal(Past, OutboxTable):
         self._buffer.append(item)
         self._number += 1
         return self._number
+
+    def doing(self, changes: Iterable[Mapping[str, Any]]) -> None:
+        """What the vehicle does from now on, for the next commit: `at_ms` and the rest. No I/O."""
+        self._doings += [(each["at_ms"], _json(each)) for each in changes]
 
     @property
     def last_number(self) -> int:
@@ -149,7 +154,7 @@ class Journal(Past, OutboxTable):
         """
         self._accept(transitions, outbox, now_row)
         self._seal()
-        if not (self._pieces or self._transitions or self._settlements or self._present is not None):
+        if not (self._pieces or self._transitions or self._settlements or self._doings or self._present is not None):
             return []
         return self._write()
 
@@ -261,6 +266,7 @@ class Journal(Past, OutboxTable):
         self._objects.clear()
         self._messages.clear()
         self._settlements.clear()
+        self._doings.clear()
         self._present = None
         return new
 
@@ -284,6 +290,7 @@ class Journal(Past, OutboxTable):
             if fresh and self._messages:
                 connection.execute("INSERT OR REPLACE INTO counters VALUES ('message', ?)", (self._message_number,))
             self._write_settlements(connection)
+            connection.executemany("INSERT OR IGNORE INTO doing VALUES (?, ?)", self._doings)
             if self._present is not None:
                 connection.execute("INSERT OR REPLACE INTO present VALUES (1, ?)", (self._present,))
             if snapshot is not None:

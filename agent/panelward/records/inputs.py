@@ -34,7 +34,7 @@ class Reading(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """A person asks for a change: acknowledge, shelve, working, drill …"""
+    """A person asks for a change: acknowledge, shelve, working, presence, drill …"""
 
     kind: str
     received_ms: int
@@ -46,6 +46,7 @@ class Request:
     why: str = ""
     priority: str | None = None  # drill only
     done: bool = False  # working only: it is over
+    presence: str | None = None  # presence only: aboard | nobody-aboard | laid-up
     reply_to: str | None = None
 
 

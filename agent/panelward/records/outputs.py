@@ -26,6 +26,7 @@ GROUP_OF = {
     "duty-low": "rhythm",
     "overlong-run": "rhythm",
     "short-cycling": "rhythm",
+    "departed-from-record": "drift",
     "undervoltage-approach": "supply",
     "readings-overdue": "readings",
     "reading-suspect": "readings",
@@ -96,4 +97,22 @@ class Answer:
     state: str | None = None
 
 
-Output = Transition | Answer
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doing:
+    """What the vehicle is doing, from now on; None: not known."""
+
+    at_ms: int
+    under_way: bool | None = None  # False: at rest
+    on_shore: bool | None = None  # an outside AC supply is there, whatever it charges
+    by_sun: bool | None = None  # the sun charges
+    laid_up: bool = False
+    aboard: bool | None = None
+
+    def same(self, other: Doing) -> bool:
+        """The same but for the time?"""
+        return (self.under_way, self.on_shore, self.by_sun, self.laid_up, self.aboard) == (
+            other.under_way, other.on_shore, other.by_sun, other.laid_up, other.aboard
+        )  # fmt: skip
+
+
+Output = Transition | Answer | Doing

@@ -226,6 +226,7 @@ class Circuit:
     feeder: str | None = None
     behind: tuple[str, ...] = ()
     role: str = "load"  # load | charger | meter
+    source: str | None = None  # of a charger: sun | engine | shore; None: not written
     feed: str | None = None  # always-on | switched; None for charger and meter
     always_on_reason: str | None = None
     importance: str = "comfort"  # life | property | comfort

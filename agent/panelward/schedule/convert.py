@@ -90,6 +90,7 @@ def _circuit(
         feeder=table.feeder,
         behind=tuple(table.behind),
         role=table.role,
+        source=table.source,
         feed=table.feed,
         always_on_reason=table.always_on_reason,
         importance=table.importance or ("property" if table.feed == "always-on" else "comfort"),

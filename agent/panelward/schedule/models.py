@@ -270,6 +270,7 @@ class CircuitTable(Table):
     feeder: Line | None = None
     behind: list[Line] = Field(default_factory=list)
     role: Annotated[str, OneOf("load", "charger", "meter")] = "load"
+    source: Annotated[str, OneOf("sun", "engine", "shore")] | None = None
     feed: Annotated[str, OneOf("always-on", "switched")] | None = None
     always_on_reason: Line | None = None
     importance: Annotated[str, OneOf("life", "property", "comfort")] | None = None

@@ -299,6 +299,8 @@ def _circuit(refer: _References, path: Path, circuit: Raw) -> None:
         if "protection" not in circuit:
             wanted = "a table: its protective device"
             report.add((*path, "protection"), wanted, "nothing", "It is required for a load.")
+    if "source" in circuit and circuit.get("role", "load") != "charger":
+        report.add((*path, "source"), 'no source, or role = "charger" beside it', shown(circuit["source"]))
     _protection(report, path, circuit)
     _same_supply(refer.report, path, circuit, refer.feeders)
     _conductor(report, path, circuit)

@@ -13,6 +13,8 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
     swapped      reading-suspect: names that look swapped
+    drift        departed-from-record: daily medians against the sealed record; `cusum` adds them up
+    doing        no condition: what the vehicle is doing, by chargers, ignition and what a person said
     silence      readings-overdue: a circuit, a monitor, the broker
 
 No clock, no I/O. Times are milliseconds on the core's own axis. No set is iterated.
@@ -23,9 +25,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from panelward.records import Circuit, Commissioned, Condition, Facts, Monitor, Presence, Reading, Record, Schedule
+from panelward.records import Circuit, Commissioned, Condition, Doing, Facts, Monitor, Presence, Reading, Record, Schedule
 from panelward.watch import dead, doubt, drain, early, level, overcurrent, rhythm, suspect
 from panelward.watch.bench import Bench
+from panelward.watch.cusum import threshold
+from panelward.watch.doing import DoingState
+from panelward.watch.drift import Drift, metrics_of
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
 from panelward.watch.supply import SupplyState
@@ -38,9 +43,10 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 8
+VERSION = 9
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
+FALSE_A_WEEK = 0.1  # of drift, over all metrics of the vehicle together, at most
 EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other
 _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
 
@@ -69,6 +75,9 @@ class Watch:
             beyond = Unassigned(self._bench, schedule, supply, self._unmoved[supply.id].channels, period_ms, record)
             if beyond.judged:
                 self._unassigned[supply.id] = beyond
+        self.doing = DoingState(self._bench, schedule)
+        named = [(c, record.circuit(c.id)) for c in schedule.circuits if c.role == "load"] if record is not None else []
+        self._h = threshold(sum(len(metrics_of(c, kept)) for c, kept in named if kept is not None), FALSE_A_WEEK)
         self._probes: dict[str, tuple[Silence, str]] = {}
         for circuit in schedule.circuits:
             self._enrol(circuit)
@@ -88,10 +97,16 @@ class Watch:
             over = self._monitors[""] = self._monitors.get("") or MonitorSilence(self._bench, _NO_MONITOR, self._broker)
         on_change = circuit.sense.publishes == "on-change"
         silence = Silence(self._bench, circuit.id, over, on_change, True)
+        drift = None
+        commissioned = self._commissioned(circuit)
+        if circuit.role == "load" and commissioned is not None and self.record is not None:
+            source, ambient_c = self.schedule.supply(circuit.supply), self.record.ambient_c
+            drift = Drift(self._bench, self.panel, circuit, source, commissioned, ambient_c, self._h)
         self.ways[circuit.id] = Way(
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
             self._unmoved[circuit.supply], self._commissioned(circuit), self._unassigned.get(circuit.supply),
+            doing=self.doing if self.doing.listens(circuit) else None, drift=drift if drift and drift.judged else None,
         )  # fmt: skip
 
     def _commissioned(self, circuit: Circuit) -> Commissioned | None:
@@ -99,7 +114,8 @@ class Watch:
         return self.record.circuit(circuit.id) if self.record is not None else None
 
     def _keys(self, circuit: Circuit) -> dict[str, str]:
-        return _keys(self.schedule, circuit) | {"level": repr((level.depends(circuit), self._commissioned(circuit)))}
+        of_record = repr((level.depends(circuit), self._commissioned(circuit)))
+        return _keys(self.schedule, circuit) | {"level": of_record, "drift": of_record}
 
     def reading(self, reading: Reading) -> None:
         """One reading of a circuit, a meter or a probe; of one that the schedule does not have, nothing."""
@@ -155,6 +171,7 @@ class Watch:
             unmoved.rest()
         for beyond in self._unassigned.values():
             beyond.rest()
+        self.doing.rest(now_ms)
         self._broker.rest()
         for names in self._names:
             names.rest()
@@ -219,7 +236,14 @@ class Watch:
 
     @property
     def any_found(self) -> bool:
-        return bool(self._bench.found)
+        return bool(self._bench.found) or bool(self.doing.changes)
+
+    def changes(self) -> list[Doing]:
+        """What the vehicle was doing since the last call, in order."""
+        changes = self.doing.changes
+        if changes:
+            self.doing.changes = []
+        return changes
 
     def standing(self) -> list[tuple[str, str, str]]:
         """Subject, id and group of every condition that is the case now."""
@@ -233,6 +257,7 @@ class Watch:
                 ("drain", way.drain and way.drain.active),
                 ("level", way.level and way.level.shown),
                 ("rhythm", way.rhythm and way.rhythm.active),
+                ("drift", way.drift and way.drift.active),
                 (
                     "readings",
                     self._disputed(way_id)
@@ -268,6 +293,7 @@ class Watch:
             "unassigned": {supply_id: beyond.save() for supply_id, beyond in self._unassigned.items()},
             "names": [names.save() for names in self._names],
             "panel": self.panel.save(),
+            "doing": self.doing.save(),
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -304,6 +330,7 @@ class Watch:
             if kept is not None:
                 names.restore(kept)
         self.panel.restore(state["panel"])
+        self.doing.restore(state["doing"])
         self._bench.rebuild()
 
 

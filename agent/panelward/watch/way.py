@@ -11,8 +11,10 @@ from typing import Any
 from panelward.records import Circuit, Commissioned, Condition, Reading, Schedule
 from panelward.watch.bench import Bench
 from panelward.watch.dead import Dead
+from panelward.watch.doing import DoingState
 from panelward.watch.doubt import Doubt
 from panelward.watch.drain import Drain
+from panelward.watch.drift import Drift
 from panelward.watch.early import Early
 from panelward.watch.early import judged as judged_early
 from panelward.watch.level import Level
@@ -37,9 +39,10 @@ class Way:
 
     __slots__ = (
         "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unassigned",
-        "_unmoved", "amps", "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms",
-        "energy_w", "lag_ms", "lags", "last_received_ms", "late", "level", "meters", "over", "rhythm", "silence", "stepped",
-        "supply", "suspect", "switch_ms", "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
+        "_unmoved", "amps", "amps_ms", "circuit", "dead", "doing", "doubt", "drain", "drawn", "drift", "early",
+        "energy_2mwms", "energy_ms", "energy_w", "lag_ms", "lags", "last_received_ms", "late", "level", "meters", "over",
+        "rhythm", "silence", "stepped", "supply", "suspect", "switch_ms", "trace", "tree", "unknown_ms", "volts", "volts_ms",
+        "watts", "watts_ms", "watts_s",
     )  # fmt: skip
 
     def __init__(
@@ -56,6 +59,8 @@ class Way:
         unmoved: Unmoved,
         commissioned: Commissioned | None = None,
         unassigned: Unassigned | None = None,
+        doing: DoingState | None = None,
+        drift: Drift | None = None,
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -69,7 +74,7 @@ class Way:
         doubt = Doubt(bench, panel, circuit, self._period_ms)
         self.doubt = doubt if doubt.judged else None
         self.suspect = Suspect(bench, circuit, source, unmoved.channels, self._period_ms)
-        self._unmoved, self._unassigned = unmoved, unassigned
+        self._unmoved, self._unassigned, self.doing, self.drift = unmoved, unassigned, doing, drift
         self.trace = names.trace(circuit, self._period_ms) if names is not None else None
         self._counts = supply.listens(circuit)
         opens_early = judged_early(circuit, self.over, self._period_ms)
@@ -146,6 +151,8 @@ class Way:
             self.suspect.take(volts, amps, watts, bus_v, time_ms, now_ms, impossible=impossible)
         if impossible:  # history too: a backlog of such values must not warm the physics
             return
+        if self.doing is not None and fresh:
+            self.doing.hear(self.circuit.id, volts, amps, watts, now_ms)
         if volts is not None:
             if time_ms > self.volts_ms:
                 self.volts, self.volts_ms = volts, time_ms
@@ -227,6 +234,8 @@ class Way:
             self.supply.draw(self.circuit, sample.amps, sample.time_ms, fresh=sample.fresh)
         if self.level is not None:
             self.level.take(sample)
+        if self.drift is not None:
+            self.drift.take(sample)
         if self.over.fitted:
             self.over.take(sample)
         if self.doubt is not None:
@@ -324,6 +333,7 @@ class Way:
         state["drain"] = self.drain.save() if self.drain else None
         state["level"] = self.level.save() if self.level else None
         state["rhythm"] = self.rhythm.save() if self.rhythm else None
+        state["drift"] = self.drift.save() if self.drift else None
         return state
 
     def restore(self, state: dict[str, Any], parts: frozenset[str]) -> None:
@@ -347,6 +357,8 @@ class Way:
             self.level.restore(state["level"])
         if self.rhythm and state["rhythm"] and "rhythm" in parts:
             self.rhythm.restore(state["rhythm"])
+        if self.drift and state["drift"] and "drift" in parts:
+            self.drift.restore(state["drift"])
 
 
 _KEPT = (

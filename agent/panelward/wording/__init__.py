@@ -189,10 +189,13 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "ran": _lasting(figures.get("run_s")),
         "every": _lasting(figures.get("every_s")),
         "within": _lasting(figures.get("within_s")),
-        "percent": say.number(round(100.0 * duty) if isinstance(duty := figures.get("duty"), float) else None),
+        "percent": say.number(
+            round(100.0 * duty) if isinstance(duty := figures.get("duty"), float) else figures.get("percent")
+        ),
         "window": say.number(figures.get("window_h")),
         "starts": say.number(figures.get("starts")),
         "outside": say.number(figures.get("outside_c")),
+        "weeks": say.number(figures.get("weeks")),
         "openings": say.number(figures.get("openings")),
         "first": say.day_clock(first_ms, zone),
         "since": say.clock(since_ms, at_ms, zone),

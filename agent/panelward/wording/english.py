@@ -442,6 +442,7 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "drain": ("Nothing to do: {label} stands by again since {at}.",),
         "rhythm": ("Nothing to do: {label} runs as usual again since {at}.",),
         "level": ("Nothing to do: {label} draws as listed again since {at}.",),
+        "record": ("Nothing to do: {label} draws as on record again since {at}.",),
     },
     "off-stalled": {
         "sump": ("Look at the water by {label} yourself: its motor is stalled at {amps} A, since {since}. Ring the fitter.",),
@@ -482,6 +483,15 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     "off-part-open": {
         "ac": ("Have {label} looked at, unplugged: it draws {amps} A since {since}, too little. Part of it may be open.",),
         "*": ("Have {label} looked at: it draws {amps} A since {since}, less than listed. Part of it may be open.",),
+    },
+    "departed-needs-more": {
+        "*": ("Plan to service {label}: it needs {percent} % more power than when new. Seen since {since}.",),
+    },
+    "departed-needs-more-soon": {
+        "*": ("Plan to service {label}: it needs {percent} % more power than when new; +30 % in about {weeks} weeks. Since {since}.",),
+    },
+    "departed-needs-less": {
+        "*": ("Have {label} looked at: it needs {percent} % less power than when new. Seen since {since}.",),
     },
     "off-more-than-listed": {
         "*": ("Look what is new at {label}: it draws {watts} W steadily since {since}, more than is listed for it.",),
@@ -615,6 +625,7 @@ EVIDENCE: dict[str, str] = {
     "tries-at-a-pace": "{tries} short tries, one every {pace_s} s, and no run between them.",
     "fails-to-light": "It glowed {phases} times within the hour and never burned between.",
     "no-glow": "Two starts in a row after a long rest ended within ten minutes, without the glow that lights it.",
+    "of-the-record": "On record it drew {watts} W in its level {level}, at the supply's nominal volts; now {now_w} W.",
     "unnamed-level": "It stands at {watts} W, reckoned at the supply's nominal volts; its levels end at {limit_w} W.",
     "volts-explain-not": "Its volts, {volts} V, do not explain it: its watts go with the volts to the {low} to {high}.",
     "beyond-its-circuits": "The battery's meter shows {amps} A more than its {circuits} circuits together; {error_a} A of that could "

@@ -78,6 +78,10 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return ("over", "drain") if ended else (f"drain-{figures.get('why')}", None)
     if transition.group == "rhythm":
         return ("over", "rhythm") if ended else (_rhythm(cause, figures), None)
+    if kind == "departed-from-record":
+        if ended:
+            return "over", "record"
+        return f"departed-{cause}" + ("-soon" if "weeks" in figures else ""), None
     if kind == "off-profile" or (cause == "stalled" and not ended):
         return ("over", "level") if ended else (f"off-{cause}", None)
     if kind in ("overcurrent-approach", "conductor-overheating"):
