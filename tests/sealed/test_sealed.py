@@ -67,7 +67,7 @@ def test_it_says_what_was_changed_and_what_to_do(tmp_path: Path) -> None:
     path = tmp_path / "van.record.json"
     twice(path)
     path.write_text(path.read_text(encoding="utf-8").replace("35.04", "45.04", 1), encoding="utf-8")
-    with pytest.raises(RecordError, match="version 1: .* found a text that was changed after Kari"):
+    with pytest.raises(RecordError, match=r"version 1: .* found a text that was changed after Kari"):
         sealed.load(path)
 
 

@@ -19,7 +19,9 @@ SCHEDULE = "/etc/panelward/schedule.toml"
 JOURNAL = "/var/lib/panelward/journal.sqlite"
 
 # In the order in which a person meets them.
-COMMANDS = ("check", "directory", "watch", "now", "alarms", "acknowledge", "working", "drill", "rehearse", "log", "rig")
+COMMANDS = (
+    "check", "directory", "commission", "watch", "now", "alarms", "acknowledge", "working", "drill", "rehearse", "log", "rig",
+)  # fmt: skip
 
 _ABOUT = """\
 Watches the branch circuits of a vehicle's distribution panel over MQTT and tells
