@@ -182,7 +182,7 @@ def checked(schedule: Schedule, state: State, monitor: Monitor) -> Checked:
     if falls >= CLEAR_FALLS:
         share = state.diluted / falls
         reports = "mean" if share >= MEAN_SHARE else "sample" if share <= SAMPLE_SHARE else None
-    steps = [s for channel in own if len(channel.steps) >= 10 and (s := _step(channel.steps)) is not None]
+    steps = [s for channel in own if len(channel.steps) >= STEADY and (s := _step(channel.steps)) is not None]
     return Checked(
         monitor=monitor.name, period_s=round(median(periods) / 1000, 2) if periods else None, reports=reports,
         resolution_a=round(median(steps), 5) if steps else None,

@@ -49,14 +49,17 @@ class Lap:
             return
         state.last_event_ms = state.now_ms
         early = next((q for q in state.questions if q.kind == "which" and q.channels[0] == edge.channel), None)
-        base_w = state.channels[edge.channel].runs[-1].from_w if state.channels[edge.channel].runs else None
-        if early is not None and not state.open_question and base_w is not None and edge.to_w > 1.5 * base_w:
-            state.questions.remove(early)  # that was its start: judged by where it settles
-            self._rise(replace(edge, from_w=base_w))
-        elif edge.to_w > edge.from_w:
+        runs = state.channels[edge.channel].runs
+        base_w = runs[-1].from_w if runs else None
+        if early is not None and base_w is not None and base_w < edge.from_w and edge.to_w > 1.5 * base_w:
+            edge = replace(edge, from_w=base_w)  # what was asked about was its start: judged by where it settles
+        if edge.to_w > edge.from_w:
             self._rise(edge)
         elif edge.to_w <= 0.5 * edge.from_w:
             self._fall(edge)
+        if early is not None and edge.channel in state.found and early in state.questions:
+            state.open_question = state.open_question and state.questions[0] is not early
+            state.questions.remove(early)
 
     # Rises.
 
@@ -110,7 +113,7 @@ class Lap:
             f"{way} rose by {amps:.1f} A ({watts:.0f} W).{known} Which load did you switch? Enter: {label.label}. "
             "Else its way or label, don't know, or skip, because …"
         )
-        question = Question("which", (edge.channel,), text, edge.begun_ms, state.now_ms + together_ms)
+        question = Question("which", (edge.channel,), text, edge.begun_ms, state.now_ms + 2 * together_ms)
         if with_it and not state.open_question:
             self._pair(with_it[0], question)
         else:

@@ -84,6 +84,7 @@ class Channel:
     odd: list[Point] = field(default_factory=list)  # off it, one at most
     before_w: float | None = None
     restless_ms: int | None = None  # no steady run since
+    restless_from_w: float | None = None  # the steady draw before that
     loose_v: list[float] = field(default_factory=list)
     loose_w: list[float] = field(default_factory=list)
     negative: int = 0  # readings of a flow back
@@ -177,7 +178,7 @@ class Channel:
             return self._off(point, mean)
         self.odd = []
         self._add(point)
-        return self._shifted()
+        return self._calm() or self._shifted()
 
     def _stand(self) -> tuple[float, float]:
         mean = _mean(self.recent)
@@ -214,6 +215,7 @@ class Channel:
                 run.start_ms = point[0] - run.begun_ms
                 if run.start_ms >= RESTLESS_MS // 2 and self.restless_ms is None:
                     self.restless_ms, self.loose_v, self.loose_w = run.begun_ms, [], []
+                    self.restless_from_w = run.from_w
         self._add(point)
         return self._settle() if len(self.recent) == SETTLED else None
 
@@ -234,8 +236,7 @@ class Channel:
         if self.restless_ms is not None or abs(to_w - from_w) < least:
             return None
         diluted = bool(run.start_ms) and min(from_w, to_w) + least < run.peak_w < max(from_w, to_w) - least
-        raw_w, volts = fmean(point[2] for point in self.recent), fmean(point[1] for point in self.recent)
-        return Edge(self.circuit, from_w, to_w, run.begun_ms, run.ended_ms, raw_w, volts, diluted)
+        return self._edge(from_w, to_w, diluted=diluted)
 
     def _by_volts(self, run: Run) -> bool:
         """Did the draw move as a load's does when its volts move?"""
@@ -281,8 +282,23 @@ class Channel:
                 run.volts, run.watts, run.stride = run.volts[::2], run.watts[::2], run.stride * 2
         self.recent.append(point)
         del self.recent[:-RECENT]
-        if run.readings >= STEADY and self.restless_ms is not None:
-            self.restless_ms, self.loose_v, self.loose_w = None, [], []
+
+    def _calm(self) -> Edge | None:
+        """A steady run after restlessness: the edge is from what was drawn before that."""
+        run, from_w = self.present, self.restless_from_w
+        if run is None or self.restless_ms is None or run.readings < STEADY:
+            return None
+        self.restless_ms, self.loose_v, self.loose_w = None, [], []
+        to_w = _mean(self.recent)
+        if from_w is None or abs(to_w - from_w) < max(0.08 * max(abs(from_w), abs(to_w)), self.step_w):
+            return None
+        return self._edge(from_w, to_w, diluted=False)
+
+    def _edge(self, from_w: float, to_w: float, *, diluted: bool) -> Edge:
+        run = self.present
+        assert run is not None
+        raw_w, volts = fmean(point[2] for point in self.recent), fmean(point[1] for point in self.recent)
+        return Edge(self.circuit, from_w, to_w, run.begun_ms, run.ended_ms, raw_w, volts, diluted)
 
     def _close(self, *, ended: bool) -> None:
         run = self.present
@@ -290,7 +306,7 @@ class Channel:
             run.ended = ended
             drew = self.draws
             if run.readings < STEADY and drew and self.restless_ms is None and run.from_w is not None:
-                self.restless_ms = run.begun_ms
+                self.restless_ms, self.restless_from_w = run.begun_ms, run.from_w
                 self.loose_v, self.loose_w = list(run.volts), list(run.watts)
             elif not drew or not ended:
                 self.restless_ms = None
