@@ -41,6 +41,7 @@ class Fitter:
         self.wait_for: list[tuple[str, Callable[[Van], bool]]] = []  # a question is answered once this holds
         self.made: list[Record] = []
         self.period_ms = 2000
+        self.clamp = False  # it has one round the bank's lead
         self.mute: Callable[[str], bool] = lambda _: False
 
     def live(self, minutes: float) -> None:
@@ -68,6 +69,9 @@ class Fitter:
             for pattern, held in self.wait_for:
                 if re.search(pattern, prompt) and not held(self.life.van):
                     return
+            if self.clamp and ("clamp round" in prompt or "switch one steady" in prompt):
+                self._answer(prompt, f"{self._clamp_a():.2f}")
+                continue
             at = next((i for i, (pattern, _) in enumerate(self.replies) if re.search(pattern, prompt)), None)
             if at is None:
                 return
@@ -75,9 +79,16 @@ class Fitter:
             if text.startswith("once:"):
                 text = text.removeprefix("once:")
                 del self.replies[at]
-            self.asked.append(prompt)
-            self.said += [f"? {prompt}", f"> {text}"]
-            self._heard(self.session.answer(text))
+            self._answer(prompt, text)
+
+    def _answer(self, prompt: str, text: str) -> None:
+        self.asked.append(prompt)
+        self.said += [f"? {prompt}", f"> {text}"]
+        self._heard(self.session.answer(text))
+
+    def _clamp_a(self) -> float:
+        van = self.life.van
+        return float(sum(van.amps.values()) - van.solar_a)
 
     def taps(self) -> int:
         return self.session.state.taps

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from math import log, sqrt
-from statistics import fmean, pstdev
+from statistics import fmean
 
 from panelward.ratings.behaviour import at_nominal
 from panelward.records import Reading
@@ -315,8 +315,10 @@ class Channel:
 
 
 def _mean(points: list[Point]) -> float:
-    return fmean(point[3] for point in points)
+    return sum(point[3] for point in points) / len(points)
 
 
 def _sd(points: list[Point]) -> float:
-    return pstdev([point[3] for point in points])
+    """statistics.pstdev is exact and thirty times as slow."""
+    mean = sum(point[3] for point in points) / len(points)
+    return sqrt(sum((point[3] - mean) ** 2 for point in points) / len(points))
