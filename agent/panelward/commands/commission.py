@@ -156,6 +156,7 @@ class _Terminal:
             if not sys.stdin.isatty():
                 print(f"> {line}", flush=True)
             self._print(session.answer(line))
+            self._keep()
             self._shown = None if session.prompt == prompt else self._shown
         self._keep()
         return bool(session.over)

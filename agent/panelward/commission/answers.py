@@ -62,7 +62,7 @@ class Answers(Prompts):
             self._go("plan")
 
     def _take_plan(self, text: str) -> None:
-        if not text or typed.yes(text):
+        if typed.acted(text):
             if self._state.only:
                 self._begin_lap()
             else:
@@ -155,7 +155,7 @@ class Answers(Prompts):
 
     def _take_energise(self, text: str) -> None:
         skip = self._because(text)
-        if skip is None and text and not typed.yes(text):
+        if skip is None and not typed.acted(text):
             self._wrong("Enter once it is energised", text)
             return
         seen = [c.volts for c in self._state.channels.values() if c.volts is not None and self._on_a_bus(c.circuit)]
@@ -190,7 +190,7 @@ class Answers(Prompts):
             if not skip[1]:
                 return
             self._state.remarks.append(f"{listed(self._slow())} not started, because {skip[1]}.")
-        elif text and not typed.yes(text) and not typed.unknown(text) and text.casefold() != "started":
+        elif not typed.acted(text) and not typed.unknown(text):
             self._wrong("Enter, or skip, because …", text)
             return
         self._go("clamp")
@@ -285,7 +285,7 @@ class Answers(Prompts):
             self._after_heater()
 
     def _take_heater(self, text: str) -> None:
-        if text and not typed.yes(text) and not typed.unknown(text) and self._because(text) is None:
+        if not typed.acted(text) and not typed.unknown(text) and self._because(text) is None:
             self._wrong("Enter once its own control is off", text)
             return
         self._after_heater()
@@ -304,7 +304,7 @@ class Answers(Prompts):
     def _take_summary(self, text: str) -> None:
         if self._on_a_way(text):
             return
-        if not text or typed.yes(text) or text.casefold() == "seal":
+        if typed.acted(text) or text.casefold() == "seal":
             self._go("seal")
         else:
             self._wrong("Enter, redo D1, or skip D1, because …", text)

@@ -70,7 +70,7 @@ class Lap:
         if edge.channel in self._state.found:
             return  # who hangs there is known: another of its levels
         free = not named_levels(label) and not self_acting(label)  # whatever is plugged in: any draw will do
-        if own <= SURE or (own <= 1.0 and other >= own / 2.0) or (free and other > 1.0):
+        if own <= SURE or (own <= 1.0 and other >= own / 2.0) or (free and other > SURE):
             self.assign(edge.channel, label.id)
         elif self_acting(label) and other > SURE:
             return  # a stage of its own that the schedule does not name
@@ -178,7 +178,8 @@ class Lap:
         state.found[channel] = circuit_id
         state.expected.pop(channel, None)
         watts = self._present_w(channel)
-        seen = f"{watts:.4g} W, {watts / state.channels[channel].nominal_v:.2g} A"
+        drawn = watts > state.channels[channel].nothing_w
+        seen = f"{watts:.3g} W, {watts / state.channels[channel].nominal_v:.2g} A" if drawn else "off again"
         if circuit_id == channel:
             self._say.append(f"{place(circuit)}: seen, {seen}.")
             return

@@ -36,7 +36,12 @@ def unknown(text: str) -> bool:
 
 
 def yes(text: str) -> bool:
-    return text.casefold() in ("y", "yes", "ok", "okay", "right", "done")
+    return text.casefold() in ("y", "yes", "ok", "okay", "right")
+
+
+def acted(text: str) -> bool:
+    """Enter, or a word for having done it."""
+    return not text or yes(text) or text.casefold() in ("done", "started", "ready")
 
 
 def way(text: str, schedule: Schedule) -> Circuit | None:
