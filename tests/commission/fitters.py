@@ -41,6 +41,7 @@ class Fitter:
         self.wait_for: list[tuple[str, Callable[[Van], bool]]] = []  # a question is answered once this holds
         self.made: list[Record] = []
         self.period_ms = 2000
+        self.hold_ms = 0
         self.clamp = False  # it has one round the bank's lead
         self.mute: Callable[[str], bool] = lambda _: False
 
@@ -64,7 +65,7 @@ class Fitter:
     def _reply(self) -> None:
         for _ in range(40):
             prompt = self.session.prompt
-            if prompt is None:
+            if prompt is None or self.life.van.now_ms < self.hold_ms:
                 return
             for pattern, held in self.wait_for:
                 if re.search(pattern, prompt) and not held(self.life.van):
@@ -84,7 +85,10 @@ class Fitter:
     def _answer(self, prompt: str, text: str) -> None:
         self.asked.append(prompt)
         self.said += [f"? {prompt}", f"> {text}"]
-        self._heard(self.session.answer(text))
+        lines = self.session.answer(text)
+        if any("changing just now" in line for line in lines):
+            self.hold_ms = self.life.van.now_ms + 8_000
+        self._heard(lines)
 
     def _clamp_a(self) -> float:
         van = self.life.van

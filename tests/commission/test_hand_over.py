@@ -54,6 +54,26 @@ def test_swapped_labels_and_a_wrong_fuse_are_both_found_within_what_a_person_put
     assert fitter.session.state.numbers <= MOST_NUMBERS
     assert (van.now_ms - START_MS) / 60_000 <= MOST_MINUTES
     _measured(made, van)
+    _checked(made, van, fitter.session.state.reference)
+
+
+def _checked(made: Record, van: Van, reference: str) -> None:
+    """Gains and zeros against the rig's own: what a channel was made to be wrong by."""
+    gains = {way.seen_on or way.circuit: way.gain for way in made.circuits if way.gain is not None}
+    assert reference in gains
+    assert len(gains) >= 3
+    for channel, gain in gains.items():
+        assert gain == pytest.approx(van.channels[channel]._gain, abs=0.016 if channel == reference else 0.025), channel
+    for way in made.circuits:
+        if way.zero_a is not None:
+            assert way.zero_a == pytest.approx(van.channels[way.seen_on or way.circuit]._zero_a, abs=0.003)
+    assert sum(way.zero_a is not None for way in made.circuits) == 13
+    for way_id, watts in (("D1", 1.6), ("D3", 0.5)):
+        way = made.circuit(way_id)
+        assert way is not None
+        assert way.standby is not None
+        assert way.standby.watts == pytest.approx(watts, abs=0.1)
+        assert way.standby.low_w < watts < way.standby.high_w
 
 
 def _measured(made: Record, van: Van) -> None:

@@ -6,10 +6,11 @@ from math import exp
 from random import Random
 
 import pytest
-from benches import FAN, LIGHT, PUMP, Bench
+from benches import FAN, LIGHT, PUMP, START_MS, Bench
 
 from panelward.commission.finish import record
-from panelward.records import Commissioned
+from panelward.commission.runs import Channel
+from panelward.records import Commissioned, Reading
 
 
 def way(bench: Bench, circuit_id: str) -> Commissioned:
@@ -155,3 +156,14 @@ def test_what_a_channel_reads_of_nothing_is_its_zero() -> None:
     bench.run(40)
     assert way(bench, "D1").zero_a == pytest.approx(0.018, abs=0.003)
     assert way(bench, "D1").skipped == "not seen in the lap"
+
+
+@pytest.mark.parametrize(("step_a", "noise_a"), [(0.01, 0.005), (0.1, 0.06), (0.1, 0.0), (0.05, 0.2)])
+def test_a_draw_that_stands_still_makes_no_edges(step_a: float, noise_a: float) -> None:
+    """Five hours at 2 s: one edge at the most, whatever the noise is to the step."""
+    chance, edges = Random(11), 0
+    channel = Channel("D1", 12.8, 0.0, step_a * 12.8, 3 * step_a * 12.8, 10_000, 4_000)
+    for n in range(9000):
+        amps = round(round((4.03 + chance.gauss(0.0, noise_a)) / step_a) * step_a, 4)
+        edges += channel.take(Reading("D1", START_MS + n * 2000, START_MS + n * 2000, 12.8, amps)) is not None
+    assert edges <= 1

@@ -174,6 +174,20 @@ def test_the_cover_stays_on_where_the_monitor_reads_volts() -> None:
     assert "Is the panel isolated now" in (bench.session.prompt or "")
 
 
+def test_a_panel_that_becomes_live_while_its_fuses_are_read_is_said_at_once() -> None:
+    bench = Bench(PUMP, LIGHT, lap=False)
+    bench.volts = 0.0
+    bench.run(20)
+    for answer in ("Kari", "none", "", "yes"):
+        bench.answer(answer)
+    assert "as scheduled?" in (bench.session.prompt or "")
+    bench.run(20)
+    assert not bench.heard("is live")
+    bench.volts = 13.1
+    bench.run(6)
+    assert sum("Stop: the monitor reads 13.1 V" in line and "Cover on before all else." in line for line in bench.said) == 1
+
+
 def test_energising_is_not_believed_while_the_monitor_reads_nothing() -> None:
     bench = Bench(PUMP, lap=False)
     bench.volts = 0.0

@@ -16,6 +16,7 @@ from panelward.records import Circuit, Schedule
 LARGEST_FUSE_A, LARGEST_CLAMP_A = 600.0, 2000.0
 LEAST_CLAMP_STEP_A = 2.0  # a clamp shows 0.1 A at best: a smaller step tells no gain to 2 % (reckoned: 5 % of it)
 MOST_BESIDE = 2.0  # what else moved meanwhile, by at most as much, costs at most its own channels' error
+MOVES_A = 0.2  # three readings further apart than this are no noise
 LEAST_GAIN, MOST_GAIN = 0.5, 2.0  # beyond these the two figures are of different things
 
 
@@ -204,6 +205,8 @@ class Answers(Prompts):
         amps = self._number(text, -LARGEST_CLAMP_A, LARGEST_CLAMP_A, "the clamp's amps, or don't know")
         if amps is None:
             return
+        if self._changing():
+            return
         means = {name: fmean(a for _, a in c.tail[-3:]) for name, c in state.channels.items() if len(c.tail) >= 3}
         if not means or state.gone_ms:
             self._say.append("No readings to compare with yet: the gain is left out.")
@@ -221,6 +224,8 @@ class Answers(Prompts):
             return
         amps = self._number(text, -LARGEST_CLAMP_A, LARGEST_CLAMP_A, "the clamp's amps, or don't know")
         if amps is None:
+            return
+        if self._changing():
             return
         assert state.clamp_a is not None
         step_a = abs(amps - state.clamp_a)
@@ -250,6 +255,19 @@ class Answers(Prompts):
         state.reference, state.gain = reference, round(gain, 4)
         self._say.append(f"{reference} reads {100 * (gain - 1):+.1f} % beside the clamp, on a step of {abs(true_a):.2f} A.")
         self._begin_lap()
+
+    def _changing(self) -> bool:
+        """Does something move just now, so that clamp and readings are of different moments?"""
+        for circuit in self._schedule.circuits:
+            tail = (
+                [amps for _, amps in self._state.channels[circuit.id].tail[-3:]] if circuit.id in self._state.channels else []
+            )
+            if len(tail) == 3 and circuit.role != "meter" and max(tail) - min(tail) > max(MOVES_A, 0.03 * abs(tail[-1])):
+                self._say.append(
+                    f"{place(circuit)} is changing just now. Let it stand still some 6 s, then read the clamp again."
+                )
+                return True
+        return False
 
     def _begin_lap(self) -> None:
         if self._state.match_from_ms is None:

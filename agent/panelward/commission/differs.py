@@ -8,7 +8,7 @@ from panelward.commission.state import State, loads, nominal_v, place, protected
 from panelward.ratings.behaviour import exponent_of
 from panelward.records import Checked, Circuit, Commissioned, Monitor, Record, Schedule
 
-GAIN_OFF = 0.02  # trade practice: |gain - 1| <= 2 %
+GAIN_OFF, BESIDE_OFF = 0.02, 0.03  # trade practice: |gain - 1| <= 2 %; one told by way of the meter is a percent less sure
 ZERO_OFF_A = 0.02  # trade practice: |zero| <= 20 mA
 PERIOD_OFF = 1.5  # times the written period, either way: common practice, no source
 EXPONENT_OFF = 0.6  # two of `behaves` lie 0.5 to 1 apart
@@ -61,6 +61,9 @@ def _device(circuit: Circuit, made: Record) -> list[str]:
     fitted_a = way.as_left_a or way.as_found_a
     if fitted_a is not None and protection.way_max_a is not None and fitted_a > protection.way_max_a:
         out.append(f"{place(circuit)}: {fitted_a:g} A is above what its way takes ({protection.way_max_a:g} A).")
+    makers = [load.maker_fuse_a for load in circuit.loads if load.maker_fuse_a is not None]
+    if fitted_a is not None and makers and fitted_a > min(makers):
+        out.append(f"{place(circuit)}: {fitted_a:g} A is above what its maker allows ({min(makers):g} A).")
     return out
 
 
@@ -113,7 +116,8 @@ def _monitor(schedule: Schedule, state: State, monitor: Monitor, found: Checked,
 
 def _channel(state: State, channel: Channel, way: Commissioned | None) -> list[str]:
     out, whose = [], f"{channel.circuit}'s"
-    if way is not None and way.gain is not None and abs(way.gain - 1.0) > GAIN_OFF:
+    off = GAIN_OFF if channel.circuit == state.reference else BESIDE_OFF
+    if way is not None and way.gain is not None and abs(way.gain - 1.0) > off:
         out.append(f"{whose} channel reads {100 * (way.gain - 1):+.1f} % beside the clamp.")
     if way is not None and way.zero_a is not None and abs(way.zero_a) > max(ZERO_OFF_A, channel.step_w / channel.nominal_v):
         out.append(f"{whose} channel reads {1000 * way.zero_a:+.0f} mA of nothing.")

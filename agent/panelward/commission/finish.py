@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
+from math import sqrt
 from statistics import fmean, median
 
 from panelward.commission.differs import differences
@@ -28,7 +29,7 @@ from panelward.records import Checked, Circuit, Commissioned, Measured, Monitor,
 
 CLEAR_FALLS = 5  # so many falls tell a mean from a sample …
 MEAN_SHARE, SAMPLE_SHARE = 0.6, 0.2  # … by the share with a reading between (a mean shows one unless the fall meets its edge)
-TOLD_STEPS_A = 10.0  # of steps together: each is read to some 0.03 A at 20 A on the meter (tests/commission)
+TOLD_STEPS_A, TOLD_SD = 8.0, 0.01  # steps together, and how sure of their ratio: each is read to 0.05 A at 20 A (the rig)
 FREE = ("socket", "inverter", "charger")  # what runs from them is not theirs: no unnamed levels
 
 
@@ -46,7 +47,8 @@ def record(schedule: Schedule, state: State, lap: Lap) -> Record:
     )
     ambient = state.ambient_c if state.ambient_c is not None else state.probes[probe.id] if probe else None
     made = Record(
-        vehicle=schedule.vehicle.id, version=0, made_ms=state.now_ms, who=state.who, instrument=state.instrument,
+        vehicle=schedule.vehicle.id, version=0, made_ms=state.now_ms, who=state.who,
+        instrument=state.instrument, schedule_hash=state.schedule_hash,
         ambient_c=ambient, circuits=ways, monitors=monitors, meter_sign=meter_sign(schedule, state),
         remarks=tuple(state.remarks),
     )  # fmt: skip
@@ -160,8 +162,12 @@ def gain_of(state: State, channel: str) -> float | None:
 def _beside_meter(state: State, channel: str) -> float | None:
     """A channel's steps over the meter's; None: too little of them to tell it to about a percent."""
     steps = [s for s in state.steps if s.channel == channel]
-    amps, meter_a = sum(abs(s.amps) for s in steps), sum(abs(s.meter_a) for s in steps)
-    return amps / meter_a if len(steps) >= 2 and amps >= TOLD_STEPS_A else None
+    if len(steps) < 2 or sum(abs(s.amps) for s in steps) < TOLD_STEPS_A:
+        return None
+    ratios = sorted(abs(s.amps / s.meter_a) for s in steps)
+    middle = median(ratios)
+    apart = 1.48 * median(abs(ratio - middle) for ratio in ratios) if len(ratios) > 2 else (ratios[1] - ratios[0]) / 2.0
+    return middle if 1.25 * apart <= TOLD_SD * middle * sqrt(len(ratios)) else None  # standard error of a median
 
 
 def meter_sign(schedule: Schedule, state: State) -> str | None:

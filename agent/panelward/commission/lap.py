@@ -53,7 +53,7 @@ class Lap:
         base_w = runs[-1].from_w if runs else None
         if early is not None and base_w is not None and base_w < edge.from_w and edge.to_w > 1.5 * base_w:
             edge = replace(edge, from_w=base_w)  # what was asked about was its start: judged by where it settles
-        if edge.to_w > edge.from_w:
+        if edge.to_w > max(edge.from_w, state.channels[edge.channel].nothing_w):
             self._rise(edge)
         elif edge.to_w <= 0.5 * edge.from_w:
             self._fall(edge)

@@ -59,11 +59,15 @@ class Prompts:
     def _ask_fuse(self) -> str:
         circuit = self._fuses[self._state.fuse]
         assert circuit.protection is not None
-        rating_a = circuit.protection.rating_a
+        ac = " Only what can be read from outside: AC is for a licensed person." if self._is_ac(circuit) else ""
+        fitted = _amps(circuit, circuit.protection.rating_a)
         return (
-            f"{place(circuit)}: {_amps(circuit, rating_a)}, as scheduled? Enter: yes. Else the amps printed on it, don't know, "
-            "or skip, because …"
+            f"{place(circuit)}: {fitted}, as scheduled?{ac} Enter: yes. Else the amps printed on it, don't know, or skip, "
+            "because …"
         )
+
+    def _is_ac(self, circuit: Circuit) -> bool:
+        return supply_of(self._schedule, circuit).kind == "ac"
 
     def _ask_left(self) -> str:
         circuit = self._fuses[self._state.fuse]

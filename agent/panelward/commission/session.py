@@ -200,6 +200,11 @@ class Session:
     def _bus(self, circuit_id: str, volts: float) -> None:
         """The supply's volts: said where they swing, as when a charger starts."""
         state, supply = self.state, self.schedule.circuit(circuit_id).supply
+        if volts >= 1.0 and state.isolated == "yes" and state.phase in ("fuse", "left") and not state.live_said:
+            state.live_said = True
+            self._say.append(
+                f"Stop: the monitor reads {volts:.1f} V on {circuit_id}, the panel is live. Cover on before all else."
+            )
         known = state.bus_v.get(supply)
         if known is None or volts < 1.0 or known < 1.0:
             state.bus_v[supply], state.bus_odd[supply] = volts, 0

@@ -55,6 +55,7 @@ class State:
     taps: int = 0
     numbers: int = 0
     isolated: str = ""  # yes | covered | no
+    live_said: bool = False  # that it became live while the fuses were read
     match_from_ms: int | None = None  # edges are somebody's from here on
     channels: dict[str, Channel] = field(default_factory=dict)
     heard_ms: dict[str, int] = field(default_factory=dict)  # by monitor
