@@ -122,7 +122,7 @@ class _Terminal:
         self._print([
             f"Commissioning of {self._schedule.vehicle.name}. It measures and switches nothing: the fuse or breaker protects "
             "the conductor. Isolate every source before the cover comes off; AC is for a licensed person; local code rules. "
-            "stop keeps what is done."
+            "stop keeps what is done. Does `panelward watch` run here? `panelward working --for 1h` first, or it sends alarms."
         ])  # fmt: skip
 
     def _turn(self, item: Any, now_ms: int) -> bool:

@@ -297,7 +297,8 @@ class Answers(Prompts):
             self._wrong("done, redo D1, was D1, or skip D1, because …", text)
 
     def _after_lap(self) -> None:
-        if self.burning():
+        self._state.heaters = self.burning()
+        if self._state.heaters:
             self._go("heater")
         else:
             self._after_heater()

@@ -114,7 +114,9 @@ class Prompts:
         )
 
     def _ask_heater(self) -> str:
-        return f"Switch {listed(self.burning())} off at its own control, never at the panel: it must cool down. Enter: done."
+        return (
+            f"Switch {listed(self._state.heaters)} off at its own control, never at the panel: it must cool down. Enter: done."
+        )
 
     def _ask_bond(self) -> str:
         return (

@@ -242,6 +242,8 @@ class Session:
             return
         if run.readings not in LOOK_AT or not channel.draws or run.begun_ms < state.match_from_ms:
             return
+        if channel.circuit not in state.found and not self_acting(circuit):
+            return  # whose it is, is asked first
         found = pools(channel, exponent_of(behaves(circuit)))
         rest = standby_of(circuit, found, channel)
         for pool, name, level in names_of(circuit, [p for p in found if p is not rest], channel.nominal_v):
@@ -365,8 +367,10 @@ class Session:
         self.made = record(self.schedule, state, self.lap)
         minutes = (state.now_ms - state.begun_ms) / 60_000
         self._say.append(f"{state.taps} answers, {state.numbers} of them numbers, {minutes:.0f} min.")
-        cycling = self._cycling()
-        if cycling and not state.only:
+        mixed = [way.circuit for way in self.made.circuits if way.seen_on is not None]
+        if mixed:
+            self._say.append(f"Once the labels are right: panelward commission --redo {' '.join(mixed)}.")
+        if self._cycling() and not state.only:
             state.phase = "overnight"
         else:
             state.phase = "over"

@@ -81,6 +81,7 @@ class State:
     clean: int = 0
     accepted: list[str] = field(default_factory=list)  # "channel name"
     restless: dict[str, int] = field(default_factory=dict)
+    heaters: list[str] = field(default_factory=list)  # asked to be switched off at their own control
     warned_holes: bool = False
     all_seen: bool = False
     last_event_ms: int = 0
