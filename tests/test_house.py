@@ -13,7 +13,7 @@ ROOT = Path(__file__).parent.parent / "agent" / "panelward"
 # The walk: a room may import what stands before it.
 WALK = (
     "errors", "records", "sealed", "ratings", "schedule", "link", "intake", "watch", "alarm", "core", "wording", "papers",
-    "journal", "notify", "rehearse", "commission", "rig", "daemon", "commands", "__main__",
+    "journal", "notify", "rehearse", "learn", "commission", "rig", "daemon", "commands", "__main__",
 )  # fmt: skip
 HOME = {
     "paho": "link",

@@ -29,7 +29,7 @@ from panelward.records import (
 )
 from panelward.watch import Watch
 
-VERSION = 7
+VERSION = 8
 
 
 class Core:
@@ -135,8 +135,8 @@ class Core:
             out = self._advance(old, now_ms)
         self._known, self._now_ms = True, now_ms
         schedule, self.record = settings.schedule, settings.record
-        if old is None or old.schedule != schedule:
-            new = Watch(schedule, silence_from_start=settings.silence_from_start, now_ms=now_ms)
+        if old is None or old.schedule != schedule or old.record != self.record:
+            new = Watch(schedule, silence_from_start=settings.silence_from_start, now_ms=now_ms, record=self.record)
             new.panel.shift_ms = self._shift_ms
             if old is not None:
                 new.restore(old.save())
@@ -191,7 +191,7 @@ class Core:
             raise PanelwardError(f"saved state of version {state.get('version')}; this program reads {VERSION}")
         self._shift_ms, self._now_ms, self._known = state["shift_ms"], state["now_ms"], True
         self.record = record
-        watch = Watch(schedule, silence_from_start=silence_from_start, now_ms=self._now_ms)
+        watch = Watch(schedule, silence_from_start=silence_from_start, now_ms=self._now_ms, record=record)
         watch.restore(state["watch"])
         watch.panel.shift_ms = self._shift_ms
         self.watch = watch

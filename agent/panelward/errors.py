@@ -4,12 +4,13 @@
       ScheduleError          the schedule's author: file, line, key, wanted, found
       ReadingsError          the author of a readings file
       RecordError            a commissioning record that was changed after it was sealed, or is none
+      ProfileError           a learned profile that was changed by hand, or is none
       BadInput               the asker: a value on the command line that can't be
       PayloadRefused         the monitor: one message could not be read; counted, never fatal
       RequestRefused         the asker: an illegal request; it changed nothing
       EnvironmentFault       this machine: broker, disk, permissions, ports
 
-Exit codes: the first four 2, the last 3. What is not in this tree is our own bug.
+Exit codes: the first five 2, the last 3. What is not in this tree is our own bug.
 """
 
 from __future__ import annotations
@@ -48,6 +49,14 @@ class ScheduleError(PanelwardError):
 
 class ReadingsError(PanelwardError):
     """A readings file can't be used as it is."""
+
+    def __init__(self, fault: Fault) -> None:
+        super().__init__(str(fault))
+        self.fault = fault
+
+
+class ProfileError(PanelwardError):
+    """A learned profile can't be used: not one, of another vehicle, or not as it was written."""
 
     def __init__(self, fault: Fault) -> None:
         super().__init__(str(fault))

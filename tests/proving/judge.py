@@ -17,6 +17,7 @@ OVER = 1.25  # times the rating: what no device may carry for ever lies above it
 NEAR_V = 0.5  # above the cut-off: a warning of it is true
 IDLE_A = 0.03  # what a channel may read of nothing
 LATENCY_MS = 1000  # of the transport, in the deadlines
+OF_DRAW = ("level", "rhythm", "drift")  # of what is drawn: these scenes hold loads at shares that no schedule lists
 
 
 def plain(transition: Transition, onset_ms: int | None) -> dict[str, Any]:
@@ -166,7 +167,7 @@ def score(
     false: list[list[str]] = []
     extra = 0
     for line in lines:
-        if not line["told"] or line["event"] not in ("begins", "begins-again", "changes"):
+        if not line["told"] or line["event"] not in ("begins", "begins-again", "changes") or line["group"] in OF_DRAW:
             continue
         about = (
             not innocent

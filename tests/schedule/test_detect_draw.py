@@ -41,7 +41,7 @@ def told(schedule: Schedule, kind: str, amps: float | Callable[[float], float], 
 def test_overcurrent_is_told_in_its_time_and_never_before_two_readings(
     period_s: float, surge: Surge | None, seconds: float
 ) -> None:
-    own = circuit("D1", "Pump", "pump", protection=FUSE, levels=(Level(name="on", watts=50, surge=surge),))
+    own = circuit("D1", "Heater", "heater-element", protection=FUSE, levels=(Level(name="on", watts=50, surge=surge),))
     schedule = schedule_of(own, period_s)
     said = sight(schedule, "overcurrent")
     assert (said.can, said.within_s is not None) == ("yes", True)

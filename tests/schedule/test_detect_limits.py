@@ -6,7 +6,22 @@ import pytest
 
 from panelward.records import Sense, Settings
 from panelward.schedule.detect import limits
-from panelward.watch import dead, doubt, drain, idle, overcurrent, supply, suspect, swapped, unmoved, witness, zero
+from panelward.watch import (
+    dead,
+    doubt,
+    drain,
+    glow,
+    idle,
+    level,
+    overcurrent,
+    retries,
+    supply,
+    suspect,
+    swapped,
+    unmoved,
+    witness,
+    zero,
+)
 from plans import FREEZER, PLAN
 
 
@@ -46,6 +61,16 @@ from plans import FREEZER, PLAN
         (limits.MINUTES_NEAR, supply.MINUTES_NEAR),
         (limits.DRAWN_HOURS, swapped.DRAWN_HOURS),
         (limits.ANYTHING, swapped.UNKNOWN),
+        (limits.LEVEL_GAIN, level.GAIN),
+        ((limits.STALL, limits.STALL_S, limits.STALL_SURGE), (level.STALL, level.STALL_S, level.SURGE_SLACK)),
+        ((limits.DRY_S, limits.ODD_S * 1000), (level.DRY_S, level.ODD_MS)),
+        ((limits.OVER_LEVEL, limits.VISIT_READINGS), (level.OVER, level.VISIT_READINGS)),
+        (limits.TURNS, level.TURNS),
+        (limits.UNKNOWN_LEVELS, level.UNKNOWN + level.SOUNDS),
+        (limits.RETRY_TRIES, retries.TRIES),
+        (limits.RETRY_PACE_S, retries.PACE_S),
+        ((limits.GLOW_APART, limits.GLOW_PHASES), (glow.APART, glow.PHASES)),
+        (limits.GLOW_PERIOD_S * 1000, glow.PERIOD_MOST_MS),
     ],
 )
 def test_the_numbers_are_the_watchs(here: object, there: object) -> None:

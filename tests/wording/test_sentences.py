@@ -101,6 +101,19 @@ CASES: list[tuple[str, str | None, str, dict[str, object], tuple[str, ...]]] = [
         for cause in ("scale", "watts", "saturated", "backwards", "back-feed", "stuck")
     ),
     ("overcurrent-approach", None, "medium", {"draw_a": 30.0, "draw_is_least": True, "rating_a": 15.0}, ()),
+    ("overcurrent-approach", "stalled", "high", {"draw_a": 123.4, "rating_a": 15.0}, ()),
+    *(
+        ("off-profile", cause, priority, {"draw_a": 41.0, "draw_w": 1234.0, "tries": 12}, ())
+        for cause, priority in (
+            ("stalled", "high"),
+            ("runs-dry", "medium"),
+            ("fails-to-start", "medium"),
+            ("fails-to-light", "medium"),
+            ("no-glow", "medium"),
+            ("part-open", "low"),
+            ("more-than-listed", "low"),
+        )
+    ),
     ("protection-doubtful", None, "high", {"draw_a": 123.0, "rating_a": 15.0, "carried_for_s": 40.0}, ()),
 ]
 

@@ -90,6 +90,7 @@ KINDS: dict[str, Kind] = {
     "protection-opened": Kind(end_is_told=True),
     "feed-lost": Kind(end_is_told=True),
     "standby-drain": Kind(),
+    "off-profile": Kind(),
     "undervoltage-approach": Kind(end_is_told=True),
     "readings-overdue": Kind(end_is_told=True),
     "reading-suspect": Kind(),

@@ -20,8 +20,20 @@ JOURNAL = "/var/lib/panelward/journal.sqlite"
 
 # In the order in which a person meets them.
 COMMANDS = (
-    "check", "directory", "commission", "watch", "now", "alarms", "acknowledge", "working", "drill", "rehearse", "log", "rig",
-)  # fmt: skip
+    "check",
+    "directory",
+    "commission",
+    "watch",
+    "now",
+    "alarms",
+    "acknowledge",
+    "working",
+    "drill",
+    "rehearse",
+    "learn",
+    "log",
+    "rig",
+)
 
 _ABOUT = """\
 Watches the branch circuits of a vehicle's distribution panel over MQTT and tells

@@ -68,6 +68,13 @@ def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float
             lines.append(f"        {a['kind']}, {a['state']}, id {a['id']}"[:80])
     else:
         lines.append("No alarm stands.")
+    unnamed = [
+        f"{c['label']} {c['level']['watts']:.3g} W" for c in row["circuits"] if c.get("level") and c["level"]["name"] is None
+    ]
+    if unnamed:
+        lines.append(
+            fill(f"At a steady draw that is no level of its schedule: {', '.join(unnamed)}.", 80, subsequent_indent="  ")
+        )
     lines += work_lines(row, real_now_s, zone)
     if row["refused"]:
         lines.append(f"{row['refused']} messages could not be read.")

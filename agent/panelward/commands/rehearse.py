@@ -28,6 +28,7 @@ def register(subparsers: Any) -> None:
     add_schedule(command)
     command.add_argument("--readings", metavar="R.csv", required=True, help="the readings (- for standard input)")
     command.add_argument("--record", metavar="C.json", help="what was measured when it was handed over (default: none)")
+    command.add_argument("--profile", metavar="P.json", help="what was learned and accepted (default: none)")
     command.add_argument("--until", metavar="T", help="advance on to this time after the last row (RFC 3339 or Unix seconds)")
     command.add_argument("--lenient", action="store_true", help="count and skip rows that can't be read")
     command.add_argument("--all", action="store_true", help="also what is only journalled")
@@ -39,9 +40,14 @@ def run(args: argparse.Namespace) -> int:
     from panelward.intake import TableReader
     from panelward.rehearse import rehearse
     from panelward.schedule import load
+    from panelward.schedule.profile import applied, load_profile
     from panelward.wording import alarm_object
 
     schedule, _ = load(args.schedule)
+    profile = None
+    if args.profile:
+        profile = load_profile(args.profile, schedule.vehicle.id)[0].profile
+        schedule = applied(schedule, profile)
     record = sealed.load(Path(args.record), schedule.vehicle.id)[-1] if args.record else None
     until_ms = moment_ms(args.until) if args.until else None
     rows = 0
@@ -64,6 +70,8 @@ def run(args: argparse.Namespace) -> int:
             found = alarm_object(transition, schedule)
             print(json.dumps(found, ensure_ascii=False) if args.json else line(found))
     print(f"used: schedule {args.schedule}, readings {args.readings}: {rows:,} rows", file=sys.stderr)
+    if profile is not None:
+        print(f"used: profile {args.profile}, version {profile.version}", file=sys.stderr)
     if record is not None:
         print(f"used: record {args.record}, version {record.version}, {record.seal[:23]}", file=sys.stderr)
     if table.skipped:

@@ -36,7 +36,8 @@ from panelward.journal import Journal
 from panelward.link import Link, Message
 from panelward.notify import SendResult
 from panelward.records import Answer, Input, Output, Presence, Reading, Record, Request, Schedule, Settings, Transition
-from panelward.schedule import load, parse
+from panelward.schedule import load
+from panelward.schedule.profile import applied, joined, load_profile, parsed, path_of
 
 __all__ = ["Daemon"]
 
@@ -86,6 +87,7 @@ class Daemon:
         self._log = log or _to_stderr
         self.schedule, self._text = load(schedule_path)
         _ready_to_watch(self.schedule, schedule_path)
+        self.schedule, self._text = self._profiled(self.schedule, self._text)
         self._record = self._load_record(self.schedule, None)
         self._lock = _lock(journal_path)
         self._journal = Journal.open(journal_path)
@@ -126,7 +128,7 @@ class Daemon:
         if kept is not None:
             number, state = kept
             try:
-                schedule = parse(state["schedule_text"], "the journal")
+                schedule = parsed(state["schedule_text"], "the journal")
                 text = state.get("record_text", "")
                 record = sealed.parse(text) if text else None
                 self._core.restore(state["core"], schedule, silence_from_start=True, record=record)
@@ -135,7 +137,7 @@ class Daemon:
                 self._log(f"the saved state can't be used ({error}): starting from the journal's inputs")
         self._last_input_ms = self._core.now_ms if begin else 0
         found: list[Output] = []
-        for _, item in self._journal.inputs_after(begin, lambda text: parse(text, "the journal")):
+        for _, item in self._journal.inputs_after(begin, lambda text: parsed(text, "the journal")):
             if self._core.watch is None and not isinstance(item, Settings):
                 continue  # what is left of older inputs, pruned up to here
             found += self._core.feed(item)
@@ -316,6 +318,7 @@ class Daemon:
         try:
             schedule, text = load(self._schedule_path)
             _ready_to_watch(schedule, self._schedule_path)
+            schedule, text = self._profiled(schedule, text)
             if schedule.broker != self.schedule.broker or schedule.vehicle.id != self.schedule.vehicle.id:
                 raise EnvironmentFault("another broker or vehicle id needs a restart; the old schedule stays")
         except PanelwardError as error:
@@ -332,6 +335,15 @@ class Daemon:
         )
         self._log("schedule read anew")
         return Answer(id=request.id, done=True, why="", state=None)
+
+    def _profiled(self, schedule: Schedule, text: str) -> tuple[Schedule, str]:
+        """With what was learned, if there is such a file beside the schedule. One that can't be used stops nothing."""
+        try:
+            book, _ = load_profile(path_of(self._schedule_path), schedule.vehicle.id)
+        except PanelwardError as error:
+            self._log(f"the learned profile can't be used, the schedule alone holds: {error}")
+            return schedule, text
+        return applied(schedule, book.profile), joined(text, book.profile)
 
     def _load_record(self, schedule: Schedule, old: Record | None) -> Record | None:
         """The commissioning record beside the schedule, if there is one. One that can't be used stops nothing."""

@@ -5,8 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from panelward.core import Core
+from panelward.watch.way import Way
 
 __all__ = ["present"]
+
+
+def _level(way: Way) -> dict[str, Any] | None:
+    """The level at which it stands; None: it moves, or has none listed."""
+    here = way.level.here() if way.level is not None and not way.silence.active else None
+    return None if here is None else {"name": here[0], "watts": here[1]}
 
 
 def present(core: Core, *, real_s: float, rate: float, connected: bool, refused: int) -> dict[str, Any]:
@@ -35,6 +42,7 @@ def present(core: Core, *, real_s: float, rate: float, connected: bool, refused:
                 "energy_wh": way.energy_wh(),
                 "unknown_s": way.unknown_ms / 1000.0,
                 "late": way.late,
+                "level": _level(way),
             }
         )
     return {

@@ -42,6 +42,7 @@ from panelward.records.plan import (
     Vehicle,
     Will,
 )
+from panelward.records.profile import Profile, Profiled, ProfiledLevel
 
 __all__ = [
     "GROUP_OF",
@@ -70,6 +71,9 @@ __all__ = [
     "Pointer",
     "Presence",
     "Probe",
+    "Profile",
+    "Profiled",
+    "ProfiledLevel",
     "Protection",
     "Reading",
     "Record",

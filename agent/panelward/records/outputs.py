@@ -20,6 +20,7 @@ GROUP_OF = {
     "protection-opened": "dead",
     "feed-lost": "dead",
     "standby-drain": "drain",
+    "off-profile": "level",
     "undervoltage-approach": "supply",
     "readings-overdue": "readings",
     "reading-suspect": "readings",

@@ -7,6 +7,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     doubt        protection-doubtful: another device than the listed one; `early`: one that opens at less
     dead         protection-opened, feed-lost: `witness` gathers the evidence, `causes` weighs it, `tree` keeps the parents
     drain        standby-drain
+    level        off-profile: `steady` finds the stands, `exponent` learns how they go with the volts; `retries`, `glow`: starts
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
     swapped      reading-suspect: names that look swapped
@@ -20,8 +21,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from panelward.records import Circuit, Condition, Facts, Monitor, Presence, Reading, Schedule
-from panelward.watch import dead, doubt, drain, early, overcurrent, suspect
+from panelward.records import Circuit, Commissioned, Condition, Facts, Monitor, Presence, Reading, Record, Schedule
+from panelward.watch import dead, doubt, drain, early, level, overcurrent, suspect
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
@@ -34,7 +35,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 6
+VERSION = 7
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other
@@ -44,8 +45,10 @@ _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
 class Watch:
     """All circuits of one schedule."""
 
-    def __init__(self, schedule: Schedule, *, silence_from_start: bool, now_ms: int) -> None:
-        self.schedule = schedule
+    def __init__(
+        self, schedule: Schedule, *, silence_from_start: bool, now_ms: int, record: Record | None = None
+    ) -> None:  # fmt: skip
+        self.schedule, self.record = schedule, record
         self._bench = Bench()
         self.panel = Panel(schedule.vehicle.timezone)
         self._silence_from_start = silence_from_start
@@ -78,8 +81,15 @@ class Watch:
         self.ways[circuit.id] = Way(
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
-            self._unmoved[circuit.supply],
+            self._unmoved[circuit.supply], self._commissioned(circuit),
         )  # fmt: skip
+
+    def _commissioned(self, circuit: Circuit) -> Commissioned | None:
+        """What was measured of it when it was handed over."""
+        return self.record.circuit(circuit.id) if self.record is not None else None
+
+    def _keys(self, circuit: Circuit) -> dict[str, str]:
+        return _keys(self.schedule, circuit) | {"level": repr((level.depends(circuit), self._commissioned(circuit)))}
 
     def reading(self, reading: Reading) -> None:
         """One reading of a circuit, a meter or a probe; of one that the schedule does not have, nothing."""
@@ -161,6 +171,9 @@ class Watch:
                     life = self.ways[other].dead
                     if life is not None and life.active and edge in ("begins", "ends"):
                         life.again(condition.at_ms)
+                    draw = self.ways[other].level
+                    if draw is not None and edge in ("begins", "ends"):
+                        (draw.cover if edge == "begins" else draw.uncover)(condition.at_ms)
                 stands, self._bench.found = self._bench.found, []
                 if stands:
                     found += self._qualified(stands)
@@ -202,6 +215,7 @@ class Watch:
                 ("device", (way.doubt and way.doubt.active) or (way.early and way.early.active)),
                 ("dead", dead is not None and dead != "reading-suspect"),
                 ("drain", way.drain and way.drain.active),
+                ("level", way.level and way.level.shown),
                 (
                     "readings",
                     self._disputed(way_id)
@@ -223,7 +237,7 @@ class Watch:
         """All state as plain values, with a version and the keys that each circuit's part depends on."""
         return {
             "version": VERSION,
-            "ways": {way_id: way.save() | {"keys": _keys(self.schedule, way.circuit)} for way_id, way in self.ways.items()},
+            "ways": {way_id: way.save() | {"keys": self._keys(way.circuit)} for way_id, way in self.ways.items()},
             "monitors": {name: monitor.save() for name, monitor in self._monitors.items()},
             "probes": {probe_id: silence.save() for probe_id, (silence, _) in self._probes.items()},
             "broker": self._broker.save(),
@@ -243,7 +257,7 @@ class Watch:
             kept = state["ways"].get(way_id)
             if kept is None:
                 continue
-            mine = _keys(self.schedule, way.circuit)
+            mine = self._keys(way.circuit)
             parts = frozenset(part for part, key in mine.items() if kept["keys"].get(part) == key)
             way.restore(kept, parts)
         for name, monitor in self._monitors.items():

@@ -52,8 +52,8 @@ class Overcurrent:
 
     __slots__ = (
         "_bench", "_cable", "_cable_tau_s", "_circuit", "_decay", "_device", "_easy_a", "_full_a", "_hurts", "_limit_a",
-        "_limit_c", "_nominal_v", "_on_change", "_panel", "_period_ms", "_set", "_surge_left_ms", "_surges", "active",
-        "below_ms", "cable", "continuous_ms", "due_ms", "fold_ms", "fold_square_ms", "hot_ms", "last_a", "last_ms",
+        "_limit_c", "_nominal_v", "_on_change", "_panel", "_period_ms", "_set", "_surge_left_ms", "_surges", "_turns", "active",
+        "below_ms", "cable", "cause", "continuous_ms", "due_ms", "fold_ms", "fold_square_ms", "hot_ms", "last_a", "last_ms",
         "last_received_ms", "order", "over", "over_ms", "priority", "rested", "rule", "running_a", "since_ms",
         "surge_ms", "warm",
     )  # fmt: skip
@@ -99,7 +99,9 @@ class Overcurrent:
         self.hot_ms: int | None = None  # the draw stands above the conductor's ampacity since
         self.continuous_ms: int | None = None
         self.below_ms: int | None = None
+        self._turns = True  # False: `level` says that its motor is stalled
         self.active: str | None = None  # kind
+        self.cause: str | None = None
         self.rule = ""  # which rule of the kind: conductor, may-open, continuous
         self.priority = ""
         self.since_ms = 0
@@ -107,6 +109,19 @@ class Overcurrent:
     @property
     def fitted(self) -> bool:
         return self._device is not None or self._cable is not None
+
+    def stalled(self, now_ms: int) -> bool:
+        """Its motor is stalled, as `level` finds. Is that it draws too much told already? Then that alarm learns why."""
+        self._turns = False
+        if self.active != "overcurrent-approach":
+            return False
+        self.cause, self.priority = "stalled", "high"
+        self._emit("changes", self.active, "high", self.last_a, now_ms)
+        return True
+
+    def turns(self) -> None:
+        """It is stalled no more."""
+        self._turns = True
 
     def quick_heat(self) -> float:
         """How near the quickest device of this type is to opening; 0 where no opening time is claimed."""
@@ -288,6 +303,8 @@ class Overcurrent:
         if self._cable and self.cable >= hot and (self.active == "conductor-overheating" or self.hot_ms is not None):
             rule = "conductor"
             kind, priority, since_ms = "conductor-overheating", "high", self.hot_ms or time_ms
+        elif may_open and not self._turns and self.active is None:
+            pass  # one cause, one alarm: that it is stalled is told
         elif may_open:
             kind, since_ms, rule = "overcurrent-approach", self.over_ms or time_ms, "may-open"
             priority = "high" if self._hurts and self._soon(amps) else "medium"
@@ -356,6 +373,11 @@ class Overcurrent:
             if kind == self.active:
                 self.since_ms = since_ms  # another rule: it counts from its own beginning
         self.active, self.rule = kind, rule
+        self._emit(edge, shown_kind, shown_priority, amps if kind else None, now_ms)
+        if kind is None:
+            self.priority, self.cause = "", None
+
+    def _emit(self, edge: str, kind: str, priority: str, amps: float | None, now_ms: int) -> None:
         self._bench.found.append(
             Condition(
                 subject="circuit",
@@ -364,14 +386,13 @@ class Overcurrent:
                 edge=edge,
                 at_ms=now_ms,
                 since_ms=self.since_ms,
-                kind=shown_kind,
-                priority=shown_priority,
-                figures=self._figures(amps) if kind else (),
-                evidence=self._evidence(amps) if kind else (),
+                kind=kind,
+                priority=priority,
+                cause=self.cause,
+                figures=self._figures(amps) if amps is not None else (),
+                evidence=self._evidence(amps) if amps is not None else (),
             )
         )
-        if kind is None:
-            self.priority = ""
 
     def _figures(self, amps: float) -> Facts:
         figures: list[tuple[str, Figure]] = [("draw_a", amps)]
@@ -435,7 +456,7 @@ class Overcurrent:
 _KEPT = (
     "due_ms", "cable", "last_a", "last_ms", "last_received_ms", "surge_ms", "over_ms", "over", "continuous_ms", "below_ms",
     "hot_ms", "active", "rule", "priority", "since_ms", "fold_square_ms", "fold_ms", "warm",
-    "rested",
+    "rested", "cause", "_turns",
 )  # fmt: skip
 
 

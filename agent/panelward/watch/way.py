@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from panelward.records import Circuit, Condition, Reading, Schedule
+from panelward.records import Circuit, Commissioned, Condition, Reading, Schedule
 from panelward.watch.bench import Bench
 from panelward.watch.dead import Dead
 from panelward.watch.doubt import Doubt
 from panelward.watch.drain import Drain
 from panelward.watch.early import Early
 from panelward.watch.early import judged as judged_early
+from panelward.watch.level import Level
 from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
 from panelward.watch.silence import Silence
@@ -35,7 +36,7 @@ class Way:
     __slots__ = (
         "_agree_ms", "_bench", "_counts", "_gap_ms", "_nominal_v", "_old_ms", "_period_ms", "_step_ms", "_unmoved", "amps",
         "amps_ms", "circuit", "dead", "doubt", "drain", "drawn", "early", "energy_2mwms", "energy_ms", "energy_w", "lag_ms",
-        "lags", "last_received_ms", "late", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms",
+        "lags", "last_received_ms", "late", "level", "meters", "over", "silence", "stepped", "supply", "suspect", "switch_ms",
         "trace", "tree", "unknown_ms", "volts", "volts_ms", "watts", "watts_ms", "watts_s",
     )  # fmt: skip
 
@@ -51,6 +52,7 @@ class Way:
         supply: SupplyState,
         names: Names | None,
         unmoved: Unmoved,
+        commissioned: Commissioned | None = None,
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -71,12 +73,15 @@ class Way:
         self.early = Early(bench, panel, circuit, self.over, self.doubt, self._period_ms) if opens_early else None
         self.dead: Dead | None = None
         self.drain: Drain | None = None
+        self.level: Level | None = None
         if circuit.role == "load":
             self.dead = Dead(bench, panel, tree, circuit, source, self.over, self._period_ms)
             self.dead.early = self.early
             on_change = circuit.sense.publishes == "on-change"
             drain = Drain(bench, panel, circuit, source, self._period_ms, on_change)
             self.drain = drain if drain.judged else None
+            level = Level(bench, panel, circuit, source, self.over, self._period_ms, commissioned)
+            self.level = level if level.judged else None
         self.volts: float | None = None
         self.amps: float | None = None
         self.watts: float | None = None  # of the last sample
@@ -185,6 +190,8 @@ class Way:
                     self.dead.gap(dt_ms)
                 if self.drain is not None:
                     self.drain.gap()
+                if self.level is not None:
+                    self.level.gap()
         self.energy_ms, self.energy_w = sample.time_ms, milliwatts
         if sample.fresh:
             if self.meters:
@@ -205,6 +212,8 @@ class Way:
             self.trace.take(sample)
         if self._counts:
             self.supply.draw(self.circuit, sample.amps, sample.time_ms, fresh=sample.fresh)
+        if self.level is not None:
+            self.level.take(sample)
         if self.over.fitted:
             self.over.take(sample)
         if self.doubt is not None:
@@ -282,6 +291,8 @@ class Way:
             self.dead.rest(now_ms)
         if self.drain is not None:
             self.drain.rest(now_ms)
+        if self.level is not None:
+            self.level.rest()
         self.lags = 0
 
     def save(self) -> dict[str, Any]:
@@ -292,10 +303,11 @@ class Way:
         state["doubt"] = self.doubt.save() if self.doubt else None
         state["dead"] = self.dead.save() if self.dead else None
         state["drain"] = self.drain.save() if self.drain else None
+        state["level"] = self.level.save() if self.level else None
         return state
 
     def restore(self, state: dict[str, Any], parts: frozenset[str]) -> None:
-        """Take back what was saved; of `over`, `suspect`, `doubt`, `early`, `dead`, `drain` only the parts named."""
+        """Take back what was saved; of `over`, `suspect`, `doubt`, `early`, `dead`, `drain`, `level` only the parts named."""
         for name in _KEPT:
             setattr(self, name, state[name])
         self.silence.restore(state["silence"])
@@ -311,6 +323,8 @@ class Way:
             self.dead.restore(state["dead"])
         if self.drain and state["drain"] and "drain" in parts:
             self.drain.restore(state["drain"])
+        if self.level and state["level"] and "level" in parts:
+            self.level.restore(state["level"])
 
 
 _KEPT = (

@@ -66,6 +66,8 @@ def message(transition: Transition, schedule: Schedule, *, again: bool = False) 
         manner = "several" if len(transition.circuits) > 2 else "*"
     elif manner is None:
         manner = say.manner_of(schedule, circuit)
+        if situation in ("off-stalled", "off-more-than-listed"):
+            manner = say.turning(circuit, situation, manner)
     repeat = again or transition.event in ("begins-again", "re-alarm", "unsuppress", "chatter-over")
     others = [c.label for c in schedule.circuits if c.id in _doubted(transition) and c.id != transition.subject_id]
     tails = [tail for tail in english.PERHAPS if len(others) == 1 or "{other}" not in tail] if others else []
@@ -180,6 +182,7 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "bank": say.number(figures.get("bank_c")),
         "dip": say.number(figures.get("dip_v")),
         "step": say.number(figures.get("step_s")),
+        "tries": say.number(figures.get("tries")),
         "openings": say.number(figures.get("openings")),
         "first": say.day_clock(first_ms, zone),
         "since": say.clock(since_ms, at_ms, zone),

@@ -45,6 +45,14 @@ def manner_of(schedule: Schedule, circuit: Circuit | None) -> str:
     return "plain"
 
 
+def turning(circuit: Circuit | None, situation: str, manner: str) -> str:
+    """The manner where it matters that the load turns: a motor that a hand holds, a fan or pump that turns hard."""
+    kinds = [load.kind for load in circuit.loads] if circuit is not None else []
+    if situation == "off-stalled":
+        return "motor" if kinds == ["motor"] and manner == "plain" else manner
+    return "turns" if any(k in ("fan", "pump", "motor") for k in kinds) else manner
+
+
 def situation_of(transition: Transition) -> tuple[str, str | None]:
     """The situation, and a manner of its own where the load does not choose it."""
     kind, cause, figures = transition.kind, transition.cause, dict(transition.figures)
@@ -65,6 +73,8 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return ("cut-off-past" if ended else "near-cut-off"), None
     if kind == "standby-drain":
         return ("over", "drain") if ended else (f"drain-{figures.get('why')}", None)
+    if kind == "off-profile" or (cause == "stalled" and not ended):
+        return ("over", "level") if ended else (f"off-{cause}", None)
     if kind in ("overcurrent-approach", "conductor-overheating"):
         if ended:
             return "over", None

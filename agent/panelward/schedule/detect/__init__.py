@@ -3,6 +3,7 @@
     limits  the watch's own numbers
     feed    a lost feed, an opened device
     draw    overcurrent, the conductor, another device, standby, start surges
+    level   a stall, a dry pump, starts that fail, an element part open, more than is listed
     rest    silence, stuck readings, swapped names, resistance, the supply
     told    the list for a person
 
@@ -12,7 +13,7 @@
 from __future__ import annotations
 
 from panelward.records import Schedule
-from panelward.schedule.detect import draw, feed, rest
+from panelward.schedule.detect import draw, feed, level, rest
 from panelward.schedule.detect.look import CAN, Look, Sight, looks
 from panelward.schedule.detect.told import lines
 
@@ -28,6 +29,6 @@ def detectability(schedule: Schedule) -> tuple[Sight, ...]:
                 look.no("every fault", "no monitor publishes it", "Name its monitor under [[circuit]], or write a [[monitor]].")
             )
             continue
-        for part in (feed, draw, rest):
+        for part in (feed, draw, level, rest):
             found += part.sights(look)
     return tuple(found)

@@ -54,3 +54,13 @@ FOLLOWS = ("constant-power", "constant-impedance", "fan")
 # watch.swapped
 DRAWN_HOURS = 2
 ANYTHING = ("socket", "inverter")  # of what hangs on these nobody knows what it would show
+
+# watch.level, watch.retries, watch.glow
+LEVEL_GAIN, LEVEL_REST_STEPS, LEVEL_REST_W = 0.03, 2.0, 0.5
+STALL, STALL_S, STALL_SURGE = 2.0, 2.0, 1.5
+DRY_S, ODD_S, OVER_LEVEL, VISIT_READINGS = 45.0, 600.0, 1.10, 3
+TURNS = ("fan", "pump", "motor")
+UNKNOWN_LEVELS = ("socket", "inverter", "charger", "detector")
+RETRY_TRIES = {"fan": 6, "motor": 6, "compressor": 5}
+RETRY_PACE_S = {"fan": (2.0, 30.0), "motor": (2.0, 30.0), "compressor": (10.0, 180.0)}
+GLOW_APART, GLOW_PHASES, GLOW_PERIOD_S = 2.5, 3, 30.0
