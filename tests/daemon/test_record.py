@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 from brokers import wait_for
-from houses import House
+from houses import SCHEDULE, House
 from panelward import sealed
 from panelward.core import Core
 from panelward.journal import Journal
@@ -75,3 +76,14 @@ def test_the_core_keeps_it_over_a_restore(tmp_path: Path) -> None:
     core.feed(Settings(received_ms=1_000, schedule=schedule, record=RECORD, started=True))
     again.restore(json.loads(json.dumps(core.save())), schedule, silence_from_start=False, record=core.record)
     assert again.record == RECORD
+
+
+def test_what_was_measured_on_another_channel_is_not_judged_by() -> None:
+    """Its labels were swapped when it was commissioned: until it is redone the record says nothing of this channel."""
+    text = SCHEDULE.format(port=1883, broker="")
+    schedule = parse(text, "schedule.toml")
+    for fan, used in ((FAN, FAN), (replace(FAN, seen_on="D7"), None)):
+        core = Core()
+        core.feed(Settings(received_ms=1_000, schedule=schedule, record=replace(RECORD, circuits=(fan,)), started=True))
+        assert core.watch is not None
+        assert core.watch._commissioned(schedule.circuit("D8")) == used
