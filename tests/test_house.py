@@ -13,7 +13,7 @@ ROOT = Path(__file__).parent.parent / "agent" / "panelward"
 # The walk: a room may import what stands before it.
 WALK = (
     "errors", "records", "sealed", "ratings", "schedule", "link", "intake", "watch", "alarm", "core", "wording", "papers",
-    "journal", "notify", "rehearse", "learn", "rig", "daemon", "commands", "__main__",
+    "journal", "notify", "rehearse", "learn", "commission", "rig", "daemon", "commands", "__main__",
 )  # fmt: skip
 HOME = {
     "paho": "link",
@@ -24,7 +24,7 @@ HOME = {
     "pandas": "review",
     "reportlab": "papers",
 }
-PURE = ("records", "errors", "ratings", "watch", "alarm", "core", "wording", "intake")
+PURE = ("records", "errors", "ratings", "watch", "alarm", "core", "wording", "intake", "commission")
 NO_CLOCK = (
     "time",
     "random",

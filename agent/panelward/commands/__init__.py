@@ -22,6 +22,7 @@ JOURNAL = "/var/lib/panelward/journal.sqlite"
 COMMANDS = (
     "check",
     "directory",
+    "commission",
     "watch",
     "now",
     "alarms",

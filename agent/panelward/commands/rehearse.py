@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     until_ms = moment_ms(args.until) if args.until else None
     rows = 0
     seen: dict[str, bool] = {}
-    with _Opened(args.readings) as lines:
+    with Opened(args.readings) as lines:
         table = TableReader(lines, schedule, lenient=args.lenient, file=args.readings)
 
         def counted() -> Iterator[Reading]:
@@ -105,7 +105,7 @@ def moment_ms(text: str) -> int:
     return round(seconds * 1000)
 
 
-class _Opened:
+class Opened:
     """The file, or standard input; as lines of text."""
 
     def __init__(self, path: str) -> None:

@@ -28,7 +28,9 @@ def register(subparsers: Any) -> None:
     command.add_argument("--hours", type=float, default=6.0, metavar="H", help="a file's length (default: 6)")
     command.add_argument("--period", type=float, metavar="S", default=2.0, help="seconds between readings (default: 2)")
     command.add_argument("--fault", action="append", default=[], metavar="NAME", help="NAME, NAME@21:30 or NAME+600; `list`")
-    command.add_argument("--script", choices=("people", "demo"), default="people", help="ordinary days, or the demo's evening")
+    command.add_argument("--script", choices=("people", "demo", "commissioning"), default="people",
+                         help="ordinary days, the demo's evening, or a hand-over")  # fmt: skip
+    command.add_argument("--swap", nargs=2, metavar="WAY", help="the sensors of two ways were mixed up")
     command.add_argument("--seed", type=int, default=1, metavar="N", help="same seed, same van, same bytes (default: 1)")
     command.add_argument("--for-s", "--for", dest="for_s", type=float, metavar="S", help="publish for S real seconds")
 
@@ -51,8 +53,12 @@ def run(args: argparse.Namespace) -> int:
     life = Life(Van(args.schedule, args.seed, start_ms))
     if args.script == "demo":
         life.demo()
+    elif args.script == "commissioning":
+        life.commissioning()
     else:
         life.people(max(1, int(args.hours // 24) + 2), args.seed)
+    if args.swap:
+        life.van.mix_up(*args.swap)
     for fault in args.fault:
         life.befall(fault)
     return _live(args, life, start_ms, pieces) if args.clock else _file(args, life, write)

@@ -63,6 +63,7 @@ class Record:
     made_ms: int
     who: str
     instrument: str
+    schedule_hash: str = ""  # of the text of the schedule it was measured by
     ambient_c: float | None = None
     circuits: tuple[Commissioned, ...] = ()
     monitors: tuple[Checked, ...] = ()

@@ -13,6 +13,7 @@ from random import Random
 from typing import Any
 
 from panelward.errors import Fault, ScheduleError
+from panelward.rig.loads import Load
 from panelward.rig.van import Van
 
 Act = Callable[[Van], None]
@@ -117,6 +118,30 @@ class Life:
         minute(66, _feed("D1", False))
         self.tell("freezer-feed-lost", "D1", start_ms + 66 * 60_000, "feed-lost", "its feed opens upstream of the load")
 
+    def commissioning(self) -> None:
+        """A hand-over: isolated for four minutes, energised, then one lap by hand. Whole at 22 minutes."""
+        van, start_ms = self.van, self.van.now_ms
+        van.bus_cut = True
+        van.freezer.air_c = -12.0
+
+        def minute(n: float, act: Act) -> None:
+            self.at(start_ms + round(n * 60_000), act)
+
+        minute(4, _set("bus_cut", False))
+        minute(5, _heat(True))
+        for begin, end, load in ((7, 8.4, van.lights), (11, 11.6, van.pump), (15.8, 16.4, van.sump), (16.8, 17.4, van.drill)):
+            minute(begin, _switch(load, True))
+            minute(end, _switch(load, False))
+        for begin, setting in ((8.8, "full"), (9.6, "70 %"), (10.2, "half"), (10.8, None)):
+            minute(begin, _fan(setting))
+        minute(12, _plug(4.0))
+        minute(12.6, _plug(0.0))
+        minute(13, _inverter(True))
+        minute(14, _ac(180.0))
+        minute(14.6, _ac(0.0))
+        minute(15.4, _inverter(False))
+        minute(18, _heat(False))
+
     def tell(self, fault: str, circuit: str, begins_ms: int, expected: str | None, what: str) -> None:
         self.truth.append(Truth(fault, circuit, begins_ms, expected, what))
 
@@ -162,6 +187,10 @@ def _ac(watts: float) -> Act:
         van.inverter.ac_w = watts if van.inverter.on else 0.0
 
     return act
+
+
+def _switch(load: Load, on: bool) -> Act:
+    return lambda _van: load.switch(on)
 
 
 def _plug(amps: float) -> Act:

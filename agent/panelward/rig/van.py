@@ -105,6 +105,7 @@ class Van:
         self.dip_v = 0.0  # something outside pulls the bus down
         self.bus_cut = False  # the bank's own protection has opened
         self.silent = False
+        self.swapped: dict[str, str] = {}  # the way whose channel sees a way's draw, where the sensors were mixed up
         self.no_sun = False
         self.amps: dict[str, float] = dict.fromkeys(WAYS, 0.0)
         self.solar_a = 0.0
@@ -131,6 +132,13 @@ class Van:
         feeder = plan.get("feeder")
         above = text.get("feeder", {}).get(feeder, {}).get("behind", []) if feeder else []
         return (*plan.get("behind", []), *above, *((feeder,) if feeder else ()))
+
+    def mix_up(self, one: str, other: str) -> None:
+        """The channel of each sees the other's draw. ScheduleError where it is no such way."""
+        for way in (one, other):
+            if way not in WAYS:
+                raise ScheduleError((Fault("the command line", None, "--swap", f"two of {', '.join(WAYS)}", repr(way)),))
+        self.swapped = {one: other, other: one}
 
     def local(self) -> datetime:
         return datetime.fromtimestamp(self.now_ms / 1000, UTC).astimezone(self.zone)
@@ -211,7 +219,7 @@ class Van:
         rows = []
         whole_a = sum(self.amps.values()) - self.solar_a + (OWN_DRAW_A if volts > 1 else 0.0)
         for way, true_a in (("SH", whole_a), *self.amps.items(), ("D13", -self.solar_a)):
-            rows.append(self._row(way, seen_v, true_a))
+            rows.append(self._row(self.swapped.get(way, way), seen_v, true_a))
         ac_v = round(AC_V + self.chance.gauss(0.0, 0.4), 1) if self.amps["D9"] > 0.5 else 0.0
         rows.append(self._row("A1", ac_v, self.ac_a))
         panel_c = self.world.inside_c + 3.0 + 0.05 * sum(self.amps.values())

@@ -111,7 +111,8 @@ class Watch:
 
     def _commissioned(self, circuit: Circuit) -> Commissioned | None:
         """What was measured of it when it was handed over."""
-        return self.record.circuit(circuit.id) if self.record is not None else None
+        found = self.record.circuit(circuit.id) if self.record is not None else None
+        return found if found is None or found.seen_on is None else None  # else of another channel: its labels were swapped
 
     def _keys(self, circuit: Circuit) -> dict[str, str]:
         of_record = repr((level.depends(circuit), self._commissioned(circuit)))
