@@ -106,6 +106,7 @@ CASES: list[tuple[str, str | None, str, dict[str, object], tuple[str, ...]]] = [
     ("short-cycling", "leak-down", "medium", {"why": "leak", "every_s": 1620.0, "run_s": 6.0, "starts": 5}, ()),
     ("short-cycling", "water-comes-in", "medium", {"why": "sump", "starts": 5, "within_s": 3000.0}, ()),
     ("standby-drain", None, "medium", {"draw_w": 8.4, "draw_a": 1.6, "why": "above-standby"}, ()),
+    ("standby-drain", None, "medium", {"draw_w": 21.4, "draw_a": 1.6, "why": "idling"}, ()),
     ("readings-overdue", None, "medium", {"silent_s": 86_000.0}, ()),
     ("readings-overdue", None, "medium", {"silent_s": 86_000.0, "late": True}, ()),
     ("reading-suspect", "clock-step", "journal", {"step_s": 3600.0}, ()),
@@ -302,8 +303,23 @@ def test_parents_and_supplies_fit_too() -> None:
                         assert not [w for w in words if w in FORBIDDEN], sentence
 
 
+@pytest.mark.parametrize("event", ["begins", "begins-again", "changes", "ends"])
+@pytest.mark.parametrize("circuits", [(), ("X1",)])
+def test_what_no_circuit_accounts_for_is_a_supplys(circuits: tuple[str, ...], event: str) -> None:
+    for label in LABELS:
+        schedule, load = schedule_with("socket", label)
+        case = ("unassigned-draw", None, "medium", {"draw_a": 0.84}, ())
+        found = transition(load, case, subject="supply", subject_id="house", circuits=circuits, event=event)  # type: ignore[arg-type]
+        for again in (False, True):
+            text = message(found, schedule, again=again)
+            assert len(text) <= 140, text
+            assert not re.search(rf"\b({'|'.join(FORBIDDEN)})\b", text, re.IGNORECASE), text
+            assert event == "ends" or "0.84 A" in text, text
+
+
 def test_every_kind_is_walked() -> None:
-    walked = {case[0] for case in CASES} | {"undervoltage-approach", "drill", "flood"}  # flood: test_floods.py
+    apart = {"undervoltage-approach", "unassigned-draw", "drill", "flood"}  # flood: test_floods.py
+    walked = {case[0] for case in CASES} | apart
     assert walked == set(KINDS)
 
 

@@ -34,6 +34,7 @@ from panelward.watch.drift import Drift, metrics_of
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
 from panelward.watch.supply import SupplyState
+from panelward.watch.suspect import Suspect
 from panelward.watch.supply import depends as supply_depends
 from panelward.watch.swapped import groups
 from panelward.watch.tree import Tree
@@ -106,8 +107,17 @@ class Watch:
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
             self._unmoved[circuit.supply], self._commissioned(circuit), self._unassigned.get(circuit.supply),
-            doing=self.doing if self.doing.listens(circuit) else None, drift=drift if drift and drift.judged else None,
+            self._feeds(circuit), doing=self.doing if self.doing.listens(circuit) else None, drift=drift if drift and drift.judged else None,
         )  # fmt: skip
+
+    def _feeds(self, circuit: Circuit) -> list[Suspect] | None:
+        """The channels of what an inverter feeds, where each of its circuits has one that is read."""
+        for supply in self.schedule.supplies:
+            if supply.fed_by == circuit.id:
+                own = [c for c in self.schedule.circuits if c.supply == supply.id]
+                if own and all(c.monitor is not None for c in own):
+                    return self._unmoved[supply.id].channels
+        return None
 
     def _commissioned(self, circuit: Circuit) -> Commissioned | None:
         """What was measured of it when it was handed over."""

@@ -1,29 +1,40 @@
 """Standby drain: a draw above standby while the load should stand by. Group `drain`.
 
-Two ways to be one: outside the load's hours, or steadily between standby and the lowest of its levels (neither standing
-by nor doing its job). A run beyond its longest is `rhythm`'s.
+Three ways to be one: outside the load's hours; steadily between standby and the lowest of its levels (neither standing by
+nor doing its job, and no law of its volts explains it); an inverter that is on while nothing draws from it. A run beyond
+its longest is `rhythm`'s, a load that is half of itself `level`'s.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from panelward.ratings.behaviour import at_nominal
 from panelward.records import Circuit, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Panel, Sample, within
 
 if TYPE_CHECKING:
+    from panelward.watch.level import Level
     from panelward.watch.rhythm import Rhythm
+    from panelward.watch.suspect import Suspect
 
 OUTSIDE_HOURS_MS = 30 * 60_000  # people stay up late: half an hour beyond the hours is still honest use
 BETWEEN_MS = 2 * 3600_000  # trade practice, no source: two hours asleep or parked make a standby drain
+IDLING_MS = 3600_000  # an hour without anything (trade practice, no source)
+IDLING_A, IDLING_STEPS = 0.015, 1.5  # of an AC channel: a clock of 3 W still counts as nothing
 OFF_READINGS = 2  # readings in a row at standby that end a run
 
 
 class Drain:
     """One circuit's standby."""
 
-    def __init__(self, bench: Bench, panel: Panel, circuit: Circuit, supply: Supply, period_ms: int, on_change: bool) -> None:
+    def __init__(
+        self, bench: Bench, panel: Panel, circuit: Circuit, supply: Supply, period_ms: int, on_change: bool,
+        fed: list[Suspect] | None = None,
+    ) -> None:  # fmt: skip
+        """`fed`: the channels of what this circuit feeds, if it feeds a supply."""
+        self._fed = fed
         self._bench, self._panel, self._circuit, self._supply = bench, panel, circuit, supply
         self._period_ms, self._on_change = period_ms, on_change
         loads = circuit.loads
@@ -36,21 +47,24 @@ class Drain:
         lowest = [level.watts * (1.0 - level.tolerance) for load in loads for level in load.levels]
         self._lowest_w = min(lowest) if lowest and known else None
         self._hours = tuple(window for load in loads for window in load.hours) if all(x.hours for x in loads) else ()
-        self.judged = bool(loads) and (bool(self._hours) or self._lowest_w is not None)
+        self.judged = bool(loads) and (bool(self._hours) or self._lowest_w is not None or fed is not None)
+        self.level: Level | None = None
         self.rhythm: Rhythm | None = None
         self.order = bench.enrol(self)
         self.due_ms: int | None = None
         self.above_ms: int | None = None  # above standby since, as measured
         self.outside_ms: int | None = None  # … and outside its hours since
         self.between_ms: int | None = None  # … and below the lowest level since
+        self.idle_ms: int | None = None  # … and nothing draws from it since
         self.off = 0
         self.last_ms: int | None = None
         self.last_received_ms = 0
         self.last_w = 0.0
+        self.most_w = 0.0  # of that, at nominal volts, by whatever law of its volts
         self.last_a = 0.0
         self.excess_mwms = 0  # energy above standby since `above_ms`: milliwatts x milliseconds, exact
         self.excess_mams = 0
-        self.active: str | None = None  # which of the two
+        self.active: str | None = None  # which of the three
         self.since_ms = 0
         self.mark = (0, 0)  # the two sums when the condition's own time began
 
@@ -68,7 +82,8 @@ class Drain:
             self.off = 0
             if self.above_ms is None:
                 self.above_ms, self.excess_mwms, self.excess_mams = time_ms, 0, 0
-            self._place(time_ms, sample.watts)
+            self.most_w = self._most_w(sample) if self._lowest_w is not None else 0.0
+            self._place(time_ms, sample.received_ms)
         else:
             self.off += 1
             if self.off < OFF_READINGS and not self._on_change:
@@ -90,14 +105,30 @@ class Drain:
             volts_mw = max(1.0, self._supply.nominal_v)
             self.excess_mams += max(0, round(self.last_a * 1000) - round(self._standby_w / volts_mw * 1000)) * dt_ms
 
-    def _place(self, time_ms: int, watts: float) -> None:
+    def _most_w(self, sample: Sample) -> float:
+        if self.level is None:
+            return sample.watts
+        law = self.level.exponent
+        watts = at_nominal(sample.watts, sample.volts, self._supply.nominal_v, law.best)
+        return watts * law.slack(sample.volts, self._supply.nominal_v)[1]
+
+    def _nothing_runs(self, now_ms: int) -> bool:
+        """Does nothing draw from it, as far as each of its circuits is heard?"""
+        return bool(self._fed) and all(
+            channel.heard(now_ms) and abs(channel.held_a) <= max(IDLING_A, IDLING_STEPS * channel.step_a)
+            for channel in self._fed or ()
+        )
+
+    def _place(self, time_ms: int, now_ms: int) -> None:
         outside = bool(self._hours) and not within(self._hours, self._panel.local_minute(time_ms))
         if not outside:
             self.outside_ms = None
         elif self.outside_ms is None:
             self.outside_ms = time_ms
             self.mark = (self.excess_mwms, self.excess_mams)
-        if self._lowest_w is None or watts >= self._lowest_w:
+        if self._fed is not None:
+            self.idle_ms = (self.idle_ms or time_ms) if self._nothing_runs(now_ms) else None
+        if self._lowest_w is None or self.most_w >= self._lowest_w:
             self.between_ms = None
         elif self.between_ms is None:
             self.between_ms = time_ms
@@ -107,11 +138,18 @@ class Drain:
             if self.active == "outside-hours" and self.outside_ms is None:
                 self._emit("ends", now_ms, bank_a)  # its hours have come
                 self.active = None
+            elif self.active == "idling" and self.idle_ms is None:
+                self._emit("ends", now_ms, bank_a)  # something runs from it
+                self.active = None
             return
         if self.rhythm is not None and self.rhythm.active is not None:
             return  # the same run, told already
         if self.outside_ms is not None and time_ms - self.outside_ms >= OUTSIDE_HOURS_MS:
             self.active, self.since_ms = "outside-hours", self.outside_ms
+        elif self.idle_ms is not None and time_ms - self.idle_ms >= IDLING_MS:
+            self.active, self.since_ms, self.mark = "idling", self.idle_ms, (0, 0)
+        elif self.level is not None and self.level.explains_rest:
+            return  # half of itself, or dry: told already
         elif self.between_ms is not None and time_ms - self.between_ms >= BETWEEN_MS:
             self.active, self.since_ms, self.mark = "above-standby", self.between_ms, (0, 0)
         else:
@@ -125,7 +163,7 @@ class Drain:
         time_ms = self.last_ms + now_ms - self.last_received_ms
         self._sum(time_ms)
         self.last_ms, self.last_received_ms = time_ms, now_ms
-        self._place(time_ms, self.last_w)
+        self._place(time_ms, now_ms)
         self._judge(time_ms, now_ms, None)
         self._bench.call_at(self, now_ms + 60_000)
 
@@ -133,7 +171,7 @@ class Drain:
         if self.active is not None:
             self._emit("ends", now_ms, bank_a)
         self.active = None
-        self.above_ms = self.outside_ms = self.between_ms = None
+        self.above_ms = self.outside_ms = self.between_ms = self.idle_ms = None
         self.off = 0
         self._bench.call_at(self, None)
 
@@ -182,6 +220,8 @@ class Drain:
         ]
         if self.active == "outside-hours":
             facts.append(("outside-hours", (("hours", tuple(m for window in self._hours for m in window)),)))
+        elif self.active == "idling":
+            facts.append(("nothing-runs", (("circuits", len(self._fed or ())),)))
         elif self.active == "above-standby" and self._lowest_w is not None:
             facts.append(("between-levels", (("lowest_w", self._lowest_w),)))
         if days is not None:
@@ -192,13 +232,13 @@ class Drain:
     def gap(self) -> None:
         """Readings were missing: what came before and after is not one run."""
         if self.active is None:
-            self.above_ms = self.outside_ms = self.between_ms = None
+            self.above_ms = self.outside_ms = self.between_ms = self.idle_ms = None
         self.off = 0
 
     def rest(self, now_ms: int) -> None:
         """The program was off: timers start anew."""
         if self.active is None:
-            self.above_ms = self.outside_ms = self.between_ms = None
+            self.above_ms = self.outside_ms = self.between_ms = self.idle_ms = None
             self._bench.call_at(self, None)
         self.off = 0
         self.last_received_ms = now_ms
@@ -214,7 +254,7 @@ class Drain:
 
 _KEPT = (
     "due_ms", "above_ms", "outside_ms", "between_ms", "off", "last_ms", "last_received_ms", "last_w", "last_a",
-    "excess_mwms", "excess_mams", "active", "since_ms",
+    "excess_mwms", "excess_mams", "active", "since_ms", "idle_ms", "most_w",
 )  # fmt: skip
 
 

@@ -59,6 +59,7 @@ class Way:
         unmoved: Unmoved,
         commissioned: Commissioned | None = None,
         unassigned: Unassigned | None = None,
+        fed: list[Suspect] | None = None,
         doing: DoingState | None = None,
         drift: Drift | None = None,
     ) -> None:
@@ -87,7 +88,7 @@ class Way:
             self.dead = Dead(bench, panel, tree, circuit, source, self.over, self._period_ms)
             self.dead.early = self.early
             on_change = circuit.sense.publishes == "on-change"
-            drain = Drain(bench, panel, circuit, source, self._period_ms, on_change)
+            drain = Drain(bench, panel, circuit, source, self._period_ms, on_change, fed)
             self.drain = drain if drain.judged else None
             level = Level(bench, panel, circuit, source, self.over, self._period_ms, commissioned)
             self.level = level if level.judged else None
@@ -95,7 +96,7 @@ class Way:
             rhythm.dead, rhythm.drain, rhythm.level = self.dead, self.drain, self.level
             self.rhythm = rhythm if rhythm.judged else None
             if self.drain is not None:
-                self.drain.rhythm = self.rhythm
+                self.drain.rhythm, self.drain.level = self.rhythm, self.level
         self.volts: float | None = None
         self.amps: float | None = None
         self.watts: float | None = None  # of the last sample

@@ -348,6 +348,12 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Look what was left on at {label}: it draws {watts} W since {since}, more than at rest.",),
     },
     "drain-idling": {
+        "detector": ("Ask the fitter about {label}: it draws {watts} W since {since} with nothing running from it.",),
+        "medical": ("Ask whoever needs {label}: it draws {watts} W since {since} with nothing running from it.",),
+        "sump": ("Look at the water by {label} yourself: it draws {watts} W since {since} with nothing running from it.",),
+        "carrier": ("Ask the fitter about {label}: it draws {watts} W since {since} with nothing running from it.",),
+        "burner": ("Is {label} meant to be on? If not, turn it off at its own control: {watts} W since {since}.",),
+        "ac": ("Is {label} meant to be on? If not, unplug it: {watts} W since {since} with nothing running from it.",),
         "*": ("Is {label} meant to be on? If not, switch it off: {watts} W since {since} with nothing running from it.",),
     },
     "unassigned": {
@@ -628,6 +634,7 @@ EVIDENCE: dict[str, str] = {
     "of-the-record": "On record it drew {watts} W in its level {level}, at the supply's nominal volts; now {now_w} W.",
     "unnamed-level": "It stands at {watts} W, reckoned at the supply's nominal volts; its levels end at {limit_w} W.",
     "volts-explain-not": "Its volts, {volts} V, do not explain it: its watts go with the volts to the {low} to {high}.",
+    "nothing-runs": "Of the {circuits} circuits that it feeds none draws anything.",
     "beyond-its-circuits": "The battery's meter shows {amps} A more than its {circuits} circuits together; {error_a} A of that could "
                            "be their gains and zeros.",
     "goes-with": "The meter steps by more than {of} does whenever that is switched: something hangs before its sensor.",
