@@ -11,6 +11,7 @@ from panelward.watch import (
     dead,
     doubt,
     drain,
+    drift,
     glow,
     idle,
     level,
@@ -22,6 +23,7 @@ from panelward.watch import (
     supply,
     suspect,
     swapped,
+    unassigned,
     unmoved,
     witness,
     zero,
@@ -91,6 +93,14 @@ from plans import FREEZER, PLAN
         (limits.RETRY_PACE_S, retries.PACE_S),
         ((limits.GLOW_APART, limits.GLOW_PHASES), (glow.APART, glow.PHASES)),
         (limits.GLOW_PERIOD_S * 1000, glow.PERIOD_MOST_MS),
+        (limits.UNASSIGNED_BLOCK_S * 1000, unassigned.BLOCK_MS),
+        ((limits.UNASSIGNED_NIGHT, limits.UNASSIGNED_SIGMAS), (unassigned.NIGHT_BLOCKS, unassigned.SIGMAS)),
+        (
+            (limits.UNASSIGNED_ZERO_STEPS, limits.UNASSIGNED_ZERO_A, limits.UNASSIGNED_KNOWN_A, limits.UNASSIGNED_LEAST_A),
+            (unassigned.ZERO_SD_STEPS, unassigned.ZERO_SD_A, unassigned.KNOWN_ZERO_SD_A, unassigned.LEAST_A),
+        ),
+        ((limits.DRIFT_SD, limits.DRIFT_UNJUDGED), (drift.SD, drift.UNJUDGED)),
+        (limits.IDLING_S * 1000, drain.IDLING_MS),
     ],
 )
 def test_the_numbers_are_the_watchs(here: object, there: object) -> None:

@@ -34,8 +34,8 @@ from panelward.watch.drift import Drift, metrics_of
 from panelward.watch.panel import Panel
 from panelward.watch.silence import BrokerSilence, MonitorSilence, Silence
 from panelward.watch.supply import SupplyState
-from panelward.watch.suspect import Suspect
 from panelward.watch.supply import depends as supply_depends
+from panelward.watch.suspect import Suspect
 from panelward.watch.swapped import groups
 from panelward.watch.tree import Tree
 from panelward.watch.unassigned import Unassigned
@@ -107,7 +107,8 @@ class Watch:
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
             self._unmoved[circuit.supply], self._commissioned(circuit), self._unassigned.get(circuit.supply),
-            self._feeds(circuit), doing=self.doing if self.doing.listens(circuit) else None, drift=drift if drift and drift.judged else None,
+            self._feeds(circuit),
+            self.doing if self.doing.listens(circuit) else None, drift if drift and drift.judged else None,
         )  # fmt: skip
 
     def _feeds(self, circuit: Circuit) -> list[Suspect] | None:

@@ -5,6 +5,7 @@
     draw    overcurrent, the conductor, another device, standby, start surges
     level   a stall, a dry pump, starts that fail, an element part open, more than is listed
     rhythm  runs and rests: too long, too much, too often
+    beyond  what the bank's meter and the record tell
     rest    silence, stuck readings, swapped names, resistance, the supply
     told    the list for a person
 
@@ -14,7 +15,7 @@
 from __future__ import annotations
 
 from panelward.records import Schedule
-from panelward.schedule.detect import draw, feed, level, rest, rhythm
+from panelward.schedule.detect import beyond, draw, feed, level, rest, rhythm
 from panelward.schedule.detect.look import CAN, Look, Sight, looks
 from panelward.schedule.detect.told import lines
 
@@ -30,6 +31,6 @@ def detectability(schedule: Schedule) -> tuple[Sight, ...]:
                 look.no("every fault", "no monitor publishes it", "Name its monitor under [[circuit]], or write a [[monitor]].")
             )
             continue
-        for part in (feed, draw, level, rhythm, rest):
+        for part in (feed, draw, level, rhythm, rest, beyond):
             found += part.sights(look)
     return tuple(found)

@@ -17,6 +17,7 @@ from panelward.schedule.detect.limits import (
     DRAIN_W,
     FLOORS,
     GAIN,
+    IDLING_S,
     LOOK_AGAIN_S,
     OUTSIDE_HOURS_S,
     OVER_READINGS,
@@ -144,6 +145,10 @@ def _drain(look: Look) -> Sight:
         ways.append((BETWEEN_S, f"below its lowest level ({lowest_w:.3g} W) for {duration(BETWEEN_S)}"))
     if loads and all(load.hours for load in loads):
         ways.append((OUTSIDE_HOURS_S, f"outside its hours for {duration(OUTSIDE_HOURS_S)}"))
+    if any(
+        s.fed_by == look.circuit.id and any(c.supply == s.id for c in look.schedule.circuits) for s in look.schedule.supplies
+    ):
+        ways.append((IDLING_S, f"with nothing running from it for {duration(IDLING_S)}"))
     if not ways:
         known_of = "its standby_w and hours are not written"
         if known:

@@ -73,3 +73,10 @@ HABIT_LATE_S = 48 * 3600.0  # two thirds of a day, one of them a night, from whe
 SHORT_RUNS, SHORT_RUN_S, SHORT_SLOWEST_S = 6, 150.0, 30.0
 LEAK_PAUSES, LEAK_RUN_S, LEAK_SLOWEST_S = (4, 7), (1.0, 15.0), 10.0
 SUMP_STARTS, SUMP_SLOWEST_S = 5, 30.0
+
+# watch.unassigned, watch.drift
+UNASSIGNED_BLOCK_S, UNASSIGNED_NIGHT, UNASSIGNED_SIGMAS, UNASSIGNED_LEAST_A = 3600.0, 6, 3.0, 0.03
+UNASSIGNED_ZERO_STEPS, UNASSIGNED_ZERO_A, UNASSIGNED_KNOWN_A = 1.0, 0.0115, 0.002
+DRIFT_SD = 0.03
+DRIFT_UNJUDGED = ("compressor", "air-heater", "socket", "inverter", "charger")
+IDLING_S = 3600.0  # watch.drain
