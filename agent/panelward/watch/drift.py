@@ -18,7 +18,11 @@ from panelward.watch.panel import Panel, Sample
 
 DAY_MS = 86_400_000
 BINS = 64  # of a day's values between half and twice the record: 2.2 % each, finer than a day's own spread
-LEAST, MOST = 0.5, 2.0  # of the record: farther away it is another level or another fault (off-profile)
+LEAST, MOST = 0.65, 1.5  # of the record: farther away it is another level or another fault (off-profile)
+ZERO_A = 0.01  # a channel's zero may have moved by so much (trade practice, no source: 0.5 mA/K over 20 K)
+LEAST_STEPS = 5.0  # of resolution, that a level must amount to
+SPREAD = 0.12  # between a day's quartiles: two settings are mixed in it, and its median says nothing of one
+STEP = 0.10  # from one day's value to the next: somebody changed a setting; what wears creeps
 SD = 0.03  # of a day's median about the record: trade practice, no source
 GAIN = 0.02  # the record and the meter may be wrong by so much without any drift
 AIR = 0.08  # a fan's power with the air's density, 5 to 30 °C, where the air is not known: 303 K / 278 K
@@ -36,10 +40,10 @@ class Metric:
 
     __slots__ = ("allowed", "anew", "bins", "cusum", "days", "high_w", "inside", "low_w", "n", "name", "ref_w", "sd")
 
-    def __init__(self, measured: Measured, low_w: float, high_w: float, step_w: float, air: float) -> None:
+    def __init__(self, measured: Measured, low_w: float, high_w: float, step_w: float, air: float, zero_w: float) -> None:
         self.name, self.ref_w, self.low_w, self.high_w = measured.name, measured.watts, low_w, high_w
         self.sd = max(SD, step_w / 2.0 / measured.watts)
-        self.allowed = GAIN + air
+        self.allowed = GAIN + air + zero_w / measured.watts
         self.cusum = Cusum()
         self.bins, self.n = [0] * BINS, 0
         self.days: list[list[float]] = []  # day, its share above the record
@@ -54,12 +58,9 @@ class Metric:
         self.bins, self.n = [0] * BINS, 0
         if n < LEAST_READINGS:
             return False
-        seen, at = 0, 0
-        while seen + bins[at] <= n // 2:
-            seen += bins[at]
-            at += 1
-        share = (at + (n / 2.0 - seen) / bins[at]) / BINS
-        median_w = self.low_w + share * (self.high_w - self.low_w)
+        quarter_w, median_w, most_w = (self._quantile(bins, n * q) for q in (0.25, 0.5, 0.75))
+        if most_w - quarter_w > SPREAD * median_w:
+            return False
         if self.anew is not None:
             self.anew.append(median_w)
             if len(self.anew) < ANEW_DAYS:
@@ -67,11 +68,20 @@ class Metric:
             self.ref_w, self.anew = sorted(self.anew)[ANEW_DAYS // 2], None
             return False
         off = median_w / self.ref_w - 1.0
+        if abs(off - (self.days[-1][1] if self.days else 0.0)) > STEP:
+            return False
         beyond = max(0.0, abs(off) - self.allowed) * (1.0 if off > 0 else -1.0)
         self.cusum.take(max(-CLIP, min(CLIP, beyond / self.sd)))
         self.inside = self.inside + 1 if abs(off) <= self.allowed + self.sd else 0
         self.days = [*self.days[1 - KEPT_DAYS :], [float(day), off]]
         return True
+
+    def _quantile(self, bins: list[int], wanted: float) -> float:
+        seen, at = 0, 0
+        while seen + bins[at] < wanted and at < BINS - 1:
+            seen += bins[at]
+            at += 1
+        return self.low_w + (at + (wanted - seen) / max(1, bins[at])) / BINS * (self.high_w - self.low_w)
 
     def share(self) -> float:
         """Where it stands: the median of the last three days."""
@@ -111,6 +121,7 @@ class Drift:
             behaves = exponent_of(circuit.loads[0].behaves)
             self._exponent = behaves if commissioned.exponent is None else commissioned.exponent
             named = sorted(metrics_of(circuit, commissioned), key=lambda each: each.watts)
+            named = [each for each in named if each.watts >= LEAST_STEPS * step_w]
             for place, each in enumerate(named):  # a band ends half-way to its neighbours
                 low_w, high_w = LEAST * each.watts, MOST * each.watts
                 if place:
@@ -118,7 +129,7 @@ class Drift:
                 if place + 1 < len(named):
                     high_w = min(high_w, sqrt(each.watts * named[place + 1].watts))
                 air = AIR if fan and ambient_c is None else 0.0
-                self.metrics.append(Metric(each, low_w, high_w, step_w, air))
+                self.metrics.append(Metric(each, low_w, high_w, step_w, air, ZERO_A * supply.nominal_v))
         self.judged = bool(self.metrics)
         self._least_w = min((m.low_w for m in self.metrics), default=0.0)
         self.day = 0

@@ -30,6 +30,10 @@ SEEN = 0.9  # of a window that must have been seen
 HOT_C, COLD_C = 32.0, 20.0  # a compressor's band is written for weather between these (common practice, no source)
 FROST_C, WARM_C = 0.0, 10.0  # a heater may run for ever below the one and never above the other (common practice, no source)
 BACK = 0.03  # of duty within its band again
+HOLD_MS, HOLD_BLIND_MS = 12 * 3600_000, 24 * 3600_000  # a compressor above its band: warm goods are cold after 4 to 12 h;
+# … and where no probe tells how warm it is, a day of it (a hot afternoon is over by then)
+OVER = 0.05  # … and by so much: doors that people open
+BLIND_WATTS = 0.8
 PULL_DOWN = 4  # after a long rest or gap its contents have warmed: it pulls down for so many times the rest,
 PULL_DOWN_MS = 12 * 3600_000  # … this at most (a hot load takes 4 to 12 h: trade practice)
 BEGIN_MS = 12 * 3600_000  # a rest that nobody saw may have been any
@@ -79,6 +83,7 @@ class Rhythm:
         self.window: list[list[Any]] = []  # the last quarters of an hour: seen ms, ran ms, warmth
         self.day: list[list[Any]] = []  # … of a compressor's day
         self.settles_ms: int | None = None  # what it does until then says nothing of its habit
+        self.high_ms: int | None = None  # above its band since
         self.pulls_ms: int | None = None  # after a long rest its contents are pulled down until
         self.began = False  # its first reading was seen
         self.cases: dict[str, int] = {}  # since when
@@ -202,7 +207,7 @@ class Rhythm:
                 keep = self._quarters - 1
                 self.window = [*(self.window[-keep:] if keep else []), row]
                 if self._cold and self._settling(quarter.end_ms):
-                    self.window = []
+                    self.window, self.high_ms = [], None
                 self._of_window(quarter.end_ms)
             if self.cooling is not None:
                 self.day = [*self.day[-95:], row]
@@ -222,14 +227,23 @@ class Rhythm:
             return
         low, high = self._band(self._mean_warmth(self.window))
         since_ms = end_ms - self._quarters * QUARTER_MS
-        if share > high:
-            self._case("high", since_ms)
-        elif share < high - BACK:
+        if share > high + (OVER if self._cold else 0.0):
+            self.high_ms = self.high_ms if self.high_ms is not None else since_ms
+            if end_ms - self.high_ms >= self._hold_ms():
+                self._case("high", self.high_ms)
+        elif share < high - BACK or "high" not in self.cases:
+            self.high_ms = None
             self._case("high", None)
         if share < low:
             self._case("low", since_ms)
         elif share > low + BACK * min(1.0, low / BACK):
             self._case("low", None)
+
+    def _hold_ms(self) -> int:
+        """So long it must have been above its band, the window in it."""
+        if not self._cold:
+            return 0
+        return self._quarters * QUARTER_MS + (HOLD_MS if self._warmth() is not None else HOLD_BLIND_MS)
 
     def _band(self, warmth: float | None) -> tuple[float, float]:
         """The schedule's duty in this weather: in heat a compressor honestly runs more, in cold less; heaters the other way."""
@@ -321,6 +335,8 @@ class Rhythm:
         assert self.cooling is not None
         names: list[str] = []
         ratio = self.cooling.watts_ratio(self._warmth())
+        if ratio is not None and self._warmth() is None and ratio > BLIND_WATTS:
+            ratio = None  # its watts rise and fall with the warmth, which nobody knows
         if ratio is not None:
             names.append(
                 "runs-at-more-watts" if ratio > 1.045
@@ -451,7 +467,7 @@ class Rhythm:
 
 
 _KEPT = (
-    "due_ms", "look_ms", "settles_ms", "pulls_ms", "began", "active", "since_ms", "cause", "said_ms", "last_w", "last_a",
+    "due_ms", "look_ms", "settles_ms", "pulls_ms", "high_ms", "began", "active", "since_ms", "cause", "said_ms", "last_w", "last_a",
     "volts", "received_ms",
 )  # fmt: skip
 _PARTS = ("cooling", "short", "leak", "sump")
