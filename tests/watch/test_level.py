@@ -279,7 +279,9 @@ HEATER_STARTS: dict[str, Draw] = {
     "a designed double glow": burn(300, ((5, 90), (120, 200)), 5200),
     "one failed start, then it burns": burn(300, ((5, 110), (300, 400)), 6000),
     "several short burns": lambda t, v: burn(0, ((5, 110), (560, 600)), 720)(t % 2400, v),
-    "its fan alone, once": burn(3000, (), 400),
+    "its fan alone": lambda t, v: burn(3000, (), 400)(t, v) + burn(6000, (), 400)(t, v) - 0.03,
+    "a double glow, a short burn, and one more as it stops": lambda t, v: burn(
+        0, ((5, 90), (120, 200), (760, 800)), 900)(t % 1200, v),
     "a hot restart without glow": lambda t, v: burn(300, ((5, 110),), 2000)(t, v) + burn(2600, (), 500)(t, v) - 0.03,
 }  # fmt: skip
 
@@ -289,8 +291,9 @@ def test_a_heater_that_lights_in_the_end_raises_nothing(name: str) -> None:
     assert of_level(told(BURNER, HEATER_STARTS[name], 9000.0)) == []
 
 
-def test_two_starts_without_a_glow_are_told() -> None:
-    draw = lambda t, v: burn(2400, (), 300)(t, v) + burn(6000, (), 300)(t, v) - 0.03  # noqa: E731
+def test_a_cold_start_without_a_glow_is_told_where_the_one_before_glowed() -> None:
+    lit = burn(2400, ((5, 110),), 2000)
+    draw = lambda t, v: lit(t, v) + burn(7000, (), 300)(t, v) + burn(7400, (), 280)(t, v) - 0.06  # noqa: E731
     assert of_level(told(BURNER, draw, 9000.0)) == [("begins", "no-glow", "medium")]
 
 

@@ -23,6 +23,7 @@ OUTSIDE_HOURS_MS = 30 * 60_000  # people stay up late: half an hour beyond the h
 BETWEEN_MS = 2 * 3600_000  # trade practice, no source: two hours asleep or parked make a standby drain
 IDLING_MS = 3600_000  # an hour without anything (trade practice, no source)
 IDLING_A, IDLING_STEPS = 0.015, 1.5  # of an AC channel: a clock of 3 W still counts as nothing
+LOST_MS = 600_000  # readings lost in bursts
 OFF_READINGS = 2  # readings in a row at standby that end a run
 
 
@@ -112,12 +113,16 @@ class Drain:
         watts = at_nominal(sample.watts, sample.volts, self._supply.nominal_v, law.best)
         return watts * law.slack(sample.volts, self._supply.nominal_v)[1]
 
-    def _nothing_runs(self, now_ms: int) -> bool:
-        """Does nothing draw from it, as far as each of its circuits is heard?"""
-        return bool(self._fed) and all(
-            channel.heard(now_ms) and abs(channel.held_a) <= max(IDLING_A, IDLING_STEPS * channel.step_a)
-            for channel in self._fed or ()
-        )
+    def _of_fed(self, time_ms: int, now_ms: int) -> None:
+        """Since when does nothing draw from it? A few readings lost say nothing; a channel long silent may hide a draw."""
+        for channel in self._fed or ():
+            if abs(channel.held_a) > max(IDLING_A, IDLING_STEPS * channel.step_a):
+                self.idle_ms = None
+                return
+            if not channel.heard(now_ms) and now_ms - (channel.heard_ms or 0) > LOST_MS:
+                self.idle_ms = None
+                return
+        self.idle_ms = self.idle_ms if self.idle_ms is not None else time_ms
 
     def _place(self, time_ms: int, now_ms: int) -> None:
         outside = bool(self._hours) and not within(self._hours, self._panel.local_minute(time_ms))
@@ -127,7 +132,7 @@ class Drain:
             self.outside_ms = time_ms
             self.mark = (self.excess_mwms, self.excess_mams)
         if self._fed is not None:
-            self.idle_ms = (self.idle_ms or time_ms) if self._nothing_runs(now_ms) else None
+            self._of_fed(time_ms, now_ms)
         if self._lowest_w is None or self.most_w >= self._lowest_w:
             self.between_ms = None
         elif self.between_ms is None:
@@ -229,8 +234,10 @@ class Drain:
             facts.append(("bank-days", (("days", days), ("draw_a", bank_a if whole else self.last_a), ("whole", whole))))
         return tuple(facts)
 
-    def gap(self) -> None:
-        """Readings were missing: what came before and after is not one run."""
+    def gap(self, lasted_ms: int) -> None:
+        """Readings were missing. After a few lost ones it goes on; else what came before and after is not one run."""
+        if lasted_ms <= LOST_MS:
+            return
         if self.active is None:
             self.above_ms = self.outside_ms = self.between_ms = self.idle_ms = None
         self.off = 0

@@ -1,7 +1,8 @@
 """An air heater's start: it glows for one to three minutes, then burns for long; a failed one purges and glows again.
 
-Some glow twice in one start and many again as they stop: two phases prove nothing. Three without having burnt do, and
-two starts in a row that end within minutes without any glow (once, somebody may have used its fan alone).
+Some glow twice in one start and many again as they stop: two phases prove nothing, and the one after a burn counts for
+nothing. Three without having burnt do; and a cold start that ends within minutes without any glow, where the one before
+it glowed. Somebody may have used its fan alone: the sentence says so.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ PHASES = 3
 FORGET_S = 3600.0
 COLD_S = 1800.0  # rested so long it must glow to light
 SHORT_S = 600.0
-FIRST_S = 240.0  # by then it glows
+FIRST_S = 120.0  # by then it glows
 PERIOD_MOST_MS = 30_000
 
 
@@ -26,8 +27,8 @@ class Glow:
     """One air heater's starts."""
 
     __slots__ = (
-        "_between", "_cold", "_glow_w", "_judged", "_last_glow_ms", "_listed", "_on_ms", "_rest_ms", "_rest_w", "_seen",
-        "_start_ms", "bare", "phases", "since_ms", "telling",
+        "_between", "_burned", "_cold", "_glow_w", "_judged", "_last_glow_ms", "_listed", "_lit", "_on_ms", "_rest_ms",
+        "_rest_w", "_seen", "_start_ms", "bare", "phases", "since_ms", "telling",
     )  # fmt: skip
 
     def __init__(self, load: Load, rest_w: float, period_ms: int) -> None:
@@ -41,6 +42,8 @@ class Glow:
         self._last_glow_ms: int | None = None
         self._start_ms: int | None = None  # this start began
         self._cold = self._seen = False
+        self._burned = False  # it has, in this run
+        self._lit = False  # its last cold start glowed
         self._between = False  # it did something else since it glowed last
         self.bare = 0  # starts in a row without a glow
         self.phases = 0
@@ -66,9 +69,9 @@ class Glow:
 
     def _burns(self, time_ms: int) -> str | None:
         """Did it draw without a glow for so long that it burned?"""
-        if self._on_ms is None or time_ms - self._on_ms < BURNS_S * 1000 or not (self.phases or self.telling or self.bare):
+        if self._on_ms is None or time_ms - self._on_ms < BURNS_S * 1000 or self._burned:
             return None
-        self.phases = 0
+        self.phases, self._burned = 0, True
         if self._seen or time_ms - self._on_ms >= SHORT_S * 1000:
             self.bare = 0
         if not self.telling:
@@ -86,6 +89,9 @@ class Glow:
             return ended  # still the same phase
         if last_ms is None or time_ms - last_ms > FORGET_S * 1000:
             self.phases = 0
+        if self._burned:
+            self._burned = False  # many glow once more as they stop
+            return ended
         self.phases += 1
         if self.phases == 1:
             self.since_ms = time_ms
@@ -98,17 +104,20 @@ class Glow:
         if self._rest_ms is not None:
             return None
         ended = self._burns(time_ms)
-        self._on_ms, self._between = None, True
+        self._on_ms, self._between, self._burned = None, True, False
         self._rest_ms = time_ms
         start_ms, self._start_ms = self._start_ms, None
-        if start_ms is None or not self._listed or not self._cold or self._seen:
+        lit = self._lit
+        if start_ms is not None and self._cold:
+            self._lit = self._seen
+        if start_ms is None or not self._listed or not self._cold or self._seen or not lit:
             return ended
         if not FIRST_S * 1000 <= time_ms - start_ms <= SHORT_S * 1000:
             return ended
         self.bare += 1
         if self.bare == 1:
             self.since_ms = start_ms
-        if self.bare >= 2 and not self.telling:
+        if not self.telling:
             self.telling = True
             return "no-glow"
         return ended
@@ -127,5 +136,6 @@ class Glow:
 
 
 _KEPT = (
-    "_on_ms", "_rest_ms", "_last_glow_ms", "_start_ms", "_cold", "_seen", "_between", "bare", "phases", "since_ms", "telling",
+    "_on_ms", "_rest_ms", "_last_glow_ms", "_start_ms", "_cold", "_seen", "_between", "_burned", "_lit", "bare",
+    "phases", "since_ms", "telling",
 )  # fmt: skip

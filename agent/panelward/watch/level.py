@@ -44,10 +44,11 @@ MOST_UNNAMED = 6
 FROST_C = 2.0
 MOST_SUMS = 32
 TURNS = ("fan", "pump", "motor")
-UNKNOWN = ("socket", "inverter", "charger")  # nobody knows what hangs on these
+LOST_MS = 600_000  # readings lost in bursts
+UNKNOWN = ("inverter", "charger")  # nobody knows what hangs on these; of a socket, where its levels are written
 SOUNDS = ("detector",)  # draws more while it sounds
 PRIORITY = {"stalled": "high", "more-than-listed": "low", "part-open": "low"}
-LOOK_AGAIN_MS = 5_000
+LOOK_AGAIN_MS = 2_000
 
 
 class Level:
@@ -370,11 +371,14 @@ class Level:
             facts.append(("volts-explain-not", (("volts", volts), ("low", self.exponent.low), ("high", self.exponent.high))))
         return tuple(facts)
 
-    def gap(self) -> None:
-        """Readings were missing: what came before and after is not one stand."""
-        self.steady.forget()
-        self.exponent.new_stand()
-        self.over_since_ms, self.over_n, self.odd = None, 0, None
+    def gap(self, lasted_ms: int) -> None:
+        """Readings were missing. A stand goes on over a few lost ones,
+        if it goes on; a start or a stall may have been there."""
+        self.over_since_ms, self.over_n = None, 0
+        if lasted_ms > LOST_MS:
+            self.steady.forget()
+            self.exponent.new_stand()
+            self.odd = None
         if self._retries is not None:
             self._retries.forget()
         if self._glow is not None:
@@ -382,7 +386,7 @@ class Level:
 
     def rest(self) -> None:
         """The program was off: timers start anew."""
-        self.gap()
+        self.gap(LOST_MS + 1)
         self._bench.call_at(self, None)
 
     def save(self) -> dict[str, Any]:

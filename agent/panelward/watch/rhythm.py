@@ -467,7 +467,8 @@ class Rhythm:
 
 
 _KEPT = (
-    "due_ms", "look_ms", "settles_ms", "pulls_ms", "high_ms", "began", "active", "since_ms", "cause", "said_ms", "last_w", "last_a",
+    "due_ms", "look_ms", "settles_ms", "pulls_ms", "high_ms", "began", "active", "since_ms", "cause", "said_ms",
+    "last_w", "last_a",
     "volts", "received_ms",
 )  # fmt: skip
 _PARTS = ("cooling", "short", "leak", "sump")

@@ -206,9 +206,9 @@ class Way:
                 if self.dead is not None:
                     self.dead.gap(dt_ms)
                 if self.drain is not None:
-                    self.drain.gap()
+                    self.drain.gap(dt_ms)
                 if self.level is not None:
-                    self.level.gap()
+                    self.level.gap(dt_ms)
                 if self.rhythm is not None:
                     self.rhythm.gap(sample.time_ms)
         self.energy_ms, self.energy_w = sample.time_ms, milliwatts

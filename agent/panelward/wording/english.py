@@ -484,7 +484,7 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Leave {label} off at its own control: it glowed {tries} times without burning, since {since}. Have it looked at.",),
     },
     "off-no-glow": {
-        "*": ("Look at {label}'s display: it stopped after two starts without its glow, since {since}. Fan only: nothing to do.",),
+        "*": ("Look at {label}'s display: it started at {since} without its glow and stopped. Was it its fan alone: nothing to do.",),
     },
     "off-part-open": {
         "ac": ("Have {label} looked at, unplugged: it draws {amps} A since {since}, too little. Part of it may be open.",),
@@ -630,7 +630,7 @@ EVIDENCE: dict[str, str] = {
     "draw-of-level": "It draws {amps} A, {times} times its highest listed draw of {level_a} A, for longer than it starts.",
     "tries-at-a-pace": "{tries} short tries, one every {pace_s} s, and no run between them.",
     "fails-to-light": "It glowed {phases} times within the hour and never burned between.",
-    "no-glow": "Two starts in a row after a long rest ended within ten minutes, without the glow that lights it.",
+    "no-glow": "A start after a long rest ended within ten minutes, without the glow that lit it the time before.",
     "of-the-record": "On record it drew {watts} W in its level {level}, at the supply's nominal volts; now {now_w} W.",
     "unnamed-level": "It stands at {watts} W, reckoned at the supply's nominal volts; its levels end at {limit_w} W.",
     "volts-explain-not": "Its volts, {volts} V, do not explain it: its watts go with the volts to the {low} to {high}.",

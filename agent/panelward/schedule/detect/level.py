@@ -102,7 +102,7 @@ def _lights(look: Look, load: Load) -> Sight:
         return look.no(what, "none of its levels is written", "Write its levels, glow and burning.")
     if look.period_s > GLOW_PERIOD_S:
         return look.no(what, "its readings are too rare for its glow", f"A period of at most {GLOW_PERIOD_S:g} s.")
-    why = f"the glow of {GLOW_PHASES} starts in a row, or two starts without any"
+    why = f"the glow of {GLOW_PHASES} starts in a row, or a cold start without any"
     if len(watts) < 2 or watts[-1] < GLOW_APART * watts[-2]:
         why = f"{GLOW_PHASES} draws of more than {GLOW_APART:g} times its level in a row, without burning between"
     return look.sight(what, "yes", None, why)
