@@ -205,7 +205,9 @@ def blocked(point: Point) -> Made:
         s.van.fine.append((onset, s.seconds))
     at = seen_s(s, onset, every_s, on_s, 6)
     late = 60.0 if at is None else max(60.0, at - onset + 2 * s.van.period_s)
-    return s, s.truth("blocked", "off-profile", onset, late, knowable=at is not None and late < 1400, fits=("stalled",))
+    return s, s.truth(
+        "blocked", "off-profile", onset, late, knowable=at is not None and late < 1400, fits=("stalled", "fails-to-start")
+    )
 
 
 @family("level-blocked~thermostat", "level")

@@ -28,6 +28,7 @@ READINGS = 3
 STEADY_MS = 45_000  # a floor missing this long and three readings: a reboot (up to 40 s) or a dip is over by then
 QUICK = 2  # readings that do where the evidence names its device; of quick publishers three
 QUICK_MS = 5_000
+REBOOT_MS = 60_000  # electronics are back within a minute (common practice, no source)
 TELL_MS = 60_000  # … told within max(60 s, 3 periods) of the first low reading in any case
 MOSTLY = 0.8  # of the opening heat of the slowest device: most of its type have opened by then
 WEAK_MS = 600_000  # … but for a bus that dips again and again, so long at the most
@@ -247,6 +248,8 @@ class Dead:
             since_ms = none_ms
         if not self._tree.stands_alone(self, since_ms):
             return False
+        if self._floor and now_ms - since_ms < REBOOT_MS and 0.0 < self._dip_v() < DEEP_DIP * self._supply.nominal_v:
+            return False  # what a crank's dip stopped starts again by itself
         ranked = self._weigh(now_ms)
         cause = named(ranked)
         return cause == "device-opened" or (settled and cause is None and not self._always_on_speaks() and self._either(ranked))

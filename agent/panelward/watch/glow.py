@@ -1,8 +1,8 @@
-"""An air heater's start: it glows for one to three minutes, then burns for long; a failed one purges and glows again.
+"""An air heater's start: it glows for one to three minutes, then burns for long; a failed one glows again, purges and rests.
 
-Some glow twice in one start and many again as they stop: two phases prove nothing, and the one after a burn counts for
-nothing. Three without having burnt do; and a cold start that ends within minutes without any glow, where the one before
-it glowed. Somebody may have used its fan alone: the sentence says so.
+Some glow twice in one start and many once more as they stop: what tells is that it never burned. Three phases without a
+burn say that it does not light, or two and then a rest; and a cold start that ends within minutes without any glow, where
+the one before it glowed. Somebody may have used its fan alone: the sentence says so.
 """
 
 from __future__ import annotations
@@ -108,8 +108,11 @@ class Glow:
         self._rest_ms = time_ms
         start_ms, self._start_ms = self._start_ms, None
         lit = self._lit
-        if start_ms is not None and self._cold:
+        if start_ms is not None and (self._cold or self._seen):
             self._lit = self._seen
+        if self.phases >= PHASES - 1 and not self.telling and not ended:
+            self.telling = True
+            return "fails-to-light"
         if start_ms is None or not self._listed or not self._cold or self._seen or not lit:
             return ended
         if not FIRST_S * 1000 <= time_ms - start_ms <= SHORT_S * 1000:

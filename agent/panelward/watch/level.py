@@ -32,7 +32,7 @@ GAIN = 0.03  # of a meter (commissioning accepts 2 %, trade practice) and of a l
 STALL = 2.0  # times the highest level. Locked rotors draw 3 to 8 times (common practice, no source); stiff ones start at 2
 STALL_S = 2.0  # starts are over in 0.1 to 0.5 s, soft ones in 2 (common practice, no source)
 SURGE_SLACK = 1.5  # times its listed surge
-DRY_S = 45.0  # told within a minute
+DRY_S = 35.0  # told within a minute, whatever the period
 DRY_LEAST = 0.25  # of the least wet draw: below that it hardly turns
 ODD_MS = 600_000  # an odd level must have been seen for so long, over all its visits
 VISIT_S = 120.0  # … each of them longer than this: boots, glows and warm-ups pass (common practice, no source)
@@ -45,6 +45,7 @@ FROST_C = 2.0
 MOST_SUMS = 32
 TURNS = ("fan", "pump", "motor")
 LOST_MS = 600_000  # readings lost in bursts
+GLOW_LOST_MS = 120_000  # … that may not hide a whole start
 UNKNOWN = ("inverter", "charger")  # nobody knows what hangs on these; of a socket, where its levels are written
 SOUNDS = ("detector",)  # draws more while it sounds
 PRIORITY = {"stalled": "high", "more-than-listed": "low", "part-open": "low"}
@@ -381,7 +382,7 @@ class Level:
             self.odd = None
         if self._retries is not None:
             self._retries.forget()
-        if self._glow is not None:
+        if self._glow is not None and lasted_ms > GLOW_LOST_MS:
             self._glow.forget()
 
     def rest(self) -> None:

@@ -84,6 +84,7 @@ class Rhythm:
         self.day: list[list[Any]] = []  # … of a compressor's day
         self.settles_ms: int | None = None  # what it does until then says nothing of its habit
         self.high_ms: int | None = None  # above its band since
+        self.low_ms: int | None = None  # below it since
         self.pulls_ms: int | None = None  # after a long rest its contents are pulled down until
         self.began = False  # its first reading was seen
         self.cases: dict[str, int] = {}  # since when
@@ -207,7 +208,7 @@ class Rhythm:
                 keep = self._quarters - 1
                 self.window = [*(self.window[-keep:] if keep else []), row]
                 if self._cold and self._settling(quarter.end_ms):
-                    self.window, self.high_ms = [], None
+                    self.window, self.high_ms, self.low_ms = [], None, None
                 self._of_window(quarter.end_ms)
             if self.cooling is not None:
                 self.day = [*self.day[-95:], row]
@@ -235,8 +236,11 @@ class Rhythm:
             self.high_ms = None
             self._case("high", None)
         if share < low:
-            self._case("low", since_ms)
+            self.low_ms = self.low_ms if self.low_ms is not None else since_ms
+            if end_ms - self.low_ms >= (self._hold_ms() if self._warmth() is None else 0):
+                self._case("low", self.low_ms)
         elif share > low + BACK * min(1.0, low / BACK):
+            self.low_ms = None
             self._case("low", None)
 
     def _hold_ms(self) -> int:
@@ -467,7 +471,7 @@ class Rhythm:
 
 
 _KEPT = (
-    "due_ms", "look_ms", "settles_ms", "pulls_ms", "high_ms", "began", "active", "since_ms", "cause", "said_ms",
+    "due_ms", "look_ms", "settles_ms", "pulls_ms", "high_ms", "low_ms", "began", "active", "since_ms", "cause", "said_ms",
     "last_w", "last_a",
     "volts", "received_ms",
 )  # fmt: skip

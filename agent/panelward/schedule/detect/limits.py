@@ -58,7 +58,7 @@ ANYTHING = ("socket", "inverter")  # of what hangs on these nobody knows what it
 # watch.level, watch.retries, watch.glow
 LEVEL_GAIN, LEVEL_REST_STEPS, LEVEL_REST_W = 0.03, 2.0, 0.5
 STALL, STALL_S, STALL_SURGE = 2.0, 2.0, 1.5
-DRY_S, ODD_S, OVER_LEVEL, VISIT_READINGS = 45.0, 600.0, 1.10, 3
+DRY_S, ODD_S, OVER_LEVEL, VISIT_READINGS = 35.0, 600.0, 1.10, 3
 TURNS = ("fan", "pump", "motor")
 UNKNOWN_LEVELS = ("inverter", "charger", "detector")
 RETRY_TRIES = {"fan": 6, "motor": 6, "compressor": 5}
