@@ -129,7 +129,7 @@ def test_without_a_record_nothing_departs() -> None:
 
 
 def test_back_inside_ends_it() -> None:
-    found = told(live(days(lambda day: 1.2 if day < 20 else 1.0, 30, sd=0.01)))
+    found = told(live(days(lambda day: 1.0 + min(0.2, 0.02 * day) if day < 20 else 1.0, 30, sd=0.01)))
     assert [t.event for t in found] == ["begins", "ends"]
 
 

@@ -93,13 +93,15 @@ def test_eight_tenths_of_an_ampere_are_told_within_two_hours(seed: int) -> None:
     assert dict(found[0].figures)["draw_a"] == pytest.approx(0.8, abs=0.1)
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_fifty_milliamperes_are_proven_overnight_where_the_zeros_were_measured(seed: int) -> None:
-    van = Van(seed)
-    thin = lambda t, _: 0.05 if t >= 46 * HOUR else 0.0  # noqa: E731
-    found = fed(panel(), van.rows(2.35, thin), measured(van))
-    assert [t.event for t in found] == ["begins"]
-    assert 0 <= found[0].at_ms - T0 - 46 * HOUR * 1000 <= 9 * HOUR * 1000
+def test_fifty_milliamperes_are_proven_overnight_where_the_zeros_were_measured() -> None:
+    """On twenty ways, three standard deviations of what remains unsure: most vans show it in the first night."""
+    told_in_time = 0
+    for seed in range(4):
+        van = Van(seed)
+        found = fed(panel(), van.rows(2.35, lambda t, _: 0.05 if t >= 46 * HOUR else 0.0), measured(van))
+        assert all(t.at_ms - T0 >= 46 * HOUR * 1000 for t in found)
+        told_in_time += bool(found) and found[0].at_ms - T0 <= 55 * HOUR * 1000
+    assert told_in_time >= 3
 
 
 def test_within_the_zeros_that_nobody_measured_nothing_is_claimed() -> None:
@@ -122,11 +124,21 @@ def test_it_is_over_when_it_is_gone() -> None:
 
 
 def test_a_load_before_a_sensor_is_named_by_the_circuit_that_it_goes_with() -> None:
-    van = Van(3)
-    van.size["D4"] = 4.0
-    found = fed(panel(), van.rows(1.5, lambda _, draws: 2.0 if draws["D4"] else 0.0))
-    with_it = [t for t in found if t.event.startswith("begins")]
-    assert all(t.circuits in ((), ("D4",)) for t in with_it)
+    """2 A more whenever D1 runs, an hour in two, and nothing else: the steps of the meter say whose they are."""
+    van = Van(3, 4, gain_sd=0.0, zero_sd_a=0.0)
+    van.draws = lambda t_s: {"D1": 4.0 if t_s % 7200 < 3900 else 0.0, "D2": 0.0, "D3": 0.0, "D4": 0.0}  # type: ignore[method-assign]
+    core = Core()
+    core.feed(Settings(received_ms=T0, schedule=panel(4), started=True))
+    for row in van.rows(1.0, lambda _, draws: 2.0 if draws["D1"] else 0.0):
+        core.feed(row)
+    assert core.watch is not None
+    assert core.watch._unassigned["house"].goes_with() == "D1"
+
+
+@pytest.mark.parametrize("drift_a", [0.002, 0.005, 0.01])
+def test_measured_zeros_that_move_together_with_the_warmth_are_no_draw(drift_a: float) -> None:
+    van = Van(7)
+    assert fed(panel(), van.rows(1.5, drift_a=drift_a), measured(van)) == []
 
 
 TWINS: dict[str, tuple[dict[str, float], dict[str, float], Extra]] = {

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 OUTSIDE_HOURS_MS = 30 * 60_000  # people stay up late: half an hour beyond the hours is still honest use
 BETWEEN_MS = 2 * 3600_000  # trade practice, no source: two hours asleep or parked make a standby drain
-IDLING_MS = 3600_000  # an hour without anything (trade practice, no source)
+IDLING_MS = 6600_000  # told within two hours (trade practice, no source): an hour between two uses is honest
 IDLING_A, IDLING_STEPS = 0.015, 1.5  # of an AC channel: a clock of 3 W still counts as nothing
 LOST_MS = 600_000  # readings lost in bursts
 OFF_READINGS = 2  # readings in a row at standby that end a run
@@ -131,7 +131,7 @@ class Drain:
         elif self.outside_ms is None:
             self.outside_ms = time_ms
             self.mark = (self.excess_mwms, self.excess_mams)
-        if self._fed is not None:
+        if self._fed is not None and not self._hours:  # within its hours it is meant to be on
             self._of_fed(time_ms, now_ms)
         if self._lowest_w is None or self.most_w >= self._lowest_w:
             self.between_ms = None

@@ -68,7 +68,7 @@ class Metric:
             self.ref_w, self.anew = sorted(self.anew)[ANEW_DAYS // 2], None
             return False
         off = median_w / self.ref_w - 1.0
-        if abs(off - (self.days[-1][1] if self.days else 0.0)) > STEP:
+        if abs(off) > self.allowed + self.sd and abs(off - (self.days[-1][1] if self.days else 0.0)) > STEP:
             return False
         beyond = max(0.0, abs(off) - self.allowed) * (1.0 if off > 0 else -1.0)
         self.cusum.take(max(-CLIP, min(CLIP, beyond / self.sd)))

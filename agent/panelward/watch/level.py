@@ -56,10 +56,10 @@ class Level:
     """One circuit's levels."""
 
     __slots__ = (
-        "_bench", "_circuit", "_dry_w", "_glow", "_high_w", "_known", "_low_w", "_lowest_w", "_nominal_v", "_on_change",
-        "_over", "_panel", "_quiet_w", "_rest_w", "_retries", "_stall_a", "_stall_ms", "_top_w", "_under_w", "_visit_ms",
-        "active", "calm", "covered", "draw_a", "due_ms", "exponent", "kinds", "last", "odd", "odd_ms", "order", "over_n",
-        "over_since_ms", "shown", "since_ms", "steady", "unnamed",
+        "_bench", "_circuit", "_dry_ms", "_dry_w", "_glow", "_high_w", "_known", "_low_w", "_lowest_w", "_nominal_v",
+        "_on_change", "_over", "_panel", "_quiet_w", "_rest_w", "_retries", "_stall_a", "_stall_ms", "_top_w", "_under_w",
+        "_visit_ms", "active", "calm", "covered", "draw_a", "due_ms", "exponent", "kinds", "last", "odd", "odd_ms", "order",
+        "over_n", "over_since_ms", "shown", "since_ms", "steady", "unnamed",
     )  # fmt: skip
 
     def __init__(
@@ -84,8 +84,10 @@ class Level:
         surges = [x.surge.seconds for load in loads for x in load.levels if x.surge]
         self._stall_a = STALL * top_w / supply.nominal_v if alone and kinds[0] in TURNS else 0.0
         self._stall_ms = round(max([STALL_S, *(SURGE_SLACK * s for s in surges)]) * 1000)
-        if self._on_change:  # it looks once a period: a start that it saw is held for one
+        self._dry_ms = round(DRY_S * 1000)
+        if self._on_change:  # it looks once a period: what it saw of a start or an end is held for one
             self._stall_ms = max(self._stall_ms, 3 * period_ms // 2)
+            self._dry_ms = max(self._dry_ms, 7 * period_ms // 4)
         visit_s = GLOW_S if "air-heater" in kinds else VISIT_S
         self._visit_ms = round(max([visit_s, *(SURGE_SLACK * s for s in surges)]) * 1000)
         self._dry_w = self._lowest_w if alone and kinds[0] == "pump" and self._lowest_w > 2.0 * self._rest_w else 0.0
@@ -94,7 +96,8 @@ class Level:
         if not named or not all(load.levels for load in loads):
             self._high_w = 0.0  # what more there may be is not known
         self._retries: Retries | None = None
-        if alone and kinds[0] in ("fan", "motor", "compressor") and not self._on_change:
+        stands_out = self._lowest_w > 2.0 * self._rest_w  # of the steps of its sensing
+        if alone and kinds[0] in ("fan", "motor", "compressor") and stands_out and not self._on_change:
             self._retries = Retries(self._rest_w, self._lowest_w, kinds[0], period_ms)
         self._glow: Glow | None = None
         if alone and kinds[0] == "air-heater":
@@ -207,7 +210,7 @@ class Level:
         if self.active is not None or not sample.fresh:
             return
         if odd == "runs-dry":
-            if sample.time_ms - steady.since_ms >= DRY_S * 1000:
+            if sample.time_ms - steady.since_ms >= self._dry_ms:
                 self._begin(odd, steady.since_ms, sample)
         elif kept[1] >= ODD_MS:
             self._begin(odd, steady.since_ms, sample)

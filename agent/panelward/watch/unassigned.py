@@ -5,13 +5,15 @@
 The gains g_k come from the circuits' own steps: where one alone changed between two quiet moments, what the meter changed
 by is the truth of it. What remains unsure is the error of r: the gains that are not known well enough, times what flows
 through them (so that a heavy load proves nothing), and the zero of every channel, which only a commissioning record can
-take away. A draw is told where its hours, weighed by how little was unsure in them, stand above three such errors: a large
-one within the hour, a small one in the night. A constant that is smaller than the zeros nobody can tell from them.
+take away; how the zeros move together with the warmth, the channels at nothing show. A draw is told where its hours,
+weighed by how little was unsure in them, stand above three such errors: a large one within the hour, a small one in the
+night. A constant that is smaller than the zeros nobody can tell from them.
 """
 
 from __future__ import annotations
 
 from math import sqrt
+from statistics import median
 from typing import Any
 
 from panelward.records import GROUP_OF, Condition, Facts, Figure, Record, Schedule, Supply
@@ -34,6 +36,10 @@ EDGE_A = 0.5
 BESIDE_A = 0.1  # what all others together may change by in a step
 BESIDE_EDGES = 5
 ZERO_SD_STEPS, ZERO_SD_A = 1.0, 0.0115  # ± two steps, 20 mA at the least, uniform (`zero`)
+NOTHING_A = 0.03  # a channel that reads no more is taken for off
+OFF_LEAST = 5  # so many channels at nothing show how all zeros have moved (0.5 mA a kelvin; trade practice, no source)
+WARMTH_A = 0.005  # … else they may have moved by so much
+MOVED_SD_A = 0.0004  # of the middle of several
 KNOWN_ZERO_SD_A = 0.002  # after it was measured (trade.md's own figure, from memory)
 
 
@@ -84,6 +90,7 @@ class Unassigned:
         own = _Channel(step_a, measured.get(supply.meter or ""))
         self._zero_a = own.zero_a
         self._zero_var = own.zero_sd_a**2 + sum(each.zero_sd_a**2 for each in self._channels.values())
+        self._on_record = bool(measured) and all(c.id in measured for c in self._circuits)
         known = all(c.monitor is not None for c in self._circuits)
         self.judged = meter is not None and bool(self._circuits) and known and supply.kind == "dc"
         self._needed = max(5, min(QUIET_READINGS, BLOCK_MS // max(1, period_ms) // 2))
@@ -137,8 +144,19 @@ class Unassigned:
         if changed and beside <= BESIDE_A:
             self._channels[changed].step(present[changed] - calm[1][changed], amps - calm[0])
 
+    def _moved(self, present: dict[str, float]) -> tuple[float, float]:
+        """How far the zeros have moved together since they were measured, as the channels at nothing show it; its error."""
+        if not self._on_record:
+            return 0.0, 0.0  # the error of zeros that nobody measured has that in it
+        off = [own_a - self._channels[name].zero_a for name, own_a in present.items() if abs(own_a) <= NOTHING_A]
+        if len(off) < OFF_LEAST:
+            return 0.0, WARMTH_A
+        return median(off), MOVED_SD_A
+
     def _take(self, amps: float, present: dict[str, float]) -> None:
-        beyond, var = amps - self._zero_a, self._zero_var
+        moved_a, moved_sd_a = self._moved(present)
+        together_a = len(present) * moved_sd_a  # what moves all of them alike adds up
+        beyond, var = amps - self._zero_a + len(present) * moved_a, self._zero_var + together_a**2
         for name, own_a in present.items():
             channel = self._channels[name]
             beyond -= channel.gain * (own_a - channel.zero_a)

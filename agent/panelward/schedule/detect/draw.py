@@ -145,9 +145,8 @@ def _drain(look: Look) -> Sight:
         ways.append((BETWEEN_S, f"below its lowest level ({lowest_w:.3g} W) for {duration(BETWEEN_S)}"))
     if loads and all(load.hours for load in loads):
         ways.append((OUTSIDE_HOURS_S, f"outside its hours for {duration(OUTSIDE_HOURS_S)}"))
-    if any(
-        s.fed_by == look.circuit.id and any(c.supply == s.id for c in look.schedule.circuits) for s in look.schedule.supplies
-    ):
+    feeds = [s.id for s in look.schedule.supplies if s.fed_by == look.circuit.id]
+    if any(c.supply in feeds for c in look.schedule.circuits) and not all(load.hours for load in loads):
         ways.append((IDLING_S, f"with nothing running from it for {duration(IDLING_S)}"))
     if not ways:
         known_of = "its standby_w and hours are not written"

@@ -85,6 +85,10 @@ def _dry(look: Look, load: Load) -> Sight:
 def _fails(look: Look, load: Load) -> Sight:
     if not load.levels:
         return look.no(FAILS, "none of its levels is written", WRITE)
+    step_w = look.step_a * look.supply.nominal_v
+    lowest = min(level.watts * (1 - level.tolerance) for level in load.levels) * (1 - LEVEL_GAIN) - LEVEL_REST_STEPS * step_w
+    if lowest <= 2.0 * _rest_w(look):
+        return look.no(FAILS, "its least draw is too near to nothing for its steps")
     least_s, most_s = RETRY_PACE_S[load.kind]
     tries = RETRY_TRIES[load.kind]
     if look.on_change or look.period_s > 2.0 * START_S:
