@@ -121,6 +121,7 @@ monitor = "dc-panel"
 supply = "house"
 behind = []
 role = "load"
+# a charger has a source: sun, engine or shore (tested in tests/watch/test_doing.py)
 feed = "always-on"
 always_on_reason = "samples spoil above -15 °C"
 importance = "property"

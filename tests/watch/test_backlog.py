@@ -101,7 +101,7 @@ def test_a_drain_within_it_is_judged_from_its_own_hours(origin: str) -> None:
     found, _ = fed(stream(RUNNING, 60), flushed(long, 62, 14_000, origin=origin), after(14_000, RUNNING | {"D1": 0.12}, 60))
     assert said(found) == []
     found, _ = fed(stream(RUNNING, 60), flushed(RUNNING, 62, 14_000, origin=origin), after(14_000, RUNNING, 60))
-    assert [(t.kind, t.since_ms) for t in found if t.kind != "readings-overdue"] == [("standby-drain", T0)]
+    assert [(t.kind, t.since_ms) for t in found if t.kind != "readings-overdue"] == [("overlong-run", T0)]
 
 
 @ORIGINS

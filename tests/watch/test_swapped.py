@@ -213,7 +213,7 @@ def test_what_a_swap_explains_is_told_by_it_alone() -> None:
     core = Core()
     out = fed(VAN, readings(swapped_at(0, "D4", "D5"), 30), core)
     standing = {a.key: a.state for a in core.standing() if a.condition.group == "level"}
-    assert set(standing.values()) <= {"suppressed"}
+    assert set(standing.values()) <= {"suppressed", "returned-unacknowledged"}
     swapped_ms = next(t.at_ms for t in out if t.cause == "swapped" and t.event == "begins")
     assert [t for t in out if t.group == "level" and t.told and t.at_ms > swapped_ms] == []
 

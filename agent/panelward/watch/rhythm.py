@@ -142,6 +142,8 @@ class Rhythm:
         self._judge(time_ms, past)
         self._tell(now_ms, fresh=fresh)
         self.look_ms = min(runs.quarter_ms, self._next_ms(time_ms))
+        if self.cases and self.active is None and not fresh:
+            self.look_ms = 0  # history raises nothing: the first reading of now does
 
     def _next_ms(self, time_ms: int) -> int:
         """When a run grows too long."""

@@ -122,7 +122,7 @@ class Unassigned:
         present: dict[str, float] = {}
         for channel in self._suspects:
             if channel.id in self._channels:
-                if not channel.heard(now_ms) or channel.active is not None:
+                if channel.heard_ms is None or not channel.heard(now_ms) or channel.active is not None:
                     return  # what it draws nobody knows
                 present[channel.id] = channel.held_a
         self._step(amps, present)
