@@ -288,7 +288,7 @@ class Dead:
 
     def _steady_from_ms(self) -> int:
         """When a reboot is over. After a dip of the bus what has electronics starts anew, and may take most of a minute."""
-        weak_ms = self._tree.weak_ms(self.circuit.supply, self.low_received_ms)
+        weak_ms = self._tree.volts.weak_ms(self.circuit.supply, self.low_received_ms)
         if weak_ms is None:  # that volts go which were there when it stopped is another event
             return max(self.low_received_ms, self.witness.none_ms or 0) + STEADY_MS
         return min(max(self.low_received_ms, weak_ms) + TELL_MS, self.low_received_ms + WEAK_MS)

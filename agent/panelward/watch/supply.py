@@ -17,7 +17,7 @@ from panelward.watch.bench import Bench
 from panelward.watch.charge import Charge, left_at_rest
 from panelward.watch.charge import depends as charge_depends
 from panelward.watch.thevenin import Source
-from panelward.watch.tree import Bus
+from panelward.watch.volts import Bus
 
 NEAR = 0.03  # of nominal above the cut-off: about 0.4 V on 12.8 V
 NEAR_OVER = 0.05

@@ -9,140 +9,25 @@ Its circuits are covered by it; when it is back, one that still shows nothing sp
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from typing import Any
 
-from panelward.records import Circuit, Condition, Facts, Schedule, Supply
+from panelward.records import Condition, Facts, Schedule
 from panelward.watch.bench import Bench
 from panelward.watch.causes import Ranked, named, shown, upstream
-from panelward.watch.dips import Dip, Dips
+from panelward.watch.parents import Group, Member, holds, parents
+from panelward.watch.volts import HEALTHY, NO_VOLTS, SKEW_MS, TOGETHER_MS, Volts
 
-NO_VOLTS = 0.3  # of nominal: the bus is dead
-HEALTHY = 0.75
 AT_ONCE_MS = 2_500  # nobody switches three circuits off one by one so quickly
-TOGETHER_MS = 5_000  # two that were last seen alive and first seen dead within overlapping times, and so much besides
-SKEW_MS = 1_000  # readings of one moment come within it: only a later one tells what has been since
-OVERDUE_MS = 120_000  # … or ten periods
 AWAIT_MS = 60_000  # … or three periods: so long what did not report since can still tell a parent from one circuit
-NO_VOLTS_READINGS = 3
-NO_VOLTS_MS = 10_000
-WEAK = 0.90  # of nominal: below 11.5 V of 12.8 some electronics stop and start anew (common practice, no source)
-GONE = 0.15  # of nominal: no crank pulls so deep (ISO 16750-2 4.6.3: 3 V of 12 at the lowest); that is a channel's own zero
 START_MS = 60_000  # an inverter that its own low-voltage cut-off stopped is back within 5 to 40 s (common practice, no source)
 SAG_MS = 30_000  # a bus below HEALTHY this long: its circuits stop for want of volts
 SHORT_MS = 1_500  # a short opens its device within a second: a longer dip is a crank or a heavy start
 LOST = 6  # periods: a few readings lost
-CUTOFF_NEAR = 0.03  # of nominal above the cut-off
-CUTOFF_RECENT_MS = 600_000
 HIGH_VOLTS = 1.14  # of nominal: 14.6 V of 12.8, above which a lithium bank's own protection may act (from memory)
 HEAVY = 0.6  # of the rating of the device that feeds an inverter: its output nears what it can give
 HEAVY_MS = 30_000
-UNMETERED = 3  # readings of the meter that are kept
 _ORDER = ("feeder", "isolator", "disconnect", "supply")  # of parents with the same circuits: what is lost most often
 _WORTH = {"life": 3, "property": 2, "comfort": 1}
-
-
-class Member(Protocol):
-    """What a parent asks of a circuit that hangs on it."""
-
-    circuit: Circuit
-    order: int
-    period_ms: int
-    low_ms: int | None  # shows nothing since, as measured
-    covered: bool
-    active: str | None  # the kind of its own alarm
-    alive_ms: int | None  # last received sample that showed life
-    low_received_ms: int  # its first reading of nothing
-    held: bool  # it publishes on change: what it said last stands
-    past: bool  # it stopped in readings that came late
-
-    @property
-    def may_have_opened(self) -> bool:
-        """Had its draw opened the quickest device of its type?"""
-
-    @property
-    def switched_off(self) -> bool:
-        """Does its switch report that it is open?"""
-
-    @property
-    def recent_multiple(self) -> float:
-        """The greatest draw of the last half minute it drew, as a multiple of its device's rating."""
-
-    @property
-    def always_on(self) -> bool: ...
-
-    @property
-    def proves(self) -> bool:
-        """Does that it shows nothing prove that it has no feed? A floor does, and volts gone between device and switch."""
-
-    @property
-    def dip(self) -> Dip | None:
-        """The last short fall of the volts behind its device."""
-
-    @property
-    def by_itself(self) -> bool:
-        """Does it run by itself, so that no hand switches it off together with others?"""
-
-    @property
-    def dropped_ms(self) -> int | None:
-        """When it went from life to nothing, if it did and still shows nothing."""
-
-    def lives(self, now_ms: int) -> bool:
-        """Did it show life just now?"""
-
-    def judge_later(self) -> None:
-        """Nothing can be said yet."""
-
-    def cover(self, now_ms: int) -> None:
-        """A parent explains it."""
-
-    def uncover(self, now_ms: int) -> None:
-        """The parent is back."""
-
-
-class Seen:
-    """What one channel's volts showed, wherever they are measured."""
-
-    def __init__(self) -> None:
-        self.volts: float | None = None
-        self.stood_ms: int | None = None  # last reading of a healthy feed
-        self.gone_ms: int | None = None  # without volts since
-        self.gone_from_ms: int | None = None  # … and healthy until
-
-
-class Group:
-    """One parent and what hangs on it. `guard`: supply, feeder, disconnect or isolator."""
-
-    def __init__(self, subject: str, subject_id: str, guard: str, supply: Supply) -> None:
-        self.subject, self.subject_id, self.guard, self.supply = subject, subject_id, guard, supply
-        self.members: list[Member] = []
-        self.active = False
-        self.by_volts = False
-        self.cause = ""
-        self.evidence: tuple[str, ...] = ()
-        self.ranked: Ranked = ()
-        self.since_ms = 0
-        self.priority = ""
-        self.key = f"{subject}:{subject_id}:{guard}"
-
-
-class Bus:
-    """One supply's volts, as measured at the bus."""
-
-    def __init__(self, nominal_v: float) -> None:
-        self.volts: float | None = None
-        self.at_ms = 0
-        self.none_ms: int | None = None  # without volts since
-        self.none = 0
-        self.beyond: list[tuple[str, int]] = []  # the last two circuits whose volts behind their devices showed the bus
-        self.none_by: str | None = None  # which channel saw none last
-        self.low_ms: int | None = None  # last near the cut-off
-        self.dips = Dips(nominal_v)
-        self.sag_ms: int | None = None  # below HEALTHY since
-        self.weak_ms: int | None = None  # last reading too low for some electronics
-        self.heavy_ms: int | None = None  # what feeds it drew near its limit just before something stopped here, last
-        self.drawn = 0  # what its circuits draw together, 0.1 mA; whole numbers, so that no order of sums shows
-        self.unmetered: list[float] = []  # what the meter shows beyond that, its last readings, A
-        self.metered = 0
 
 
 class Tree:
@@ -150,129 +35,35 @@ class Tree:
 
     def __init__(self, bench: Bench, schedule: Schedule) -> None:
         self._bench, self._schedule = bench, schedule
-        self.groups: list[Group] = []
-        self.buses = {supply.id: Bus(supply.nominal_v) for supply in schedule.supplies}
-        self._nominal = {supply.id: supply.nominal_v for supply in schedule.supplies}
-        self._cutoff = {supply.id: supply.cutoff_v for supply in schedule.supplies}
+        self.groups = parents(schedule)
+        self.volts = Volts(schedule)
+        self.buses = self.volts.buses
         self.any_active = False
         self._by_id: dict[str, Member] = {}
-        self._seen = {circuit.id: Seen() for circuit in schedule.circuits}
-        self._channels = {s.id: [c for c in schedule.circuits if c.supply == s.id] for s in schedule.supplies}
-        self._at_bus = {c.id for c in schedule.circuits if c.sense.volts_at == "bus"}
-        self._on_change = {c.id for c in schedule.circuits if c.sense.publishes == "on-change"}
-        self._every_ms = dict.fromkeys(self._seen, 5_000)
         self._step: tuple[str, int] | None = None  # which circuit's draw jumped up last, and when
-        for supply in schedule.supplies:
-            self.groups.append(Group("supply", supply.id, "supply", supply))
-            for guard in ("isolator", "disconnect"):
-                self.groups.append(Group("supply", supply.id, guard, supply))
-        for feeder in schedule.feeders:
-            self.groups.append(Group("feeder", feeder.id, "feeder", schedule.supply(feeder.supply)))
 
     def add(self, circuit: Member) -> None:
         self._by_id[circuit.circuit.id] = circuit
-        self._every_ms[circuit.circuit.id] = circuit.period_ms
+        self.volts.every_ms[circuit.circuit.id] = circuit.period_ms
         for group in self.groups:
-            if self._holds(group, circuit):
+            if holds(self._schedule, group, circuit.circuit):
                 group.members.append(circuit)
-
-    def _holds(self, group: Group, circuit: Member) -> bool:
-        plan = circuit.circuit
-        if plan.role != "load":
-            return False
-        if plan.supply != group.supply.id:
-            return self._fed_through(plan, group)
-        feeders, behind = self._upstream(plan)
-        if group.guard == "supply":
-            return True
-        return group.subject_id in feeders if group.guard == "feeder" else group.guard in behind
-
-    def _fed_through(self, plan: Circuit, group: Group) -> bool:
-        """Does this circuit hang on the group through the circuit that feeds its supply (an inverter)?"""
-        seen: list[str] = []
-        while True:
-            fed_by = self._schedule.supply(plan.supply).fed_by
-            if fed_by is None or fed_by in seen:
-                return False
-            seen.append(fed_by)
-            plan = self._schedule.circuit(fed_by)
-            if plan.supply == group.supply.id:
-                feeders, behind = self._upstream(plan)
-                if group.guard == "supply":
-                    return True
-                return group.subject_id in feeders if group.guard == "feeder" else group.guard in behind
-
-    def _upstream(self, plan: Circuit) -> tuple[set[str], set[str]]:
-        """Feeders and guards between the supply and this circuit. Only membership is asked of them: no order."""
-        feeders: set[str] = set()
-        behind = set(plan.behind)
-        known = {feeder.id for feeder in self._schedule.feeders}
-        todo = [plan.feeder] if plan.feeder else []
-        todo += [name for name in plan.behind if name in known]
-        while todo:
-            name = todo.pop()
-            if name in feeders:
-                continue
-            feeders.add(name)
-            above = self._schedule.feeder(name).behind
-            behind.update(above)
-            todo += [other for other in above if other in known]
-        return feeders, behind
 
     def bus_volts(self, supply_id: str, volts: float, now_ms: int, channel: str) -> None:
         """A reading of the bus, by one circuit's channel, or of the bar that it hangs on."""
-        bus, nominal = self.buses[supply_id], self._nominal[supply_id]
-        self._see(supply_id, channel, volts, now_ms)
-        if volts < GONE * nominal and self._bus_stands(supply_id, channel, now_ms):
-            return  # its own bar is cut off, or its channel fails: the bus it is not
-        bus.dips.take(volts, now_ms)
-        if GONE * nominal <= volts < WEAK * nominal:
-            bus.weak_ms = now_ms
-        bus.volts, bus.at_ms = volts, now_ms
-        if volts >= HEALTHY * nominal:
-            bus.sag_ms = None
-        elif bus.sag_ms is None:
-            bus.sag_ms = now_ms
-        cutoff = self._cutoff[supply_id]
-        if cutoff is not None and NO_VOLTS * nominal <= volts <= cutoff + CUTOFF_NEAR * nominal:
-            bus.low_ms = now_ms
-        if volts >= NO_VOLTS * nominal:
-            if bus.none_by == channel:  # the same channel sees it again: it was gone for a moment
-                bus.weak_ms, bus.none_by = now_ms, None
-            bus.none_ms, bus.none = None, 0
-            if self.any_active and volts >= HEALTHY * nominal:
-                self._volts_back(supply_id, now_ms)
-            return
-        bus.none_by = channel
-        bus.none += 1
-        if bus.none_ms is None:
-            bus.none_ms = now_ms
-        elif bus.none >= NO_VOLTS_READINGS and now_ms - bus.none_ms >= NO_VOLTS_MS:
-            self._no_volts(supply_id, bus.none_ms, now_ms)
+        if self.volts.see(supply_id, channel, volts, now_ms) and self.any_active and channel in self._by_id:
+            self._stands_again(self._by_id[channel], now_ms)
+        news = self.volts.at_the_bus(supply_id, volts, now_ms, channel)
+        if news == "none":
+            self._no_volts(supply_id, self.buses[supply_id].none_ms or now_ms, now_ms)
+        elif news == "back" and self.any_active:
+            self._volts_back(supply_id, now_ms)
 
-    def drew(self, supply_id: str, change: int) -> None:
-        """A circuit of this supply draws so much more than before, 0.1 mA."""
-        self.buses[supply_id].drawn += change
-
-    def meters(self, supply_id: str, amps: float) -> None:
-        """A reading of the bank's meter, discharge positive."""
-        bus = self.buses[supply_id]
-        bus.metered += 1
-        bus.unmetered.append(amps - bus.drawn / 10_000.0)
-        del bus.unmetered[:-UNMETERED]
-
-    def unmetered(self, supply_id: str) -> tuple[float | None, float, int]:
-        """What the meter shows beyond the sum of its circuits: middle and spread of its last three readings, and how many
-        came. The meter and its circuits are not read at the same moment: where much changes the spread is wide.
-        """
-        bus = self.buses[supply_id]
-        last = sorted(bus.unmetered[-3:])
-        return (last[1], last[2] - last[0], bus.metered) if len(last) == 3 else (None, 0.0, bus.metered)
-
-    def weak_ms(self, supply_id: str, since_ms: int) -> int | None:
-        """When the bus was last too low for some electronics, from just before `since_ms` on."""
-        weak_ms = self.buses[supply_id].weak_ms
-        return weak_ms if weak_ms is not None and weak_ms >= since_ms - 2 * TOGETHER_MS else None
+    def beyond(self, circuit_id: str, supply_id: str, volts: float, now_ms: int) -> None:
+        """A circuit's volts behind its device (or farther on)."""
+        if self.volts.see(supply_id, circuit_id, volts, now_ms) and self.any_active and circuit_id in self._by_id:
+            self._stands_again(self._by_id[circuit_id], now_ms)
+        self.volts.behind(circuit_id, supply_id, volts, now_ms)
 
     def stopped(self, circuit: Member, now_ms: int) -> None:
         """Its first reading of nothing. What its supply's source drew just before is known now, and not for long."""
@@ -289,103 +80,21 @@ class Tree:
         source = self._schedule.circuit(supply.fed_by)
         device = source.protection
         if device is not None:
-            most_w = (device.as_left_a or device.rating_a) * self._nominal[source.supply]
+            most_w = (device.as_left_a or device.rating_a) * self._schedule.supply(source.supply).nominal_v
             if self.buses[supply_id].drawn / 10_000.0 * supply.nominal_v >= HEAVY * most_w:
                 self.buses[supply_id].heavy_ms = now_ms
 
-    def _see(self, supply_id: str, channel: str, volts: float, now_ms: int) -> None:
-        """What this channel's volts say of its feed."""
-        seen, nominal = self._seen[channel], self._nominal[supply_id]
-        seen.volts = volts
-        if volts < NO_VOLTS * nominal:
-            if seen.gone_ms is None:
-                seen.gone_ms, seen.gone_from_ms = now_ms, seen.stood_ms
-            seen.stood_ms = seen.gone_from_ms
-            return
-        if volts < HEALTHY * nominal:
-            seen.gone_ms = None
-            return
-        if seen.gone_ms is not None and channel not in self._on_change and seen.stood_ms == seen.gone_from_ms:
-            seen.stood_ms = now_ms  # it stands again, if the next reading agrees
-            return
-        if seen.gone_ms is not None:
-            seen.gone_ms = None
-            if self.any_active and channel in self._by_id:
-                self._stands_again(self._by_id[channel], now_ms)
-        seen.stood_ms = now_ms
-
-    def _bus_stands(self, supply_id: str, channel: str, now_ms: int) -> bool:
-        """Do others of this supply see volts, at the bus or behind their devices?
-
-        Who saw them since the last of the bars was lost is believed until it is overdue, who did not for two periods.
-        """
-        channels = self._channels[supply_id]
-        gone = [self._seen[c.id].gone_ms or 0 for c in channels if c.id in self._at_bus]
-        lost_ms = max(gone, default=0)
-        for other in channels:
-            seen, every_ms = self._seen[other.id], self._every_ms[other.id]
-            if other.id == channel or seen.gone_ms is not None or seen.stood_ms is None:
-                continue
-            saw_ms = max(OVERDUE_MS, 10 * every_ms) if seen.stood_ms >= lost_ms + SKEW_MS else 2 * every_ms + SKEW_MS
-            if other.id in self._on_change or now_ms - seen.stood_ms <= saw_ms:
-                return True
-        return False
-
-    def _bus_v(self, supply_id: str, now_ms: int) -> float | None:
-        """The volts of the bus: none from when the last of its channels lost them, though each was taken for cut off."""
-        at_bus = [self._seen[c.id] for c in self._channels[supply_id] if c.id in self._at_bus]
-        if any(seen.gone_ms is not None for seen in at_bus) and not self._bus_stands(supply_id, "", now_ms):
-            return 0.0
-        return self.buses[supply_id].volts
-
-    def _dark(self, member: Member) -> bool:
-        """Are the volts that its channel measures gone? Not where it draws on: then it is the channel of its volts."""
-        gone_ms = self._seen[member.circuit.id].gone_ms
-        if gone_ms is None or (member.switched_off and member.circuit.sense.volts_at in ("after-switch", "load")):
-            return False
-        draws_on = member.low_ms is None and member.alive_ms is not None
-        return not (draws_on and (member.alive_ms or 0) - gone_ms > 2 * member.period_ms + SKEW_MS)
-
-    def _volts_stand(self, member: Member, since_ms: int) -> bool:
-        """Do volts behind its device, read since, show that all above it carries? Those at a bar may be of another bar."""
-        seen, name = self._seen[member.circuit.id], member.circuit.id
-        if name in self._at_bus or seen.gone_ms is not None or seen.stood_ms is None:
-            return False
-        return name in self._on_change or seen.stood_ms >= since_ms + SKEW_MS
-
-    def _stands(self, member: Member, since_ms: int) -> bool:
-        """Is it seen to be fed since then: does it draw, or has it volts? Who tells changes only, says that by silence."""
-        if self._dark(member):
-            return False
-        draws = member.low_ms is None and member.alive_ms is not None
-        if draws and (member.circuit.id in self._on_change or (member.alive_ms or 0) >= since_ms + SKEW_MS):
-            return True
-        return self._volts_stand(member, since_ms)
-
-    def _went(self, member: Member) -> tuple[int, int] | None:
-        """Between when and when it lost its feed, as far as its readings tell: its volts before its draw."""
-        seen = self._seen[member.circuit.id]
-        if self._dark(member) and seen.gone_ms is not None:
-            until_ms, from_ms = seen.gone_ms, seen.gone_from_ms
-        elif member.dropped_ms is None or self._volts_stand(member, member.dropped_ms - SKEW_MS):
-            return None
-        else:
-            until_ms, from_ms = member.dropped_ms, member.alive_ms
-        if from_ms is None or member.past or member.circuit.id in self._on_change:
-            from_ms = until_ms
-        return min(from_ms, until_ms), until_ms
-
     def lives_beside(self, circuit: Member) -> str | None:
         """The evidence that what feeds this circuit feeds others: of its feeder, else of its supply."""
-        went = self._went(circuit)
+        went = self.volts.went(circuit)
         since_ms = went[1] if went is not None else circuit.low_received_ms
         feeder = circuit.circuit.feeder
         if feeder is not None:
             mine = next(g for g in self.groups if g.guard == "feeder" and g.subject_id == feeder)
-            if any(m is not circuit and self._stands(m, since_ms) for m in mine.members):
+            if any(m is not circuit and self.volts.stands(m, since_ms) for m in mine.members):
                 return "feeder-lives"
         others = self.groups_of(circuit.circuit.supply).members
-        return "supply-lives" if any(m is not circuit and self._stands(m, since_ms) for m in others) else None
+        return "supply-lives" if any(m is not circuit and self.volts.stands(m, since_ms) for m in others) else None
 
     def gone_beside(self, circuit: Member) -> bool:
         """Have others behind the same feeder or guard lost their volts with it, whether they drew or not? What hangs on it
@@ -395,7 +104,7 @@ class Tree:
         return any(
             member is not circuit
             and member.circuit.supply == circuit.circuit.supply
-            and self._dark(member)
+            and self.volts.dark(member)
             and self._together(member, circuit)
             for group in shared
             for member in group.members
@@ -410,9 +119,9 @@ class Tree:
             if not any(member is circuit for member in group.members):
                 continue
             others = [member for member in group.members if member is not circuit]
-            if not others and group.guard == "disconnect" and self._near_cutoff(group.supply.id, since_ms):
+            if not others and group.guard == "disconnect" and self.volts.near_cutoff(group.supply.id, since_ms):
                 return False
-            if not others or any(self._stands(member, since_ms) for member in others):
+            if not others or any(self.volts.stands(member, since_ms) for member in others):
                 continue
             seen = bus.at_ms >= since_ms and self.bus_healthy(circuit) and group.supply.id == circuit.circuit.supply
             if group.guard != "supply" or not seen:
@@ -440,39 +149,7 @@ class Tree:
         bus = self.buses[circuit.circuit.supply]
         if bus.volts is None:  # nobody measures it: others, behind their devices, show it since
             return any(other != circuit.circuit.id and at_ms >= circuit.low_received_ms for other, at_ms in bus.beyond)
-        return self._has_volts(self._schedule.supply(circuit.circuit.supply), circuit.low_received_ms)
-
-    def _has_volts(self, supply: Supply, now_ms: int) -> bool:
-        volts = self._bus_v(supply.id, now_ms)
-        return volts is not None and volts >= HEALTHY * supply.nominal_v
-
-    def beyond(self, circuit_id: str, supply_id: str, volts: float, now_ms: int) -> None:
-        """A circuit's volts behind its device (or farther on)."""
-        self._see(supply_id, circuit_id, volts, now_ms)
-        cutoff, nominal = self._cutoff[supply_id], self._nominal[supply_id]
-        if cutoff is not None and NO_VOLTS * nominal <= volts <= cutoff + CUTOFF_NEAR * nominal:
-            self._nears_cutoff(supply_id, cutoff + CUTOFF_NEAR * nominal, now_ms)
-        if volts >= HEALTHY * self._nominal[supply_id]:
-            bus = self.buses[supply_id]
-            bus.beyond = [entry for entry in bus.beyond if entry[0] != circuit_id][-1:]
-            bus.beyond.append((circuit_id, now_ms))
-
-    def _nears_cutoff(self, supply_id: str, near_v: float, now_ms: int) -> None:
-        """No volts at the bus are measured, but they are at least the highest of those behind its devices."""
-        bus = self.buses[supply_id]
-        if bus.volts is not None:
-            return
-        fresh = 0
-        for other in self._channels[supply_id]:
-            seen = self._seen[other.id]
-            if seen.volts is None or seen.gone_ms is not None or seen.stood_ms is None:
-                continue
-            if other.id in self._on_change or now_ms - seen.stood_ms <= 2 * self._every_ms[other.id] + SKEW_MS:
-                if seen.volts > near_v:
-                    return
-                fresh += 1
-        if fresh > 1:  # one alone may be far away on a thin wire
-            bus.low_ms = now_ms
+        return self.volts.has_volts(self._schedule.supply(circuit.circuit.supply), circuit.low_received_ms)
 
     def dip_v(self, circuit: Member, when_ms: int) -> float:
         """How far the bus dipped when this circuit went, as `dip` says."""
@@ -500,7 +177,7 @@ class Tree:
         if not dips or not self.bus_healthy(circuit) or not -near <= dips[0].last_ms - when_ms <= circuit.period_ms:
             return 0.0, 0
         dip = dips[0]
-        if bus.volts is not None and dip.low_v < HEALTHY * self._nominal[circuit.circuit.supply]:
+        if bus.volts is not None and dip.low_v < HEALTHY * self._schedule.supply(circuit.circuit.supply).nominal_v:
             return 0.0, 0  # a crank: a branch's own conductors keep its short from pulling a bank so deep
         if dip.last_ms - dip.from_ms > SHORT_MS or dip.last_ms == dip.seen_ms:
             return 0.0, 0  # too long, or not over yet: the bus falls
@@ -542,21 +219,21 @@ class Tree:
         if not lost:
             return False
         # A bus with volts is not lost: what is between is, whatever else came to rest meanwhile.
-        between = [group.supply.id for group in lost if group.guard != "supply" and self._has_volts(group.supply, now_ms)]
+        between = [group.supply.id for group in lost if group.guard != "supply" and self.volts.has_volts(group.supply, now_ms)]
         lost = [group for group in lost if group.guard != "supply" or group.supply.id not in between]
         # The narrowest that holds all that stopped; but a disconnect near its cut-off is what it looks like.
         stopped = [len(self._dropped(group, circuit)) for group in lost]
         holds_all = [group for group, n in zip(lost, stopped, strict=True) if n == max(stopped)]
-        near = [g for g in holds_all if g.guard == "disconnect" and self._near_cutoff(g.supply.id, now_ms)]
+        near = [g for g in holds_all if g.guard == "disconnect" and self.volts.near_cutoff(g.supply.id, now_ms)]
         group = near[0] if near else min(holds_all, key=lambda g: (len(g.members), _ORDER.index(g.guard)))
         group.since_ms = min(self._since(member) for member in self._dropped(group, circuit))
-        went = self._went(circuit)
+        went = self.volts.went(circuit)
         self._begin(group, now_ms, went[1] if went is not None else now_ms, by_volts=False)
         return True
 
     def _since(self, member: Member) -> int:
         """When it stopped, as measured; of one at rest, when its volts went."""
-        gone_ms = self._seen[member.circuit.id].gone_ms
+        gone_ms = self.volts.seen[member.circuit.id].gone_ms
         rested = gone_ms is not None and member.low_received_ms < gone_ms - TOGETHER_MS
         if member.low_ms is not None and not rested:
             return member.low_ms
@@ -564,14 +241,14 @@ class Tree:
 
     def _awaits(self, mine: list[Group], circuit: Member, now_ms: int) -> bool:
         """Can what did not report since still tell that a parent is lost? Not asked where its own draw says enough."""
-        went = self._went(circuit)
+        went = self.volts.went(circuit)
         if went is None or circuit.may_have_opened or now_ms - went[1] >= max(AWAIT_MS, 3 * circuit.period_ms):
             return False
         feeding = self._by_id.get(self._schedule.supply(circuit.circuit.supply).fed_by or "")
-        if feeding is not None and self._dark(feeding):
+        if feeding is not None and self.volts.dark(feeding):
             return True  # what feeds its supply has no volts either: it is asked soon
         for group in mine:
-            if any(self._stands(member, went[1]) for member in group.members):
+            if any(self.volts.stands(member, went[1]) for member in group.members):
                 continue
             if any(m is not circuit and self._unheard(m, went[1]) for m in group.members):
                 return True
@@ -579,9 +256,9 @@ class Tree:
 
     def _unheard(self, member: Member, since_ms: int) -> bool:
         """Did it draw until just before, and say nothing since?"""
-        if member.circuit.id in self._on_change or member.low_ms is not None or member.alive_ms is None:
+        if member.circuit.id in self.volts.on_change or member.low_ms is not None or member.alive_ms is None:
             return False
-        return not self._dark(member) and since_ms - member.alive_ms <= 5 * member.period_ms + SKEW_MS
+        return not self.volts.dark(member) and since_ms - member.alive_ms <= 5 * member.period_ms + SKEW_MS
 
     def _sags(self, circuit: Member, sag_ms: int, now_ms: int) -> bool:
         """Its bus has volts, but too few: that is told of the supply, once it lasts."""
@@ -598,17 +275,17 @@ class Tree:
         return True
 
     def _lost(self, group: Group, circuit: Member, now_ms: int) -> bool:
-        went = self._went(circuit)
+        went = self.volts.went(circuit)
         if went is None or group.supply.presence == "comes-and-goes":
             return False
-        if any(self._stands(member, went[1]) for member in group.members):
+        if any(self.volts.stands(member, went[1]) for member in group.members):
             return False
         dropped = self._dropped(group, circuit)
         # What hangs on an inverter stopped with it: no proof of what is above, and no second circuit.
         own = [member for member in dropped if member.circuit.supply == group.supply.id]
-        dark = [member for member in own if self._dark(member)]
-        bars = [member for member in dark if member.circuit.id in self._at_bus]
-        near_cutoff = group.guard == "disconnect" and self._near_cutoff(group.supply.id, now_ms)
+        dark = [member for member in own if self.volts.dark(member)]
+        bars = [member for member in dark if member.circuit.id in self.volts.at_bus]
+        near_cutoff = group.guard == "disconnect" and self.volts.near_cutoff(group.supply.id, now_ms)
         if len(own) < 2:
             # One circuit alone: its bar is dead, or its volts went at the disconnect's cut-off.
             drew = [member for member in bars if member.dropped_ms is not None]
@@ -618,8 +295,8 @@ class Tree:
         if group.guard == "supply":
             # Nothing draws any more: a person may have switched off two lamps, but not what must never lose its feed.
             return proves or self._heavy(group, went[1])
-        elsewhere = any(self._stands(member, went[1]) for member in self.groups_of(group.supply.id).members)
-        if not elsewhere and not self._has_volts(group.supply, now_ms) and not self.bus_healthy(circuit):
+        elsewhere = any(self.volts.stands(member, went[1]) for member in self.groups_of(group.supply.id).members)
+        if not elsewhere and not self.volts.has_volts(group.supply, now_ms) and not self.bus_healthy(circuit):
             return False
         # A guard that people work by hand takes lamps with it honestly, and lamps go out together at bedtime: but no hand
         # is so quick as a feeder's fuse.
@@ -645,7 +322,7 @@ class Tree:
         """Can both have lost their feed at one moment?"""
         if member is circuit:
             return True
-        one, other = self._went(member), self._went(circuit)
+        one, other = self.volts.went(member), self.volts.went(circuit)
         if one is None or other is None:
             return False
         slack_ms = TOGETHER_MS
@@ -653,22 +330,18 @@ class Tree:
             slack_ms += max(member.period_ms, circuit.period_ms)  # of a mean the first low reading is half of before
         return max(one[0], other[0]) <= min(one[1], other[1]) + slack_ms
 
-    def _near_cutoff(self, supply_id: str, now_ms: int) -> bool:
-        low_ms = self.buses[supply_id].low_ms
-        return low_ms is not None and now_ms - low_ms <= CUTOFF_RECENT_MS
-
     def _no_volts(self, supply_id: str, since_ms: int, now_ms: int) -> None:
         group = self.groups_of(supply_id)
         if group.active or group.supply.presence == "comes-and-goes":
             return
-        if any(member.lives(now_ms) and self._stands(member, since_ms) for member in group.members):
+        if any(member.lives(now_ms) and self.volts.stands(member, since_ms) for member in group.members):
             return  # something draws: it is one channel's volts that are gone, not the bus
         feeding = self._by_id.get(group.supply.fed_by or "")
         if feeding is not None and (feeding.active or feeding.covered):
             return
         if feeding is not None and now_ms - since_ms < START_MS:
             return  # an inverter that stopped in a dip may start again by itself
-        if feeding is not None and self._dark(feeding) and now_ms - since_ms < 3 * feeding.period_ms:
+        if feeding is not None and self.volts.dark(feeding) and now_ms - since_ms < 3 * feeding.period_ms:
             return  # what feeds it has no volts either: that is told of it, or of what is above it
         if group.supply.kind == "ac" and not any(member.always_on for member in group.members):
             return
@@ -682,7 +355,7 @@ class Tree:
 
     def shows_life(self, circuit: Member, now_ms: int) -> None:
         """A circuit behind a lost parent draws again: the parent is back."""
-        if not self._dark(circuit):
+        if not self.volts.dark(circuit):
             self._stands_again(circuit, now_ms)
 
     def _stands_again(self, circuit: Member, now_ms: int) -> None:
@@ -726,16 +399,16 @@ class Tree:
         supply, bus = group.supply, self.buses[group.supply.id]
         known: list[str] = []
         if supply.cutoff_v is not None:
-            known.append("near-its-cut-off" if self._near_cutoff(supply.id, now_ms) else "far-from-cut-off")
-        volts = self._bus_v(supply.id, now_ms)
+            known.append("near-its-cut-off" if self.volts.near_cutoff(supply.id, now_ms) else "far-from-cut-off")
+        volts = self.volts.bus_v(supply.id, now_ms)
         if volts is not None:
             of_nominal = volts / supply.nominal_v
             known.append(
                 "bus-has-volts" if of_nominal >= HEALTHY else "bus-low" if of_nominal >= NO_VOLTS else "bus-without-volts"
             )
-        elif group.guard != "supply" and any(self._volts_stand(m, went_ms) for m in self.groups_of(supply.id).members):
+        elif group.guard != "supply" and any(self.volts.stand(m, went_ms) for m in self.groups_of(supply.id).members):
             known.append("bus-has-volts")  # behind their devices, at least
-        if group.guard != "supply" and any(self._stands(m, went_ms) for m in self.groups_of(supply.id).members):
+        if group.guard != "supply" and any(self.volts.stands(m, went_ms) for m in self.groups_of(supply.id).members):
             known.append("others-live")
         if bus.dips.level_v is not None and bus.dips.level_v >= HIGH_VOLTS * supply.nominal_v:
             known.append("volts-high-before")
@@ -794,17 +467,8 @@ class Tree:
             g.key: {n: getattr(g, n) for n in _KEPT} | {"evidence": list(g.evidence), "ranked": [list(r) for r in g.ranked]}
             for g in self.groups
         }
-        buses = {
-            supply_id: vars(bus)
-            | {"unmetered": list(bus.unmetered), "beyond": [list(entry) for entry in bus.beyond], "dips": bus.dips.save()}
-            for supply_id, bus in self.buses.items()
-        }
-        return {
-            "groups": groups,
-            "buses": buses,
-            "seen": {channel: dict(vars(seen)) for channel, seen in self._seen.items()},
-            "step": list(self._step) if self._step else None,
-        }
+        step = list(self._step) if self._step else None
+        return {"groups": groups, "step": step, **self.volts.save()}
 
     def restore(self, state: dict[str, Any]) -> None:
         """Take back what there still is; a circuit whose parent left the schedule speaks for itself."""
@@ -815,16 +479,7 @@ class Tree:
                     setattr(group, name, kept[name])
                 group.evidence = tuple(kept["evidence"])
                 group.ranked = tuple((cause, p) for cause, p in kept["ranked"])
-        for supply_id, bus in self.buses.items():
-            for name, value in state["buses"].get(supply_id, {}).items():
-                if name == "dips":
-                    bus.dips.restore(value)
-                else:
-                    setattr(bus, name, list(value) if name == "unmetered" else value)
-            bus.beyond = [(entry[0], entry[1]) for entry in bus.beyond]
-        for channel, seen in self._seen.items():
-            for name, value in state["seen"].get(channel, {}).items():
-                setattr(seen, name, value)
+        self.volts.restore(state)
         self._step = (state["step"][0], state["step"][1]) if state["step"] else None
         self.any_active = any(g.active for g in self.groups)
 

@@ -214,7 +214,7 @@ class Way:
         self.energy_ms, self.energy_w = sample.time_ms, milliwatts
         if sample.fresh:
             if self.meters:
-                self.tree.meters(self.circuit.supply, self.meters * sample.amps)
+                self.tree.volts.meters(self.circuit.supply, self.meters * sample.amps)
                 if self.circuit.sense.publishes == "always":
                     bus = self.tree.buses[self.circuit.supply]
                     drawn_a = bus.drawn / 10_000.0
@@ -224,7 +224,7 @@ class Way:
             elif self.circuit.role != "meter":
                 drawn = round(sample.amps * 10_000)
                 if drawn != self.drawn:
-                    self.tree.drew(self.circuit.supply, drawn - self.drawn)
+                    self.tree.volts.drew(self.circuit.supply, drawn - self.drawn)
                     self.drawn = drawn
         if self.watts is not None and sample.watts - self.watts >= STEP_W and sample.fresh:
             self.tree.stepped(self.circuit.id, sample.received_ms)

@@ -13,7 +13,8 @@ from panelward.watch.causes import Evidence
 from panelward.watch.dips import Dips
 from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
-from panelward.watch.tree import Member, Tree
+from panelward.watch.parents import Member
+from panelward.watch.tree import Tree
 
 COMMAND_MS = 10_000
 FAR_OVER = 1.6  # … and within 50 s here
@@ -85,7 +86,7 @@ class Witness:
         """It draws again. After a reading or two of nothing that is a flicker, unless the bus dipped or it rested."""
         amps, now_ms = abs(sample.amps), sample.received_ms
         same = abs(amps - self.last_a) <= 0.25 * amps
-        if flicker and same and self._tree.weak_ms(self._circuit.supply, low_received_ms) is None:
+        if flicker and same and self._tree.volts.weak_ms(self._circuit.supply, low_received_ms) is None:
             self.flickers = [*[t for t in self.flickers if now_ms - t <= FLICKER_MS][-7:], now_ms]
         self.last_a = amps
 
@@ -103,7 +104,7 @@ class Witness:
         # The last draw went on for up to a period: what that did to the device is known now.
         self.quick = max(self._over.quick_heat(), self.quick_before)
         self.slow = max(self._over.slow_heat(), self.slow_before)
-        middle_a, spread_a, self.metered = self._tree.unmetered(self._circuit.supply)
+        middle_a, spread_a, self.metered = self._tree.volts.unmetered(self._circuit.supply)
         # Where readings were lost the meter fell while this circuit's last draw still stood in the sum.
         lost = now_ms - self.lived_ms > 1.5 * self._period_ms + 1_000 and not self._on_change
         self.unmetered_a = middle_a if spread_a <= STEADY * self.before_a and not (lost or late) else None
@@ -197,7 +198,7 @@ class Witness:
         """Does the bank's meter still show the draw that this channel no longer shows?"""
         if not lived or self.unmetered_a is None or self.before_a < max(METERED_A, 10.0 * self._circuit.sense.resolution_a):
             return []
-        now_a, spread_a, metered = self._tree.unmetered(self._circuit.supply)
+        now_a, spread_a, metered = self._tree.volts.unmetered(self._circuit.supply)
         if now_a is None or metered - self.metered < METER_READINGS or spread_a > STEADY * self.before_a:
             return []
         share = (now_a - self.unmetered_a) / self.before_a
