@@ -38,4 +38,6 @@ export PATH="$PWD/.venv/bin:/usr/sbin:$PATH"
 if [ $full = yes ]; then
   for script in tests/reference/make_*.py; do .venv/bin/python "$script"; done
 fi
+# All of them: two files at a time, the long ones among the first.
+if [ $# = 0 ]; then set -- -n 2 --dist loadfile --no-loadscope-reorder; fi
 exec .venv/bin/python -m pytest "$@"
