@@ -11,19 +11,15 @@ told of it.
 
 from __future__ import annotations
 
-import fcntl
 import json
-import os
 import queue
 import re
 import signal
-import sys
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import asdict
-from pathlib import Path
-from typing import IO, Any, NamedTuple
+from typing import Any, NamedTuple
 
 from panelward import __version__, sealed
 from panelward.core import Core
@@ -31,7 +27,9 @@ from panelward.daemon import requests
 from panelward.daemon.clock import HostClock, Pace
 from panelward.daemon.outward import Outward
 from panelward.daemon.present import present
-from panelward.errors import EnvironmentFault, PanelwardError, PayloadRefused, ScheduleError
+from panelward.daemon.starting import lock, ready_to_watch, to_stderr
+from panelward.daemon.supervisor import Supervisor
+from panelward.errors import EnvironmentFault, PanelwardError, PayloadRefused
 from panelward.intake import Intake, Refusals
 from panelward.journal import Journal
 from panelward.link import Link, Message
@@ -49,6 +47,7 @@ PRUNE_S = 3600.0
 KEEP_READINGS_DAYS = 40
 CLOCK_CHECK_S = 1.0
 BATCH = 2000
+TRIAL_TURNS = 3
 # After the first message of a batch: a wake-up a message costs more than the message, and two threads of one interpreter
 # that work at the same time on two cores cost half as much again (measured: tests/benchmarks/test_bench_live.py).
 GATHER_S = 0.05
@@ -85,12 +84,13 @@ class Daemon:
         log: Callable[[str], None] | None = None,
     ) -> None:
         self._schedule_path = schedule_path
-        self._log = log or _to_stderr
+        self._log = log or to_stderr
+        self._supervisor = Supervisor(log=self._log)
         self.schedule, self._text = load(schedule_path)
-        _ready_to_watch(self.schedule, schedule_path)
+        ready_to_watch(self.schedule, schedule_path)
         self.schedule, self._text = self._profiled(self.schedule, self._text)
         self._record = self._load_record(self.schedule, None)
-        self._lock = _lock(journal_path)
+        self._lock = lock(journal_path)
         self._journal = Journal.open(journal_path)
         if self._journal.set_aside:
             self._log(f"the journal could not be read: set aside as {self._journal.set_aside}, a new one begun")
@@ -172,8 +172,8 @@ class Daemon:
 
     # The loop.
 
-    def run(self) -> None:
-        """Watch until SIGTERM or SIGINT."""
+    def run(self, *, trial: bool = False) -> None:
+        """Watch until SIGTERM or SIGINT. On trial: a few turns without broker and phones, to see that all of it starts."""
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
             signal.signal(number, lambda n, _frame: self._inbox.put(_Signal(n)))
         self._outward.start()
@@ -191,13 +191,18 @@ class Daemon:
         self._commit()
         self._outward.publish_standing()
         self._say_start()
-        if self._link is not None:
+        if self._link is not None and not trial:
             self._link.start()
+        turns_left = TRIAL_TURNS if trial else -1
         try:
-            while not self._stopping:
+            while not self._stopping and turns_left:
                 self._turn()
+                self._supervisor.turned(self._status)
+                turns_left -= 1
         finally:
             self._end()
+        if trial and self._outward.disk_fault:
+            raise EnvironmentFault(self._outward.disk_fault)
 
     def _turn(self) -> None:
         """Take what came, fire what is due, do the chores.
@@ -223,7 +228,8 @@ class Daemon:
         self._chores()
 
     def _wait_s(self) -> float:
-        wait_s = min(*self._due.values(), self._outward.commit_due_s, self._outward.outbox_due_s) - time.monotonic()
+        due_s = (self._outward.commit_due_s, self._outward.outbox_due_s, self._supervisor.due_s)
+        wait_s = min(*self._due.values(), *due_s) - time.monotonic()
         due_ms = self._core.next_deadline_ms
         if due_ms is not None:
             wait_s = min(wait_s, self._clock.real_s(due_ms))
@@ -317,9 +323,15 @@ class Daemon:
 
     def _reload(self, request: Request) -> Answer:
         """Read the schedule anew; a bad one is refused and the old one stays."""
+        self._supervisor.reloading()
+        given = self._read_anew(request)
+        self._supervisor.reloaded(given.why)
+        return given
+
+    def _read_anew(self, request: Request) -> Answer:
         try:
             schedule, text = load(self._schedule_path)
-            _ready_to_watch(schedule, self._schedule_path)
+            ready_to_watch(schedule, self._schedule_path)
             schedule, text = self._profiled(schedule, text)
             if schedule.broker != self.schedule.broker or schedule.vehicle.id != self.schedule.vehicle.id:
                 raise EnvironmentFault("another broker or vehicle id needs a restart; the old schedule stays")
@@ -383,6 +395,14 @@ class Daemon:
         rate = self._clock.rate
         return present(self._core, real_s=time.time(), rate=rate, connected=self._connected, refused=self._refusals.total)
 
+    def _status(self) -> str:
+        """One line for whoever looks after the computer."""
+        standing = len(self._core.standing())
+        alarms = f"{standing or 'no'} alarm{'s' if standing != 1 else ''} {'stand' if standing != 1 else 'stands'}"
+        broker = "connected to the broker" if self._connected else "the broker is away"
+        disk = [] if not self._outward.disk_fault else ["the journal can't be written"]
+        return ", ".join((f"{len(self.schedule.circuits)} circuits", broker, alarms, *disk))
+
     # Chores.
 
     def _chores(self) -> None:
@@ -439,6 +459,7 @@ class Daemon:
             self._log(f"{ref} of PANELWARD_NOTIFY does not look like an address (scheme://…): nobody will hear by it")
 
     def _end(self) -> None:
+        self._supervisor.stopping()
         self._commit()
         self._snapshot()
         ended = {"ended": True, "watching_since": self._watching_since_ms / 1000}
@@ -456,41 +477,4 @@ class Daemon:
         self._commit()
         self._journal.close()
         self._lock.close()
-
-
-def _ready_to_watch(schedule: Schedule, path: str) -> None:
-    """What `watch` needs beyond a readable schedule."""
-    from panelward.errors import Fault
-
-    faults = []
-    if schedule.broker is None:
-        faults.append(Fault(path, None, "[broker]", "the broker where the readings are", "none"))
-    if not schedule.monitors:
-        faults.append(Fault(path, None, "[[monitor]]", "a monitor with dialect and topic", "none"))
-    if faults:
-        raise ScheduleError(tuple(faults))
-
-
-def _lock(journal_path: str) -> IO[str]:
-    """One daemon a journal."""
-    path = Path(f"{journal_path}.lock")
-    try:
-        held = path.open("a+")
-    except OSError as error:
-        raise EnvironmentFault(
-            f"{path}: can't be made: {error.strerror}. Make the folder (mkdir -p {path.parent}) and give it to the user "
-            "that watches."
-        ) from None
-    try:
-        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        held.close()
-        raise EnvironmentFault(f"{journal_path}: another panelward already writes this journal; stop it first") from None
-    held.truncate(0)
-    held.write(str(os.getpid()))
-    held.flush()
-    return held
-
-
-def _to_stderr(text: str) -> None:
-    print(f"{time.strftime('%H:%M:%S')} {text}", file=sys.stderr, flush=True)
+        self._supervisor.close()
