@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import log, sqrt
+from math import ceil, log, sqrt
 from statistics import fmean, median
 
 from panelward.commission.runs import STEADY, Channel, Run
@@ -16,6 +16,11 @@ STANDBY_BAND = 0.3  # a standby is small against the resolution: common practice
 MOVED = 0.02  # of ln(volts): the volts moved enough to tell an exponent …
 TOLD_SD = 0.25  # … whose standard error is then below this: two of `behaves` lie 0.5 apart at the least
 SAME = 0.04  # two runs whose means lie nearer than this are one level: it drifts that much as it warms (no source)
+# A standby stands still by the rule of IEC 62301:2005: within 5 % of the most over five minutes, after five to settle. Its
+# second edition (2011, from memory) asks for less than 1 % an hour, or 10 mW an hour, which no panel's monitor can show.
+STABLE, STABLE_MS, SETTLE_MS = 0.05, 60_000, 300_000
+SETTLING = 0.1  # a change no greater is no switch, but how it settles: common practice, no source
+BLOCKS = 6  # minutes in a row: the first and the last lie five apart (pieces are longer where a run has dropped readings)
 FITS = 1.5  # a named level's tolerance times this: it is meant for that level, and differs
 
 
@@ -119,6 +124,48 @@ def measured(pool: Pool, name: str, channel: Channel, band: float, least_w: floa
         name=name, watts=round(mean, 3), low_w=round(mean - half, 3), high_w=round(mean + half, 3), sd_w=round(sd, 4),
         readings=pool.readings, provisional=half > max(band * mean, least_w), surge_times=times, surge_s=seconds,
     )  # fmt: skip
+
+
+def stable(pool: Pool, channel: Channel, exponent: float | None) -> Pool | None:
+    """What of a standby stood still, the last of each run; None: nowhere for long enough."""
+    at = channel.exponent if exponent is None else exponent
+    runs, out = every_run(channel), Pool()
+    for run in pool.runs:
+        values = _nominal(run.volts, run.watts, channel, at)
+        begun_ms = run.begun_ms + run.start_ms
+        every_ms = (run.ended_ms - begun_ms) / max(1, len(values) - 1)
+        if every_ms <= 0.0:
+            continue
+        size = max(ceil(STABLE_MS / every_ms), STEADY)
+        first = max(0, ceil((_since_ms(runs, runs.index(run), channel, at) + SETTLE_MS - begun_ms) / every_ms))
+        for end in range(len(values), first + BLOCKS * size - 1, -size):
+            if kept := _still(values[first:end], size, channel.step_w):
+                out.values += kept
+                out.readings += len(kept) * run.stride
+                out.runs.append(run)
+                break
+    return out if out.runs else None
+
+
+def _since_ms(runs: list[Run], at: int, channel: Channel, exponent: float) -> int:
+    """Since when it settles: back over edges too small to be a switch."""
+    while at > 0 and (before_w := runs[at].from_w) is not None and runs[at].watts:
+        mean = fmean(_nominal(runs[at].volts, runs[at].watts, channel, exponent))
+        if abs(before_w - mean) > max(SETTLING * mean, channel.step_w):
+            break
+        at -= 1
+    return runs[at].begun_ms
+
+
+def _still(values: list[float], size: int, step_w: float) -> list[float]:
+    """The end of these values, as many pieces as lie within the rule of their mean; none where those are too few."""
+    means: list[float] = []
+    for n in range(len(values) - size, -1, -size):
+        more = [*means, fmean(values[n : n + size])]
+        if max(more) - min(more) > max(STABLE * max(more), step_w):
+            break
+        means = more
+    return values[-len(means) * size :] if len(means) >= BLOCKS else []
 
 
 def start_of(pool: Pool, channel: Channel) -> tuple[float | None, float | None]:

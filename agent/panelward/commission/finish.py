@@ -19,6 +19,7 @@ from panelward.commission.figures import (
     measured,
     names_of,
     pools,
+    stable,
     standby_of,
 )  # fmt: skip
 from panelward.commission.lap import Lap
@@ -83,7 +84,11 @@ def levels_of(circuit: Circuit, channel: Channel, exponent: float | None) -> tup
     """Standby and operating levels of a load, the smallest first."""
     found = pools(channel, exponent)
     rest = standby_of(circuit, found, channel)
-    standby = measured(rest, "standby", channel, STANDBY_BAND, 2.0 * channel.step_w) if rest is not None else None
+    standby = None
+    if rest is not None:
+        still = stable(rest, channel, exponent)
+        standby = measured(still or rest, "standby", channel, STANDBY_BAND, 2.0 * channel.step_w)
+        standby = replace(standby, provisional=standby.provisional or still is None)
     free = any(kind in FREE for kind in kinds(circuit))
     levels = []
     for pool, name, level in names_of(circuit, [p for p in found if p is not rest], channel.nominal_v):

@@ -345,6 +345,11 @@ class Session:
             if way.skipped:
                 parts.append(f"not measured, because {way.skipped}")
             lines.append(f"{circuit.id:<4}{circuit.label}: {'; '.join(parts) or 'seen'}")
+        waits = [w.circuit for w in made.circuits if w.standby is not None and w.standby.provisional]
+        if waits:
+            lines.append(
+                f"Standby of {listed(waits)} is provisional: it takes five minutes to settle and five within 5 %, undisturbed."
+            )
         lines += self._starts()
         return lines
 
