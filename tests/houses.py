@@ -9,7 +9,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -122,8 +122,19 @@ class House:
         self.daemon: subprocess.Popen[bytes] | None = None
         self._monitor: Link | None = None
 
-    def start(self, *, simulated: bool = True, notify: str | None = None) -> None:
-        command = [sys.executable, "-m", "panelward", "watch", "--schedule", str(self.schedule), "--journal", str(self.journal)]
+    def start(self, *, simulated: bool = True, notify: str | None = None, under: Sequence[str] = ()) -> None:
+        """`under`: a program that starts the daemon as its own child."""
+        command = [
+            *under,
+            sys.executable,
+            "-m",
+            "panelward",
+            "watch",
+            "--schedule",
+            str(self.schedule),
+            "--journal",
+            str(self.journal),
+        ]
         if simulated:
             command += ["--clock", self.clock]
         env = os.environ | {"PANELWARD_NOTIFY": self.phone.address if notify is None else notify}

@@ -22,6 +22,9 @@ need_apt() { # package, command: installs from Debian where the command is missi
 }
 need_apt mosquitto mosquitto
 need_apt openssl openssl
+# These rate the units and watch their system calls; a test without them says so and is skipped.
+(need_apt systemd systemd-analyze) || echo "going on without systemd-analyze" >&2
+(need_apt strace strace) || echo "going on without strace" >&2
 
 python=${PYTHON:-python3}
 "$python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "panelward needs Python 3.11 or newer" >&2; exit 3; }

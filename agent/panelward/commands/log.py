@@ -1,4 +1,4 @@
-"""`panelward log export`: the journal's readings as a file."""
+"""`panelward log`: the journal's readings as a file, and the journal itself as a copy."""
 
 from __future__ import annotations
 
@@ -11,7 +11,9 @@ from panelward.commands.rehearse import moment_ms
 
 
 def register(subparsers: Any) -> None:
-    command = subparsers.add_parser("log", help="the readings as a file", description="The log: readings as exported.")
+    command = subparsers.add_parser(
+        "log", help="the readings as a file, a copy of the journal", description="The log and its store."
+    )
     actions = command.add_subparsers(dest="action", metavar="ACTION", required=True)
     export = actions.add_parser("export", help="write readings as CSV", description="Writes the journal's readings as CSV.")
     add_journal(export)
@@ -19,9 +21,28 @@ def register(subparsers: Any) -> None:
     export.add_argument("--to", metavar="T", help="received before this")
     export.add_argument("--circuit", action="append", metavar="ID", help="only this circuit (may be given again)")
     export.add_argument("--out", metavar="F.csv", default="-", help="the file (default: standard output)")
+    copy = actions.add_parser(
+        "backup",
+        help="copy the journal, while it is written",
+        description="Copies a journal that a daemon may be writing, and checks the copy. Exit 0: it is there, and whole.",
+    )
+    add_journal(copy)
+    copy.add_argument("--out", metavar="B.sqlite", required=True, help="the copy: a file that is not there yet")
 
 
 def run(args: argparse.Namespace) -> int:
+    return _backup(args) if args.action == "backup" else _export(args)
+
+
+def _backup(args: argparse.Namespace) -> int:
+    from panelward.journal import back_up
+
+    size = back_up(args.journal, args.out)
+    print(f"{args.out}: {size / 1e6:.1f} MB, whole", file=sys.stderr)
+    return 0
+
+
+def _export(args: argparse.Namespace) -> int:
     from panelward.errors import EnvironmentFault
     from panelward.intake import write_table
     from panelward.journal import Journal

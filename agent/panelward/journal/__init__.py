@@ -5,10 +5,11 @@
 
 Readings lie in compact blocks (`block`), other inputs as rows of JSON (`spelling`). The file is made and moved on
 by named migrations (`schema`), opened, checked and, where damaged, set aside (`opening`). One thread writes;
-other processes read with `Journal.read`.
+other processes read with `Journal.read`, and copy it while it is written with `back_up`.
 """
 
+from panelward.journal.backup import back_up
 from panelward.journal.rows import Kept, OutboxRow, StoredTransition
 from panelward.journal.store import Journal
 
-__all__ = ["Journal", "Kept", "OutboxRow", "StoredTransition"]
+__all__ = ["Journal", "Kept", "OutboxRow", "StoredTransition", "back_up"]
