@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 
@@ -23,6 +26,7 @@ from panelward.records import (
     Settings,
     Transition,
 )
+from panelward.watch.drift import AIR as UNKNOWN_AIR
 from panelward.wording import alarm_object
 from plans import METER, PLAN, T0, circuit
 
@@ -43,14 +47,32 @@ def record(ambient_c: float | None = 20.0) -> Record:
 
 
 RECORD = record()
+AIR = tomllib.loads((Path(__file__).resolve().parents[1] / "reference" / "air_density.toml").read_text())
+
+
+def between(xs: list[float], ys: list[float], x: float) -> float:
+    n = max(i for i, each in enumerate(xs[:-1]) if each <= x)
+    return ys[n] + (ys[n + 1] - ys[n]) * (x - xs[n]) / (xs[n + 1] - xs[n])
+
+
+def warm(celsius: float) -> float:
+    """Density of air at sea level by its temperature."""
+    return between(AIR["temperature"]["celsius"], AIR["temperature"]["density"], celsius)
+
+
+def high(metres: float) -> float:
+    """Density of the standard atmosphere."""
+    return between(AIR["standard_atmosphere"]["metres"], AIR["standard_atmosphere"]["density"], metres)
 
 
 def days(
     share: Callable[[int], float], count: int = 60, *, seed: int = 1, sd: float = 0.03, lost: float = 0.0,
     volts: Callable[[int], float] = lambda _: 12.8, celsius: Callable[[int], float] | None = lambda _: 20.0,
-    watts: float = 30.0,
+    watts: float = 30.0, metres: Callable[[int], float] = lambda _: 0.0,
 ) -> Iterator[Reading]:  # fmt: skip
-    """Forty readings a day of a fan at one speed, whose power is `share` of the record's."""
+    """Forty readings a day of a fan at one speed, whose power is `share` of the record's, which is of 20 degrees at the sea. It
+    goes with the air's density as published (a fan at one speed moves volume: the third fan law).
+    """
     rng = Random(seed)
     for day in range(count):
         odd = 1.0 + rng.gauss(0.0, sd)
@@ -59,7 +81,8 @@ def days(
             if celsius is not None and n == 0:
                 yield Reading(circuit="T2", time_ms=at_ms, received_ms=at_ms, celsius=celsius(day))
             v = volts(day)
-            air = 293.15 / (273.15 + celsius(day)) if celsius is not None else 1.0
+            air = warm(celsius(day)) / warm(20.0) if celsius is not None else 1.0
+            air *= high(metres(day)) / high(0.0)
             amps = watts * share(day) * odd * air * (v / 12.8) ** 2.5 / v
             if rng.random() >= lost:
                 yield Reading(circuit="D8", time_ms=at_ms, received_ms=at_ms, volts=v, amps=round(amps, 2))
@@ -78,6 +101,15 @@ def live(
             core = Core()
             core.restore(state, schedule, silence_from_start=False, record=kept)
     return out
+
+
+def metrics(state: object) -> list[list[Any]]:
+    """What the watch has saved of its days."""
+    if isinstance(state, dict):
+        if "metrics" in state:
+            return list(state["metrics"])
+        return [one for each in state.values() for one in metrics(each)]
+    return [one for each in state for one in metrics(each)] if isinstance(state, list) else []
 
 
 def told(out: list[Output]) -> list[Transition]:
@@ -117,11 +149,49 @@ def test_a_filter_that_clogs_takes_power() -> None:
         days(lambda day: 1.6 if day == 20 else 1.0),
         days(lambda _: 1.0, lost=0.4),
         days(lambda day: 1.0 if day < 20 else 0.5),
+        days(lambda _: 1.0, celsius=lambda day: 40.0 if day % 9 < 4 else -20.0),
+        days(lambda _: 1.0, metres=lambda day: 800.0 if day > 9 else 0.0),
+        days(lambda _: 1.0, metres=lambda day: min(2000.0, 400.0 * max(0, day - 9))),
     ],
-    ids=["nothing", "season", "charging", "gain up", "gain down", "one odd day", "lost readings", "another speed"],
+    ids=[
+        "nothing",
+        "season",
+        "charging",
+        "gain up",
+        "gain down",
+        "one odd day",
+        "lost readings",
+        "another speed",
+        "frost and heat",
+        "in the hills",
+        "up a pass",
+    ],
 )
 def test_twins(rows: Iterator[Reading]) -> None:
     assert told(live(rows)) == []
+
+
+def test_the_standard_s_air_is_the_published_one() -> None:
+    """1.225 kg/m3 at 15 degrees and sea level; the real gas lies 0.04 % above."""
+    assert high(0.0) == 1.225
+    assert warm(15.0) == pytest.approx(1.225, rel=5e-4)
+
+
+@pytest.mark.parametrize("celsius", AIR["temperature"]["celsius"][:-1])
+def test_a_fan_s_power_is_corrected_to_the_air_of_its_record(celsius: float) -> None:
+    """By less than the bins of a day show: 1/T against the published densities."""
+    rows = list(days(lambda _: 1.0, 3, sd=0.0, celsius=lambda _: float(celsius)))
+    core = Core()
+    core.feed(Settings(received_ms=T0, schedule=SCHEDULE, started=True, record=RECORD))
+    for row in rows:
+        core.feed(row)
+    (off,) = {day[1] for metric in metrics(core.save()) for day in metric[5]}
+    assert off == pytest.approx(0.0, abs=0.025)
+
+
+def test_the_allowance_where_the_air_is_not_known_is_that_of_the_published_densities() -> None:
+    """From 5 to 30 degrees either way."""
+    assert warm(5.0) / warm(30.0) - 1.0 == pytest.approx(UNKNOWN_AIR, abs=0.003)
 
 
 def test_without_a_record_nothing_departs() -> None:

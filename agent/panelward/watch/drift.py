@@ -25,7 +25,8 @@ SPREAD = 0.12  # between a day's quartiles: two settings are mixed in it, and it
 STEP = 0.10  # from one day's value to the next: somebody changed a setting; what wears creeps
 SD = 0.03  # of a day's median about the record: trade practice, no source
 GAIN = 0.02  # the record and the meter may be wrong by so much without any drift
-AIR = 0.08  # a fan's power with the air's density, 5 to 30 °C, where the air is not known: 303 K / 278 K
+AIR = 0.09  # a fan's power with the air's density, 5 to 30 °C, where the air is not known: 303 K / 278 K
+THIN = 0.18  # less air 2000 m up, where a vehicle may stand for a week: 1.007 of 1.225 kg/m3 (ISO 2533:1975)
 LEAST_READINGS = 20  # fewer make no day: common practice, no source
 KEPT_DAYS = 28  # for the slope
 ANEW_DAYS = 7  # after a replacement the first days stand in for the record
@@ -38,12 +39,15 @@ SURE = 2.0  # no forecast where its late end is more than so many times its earl
 class Metric:
     """One draw of the record."""
 
-    __slots__ = ("allowed", "anew", "bins", "cusum", "days", "high_w", "inside", "low_w", "n", "name", "ref_w", "sd")
+    __slots__ = ("allowed", "anew", "bins", "cusum", "days", "high_w", "inside", "low_w", "n", "name", "ref_w", "sd", "thin")
 
-    def __init__(self, measured: Measured, low_w: float, high_w: float, step_w: float, air: float, zero_w: float) -> None:
+    def __init__(
+        self, measured: Measured, low_w: float, high_w: float, step_w: float, air: float, thin: float, zero_w: float
+    ) -> None:
         self.name, self.ref_w, self.low_w, self.high_w = measured.name, measured.watts, low_w, high_w
         self.sd = max(SD, step_w / 2.0 / measured.watts)
         self.allowed = GAIN + air + zero_w / measured.watts
+        self.thin = thin  # allowed below it besides
         self.cusum = Cusum()
         self.bins, self.n = [0] * BINS, 0
         self.days: list[list[float]] = []  # day, its share above the record
@@ -68,11 +72,12 @@ class Metric:
             self.ref_w, self.anew = sorted(self.anew)[ANEW_DAYS // 2], None
             return False
         off = median_w / self.ref_w - 1.0
-        if abs(off) > self.allowed + self.sd and abs(off - (self.days[-1][1] if self.days else 0.0)) > STEP:
+        allowed = self.allowed + (self.thin if off < 0.0 else 0.0)
+        if abs(off) > allowed + self.sd and abs(off - (self.days[-1][1] if self.days else 0.0)) > STEP:
             return False
-        beyond = max(0.0, abs(off) - self.allowed) * (1.0 if off > 0 else -1.0)
+        beyond = max(0.0, abs(off) - allowed) * (1.0 if off > 0 else -1.0)
         self.cusum.take(max(-CLIP, min(CLIP, beyond / self.sd)))
-        self.inside = self.inside + 1 if abs(off) <= self.allowed + self.sd else 0
+        self.inside = self.inside + 1 if abs(off) <= allowed + self.sd else 0
         self.days = [*self.days[1 - KEPT_DAYS :], [float(day), off]]
         return True
 
@@ -129,7 +134,8 @@ class Drift:
                 if place + 1 < len(named):
                     high_w = min(high_w, sqrt(each.watts * named[place + 1].watts))
                 air = AIR if fan and ambient_c is None else 0.0
-                self.metrics.append(Metric(each, low_w, high_w, step_w, air, ZERO_A * supply.nominal_v))
+                zero_w = ZERO_A * supply.nominal_v
+                self.metrics.append(Metric(each, low_w, high_w, step_w, air, THIN if fan else 0.0, zero_w))
         self.judged = bool(self.metrics)
         self._least_w = min((m.low_w for m in self.metrics), default=0.0)
         self.day = 0
