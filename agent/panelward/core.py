@@ -23,15 +23,18 @@ from panelward.records import (
     Presence,
     Reading,
     Record,
+    Replaced,
     Request,
     Schedule,
     Settings,
 )
+from panelward.watch import VERSION as WATCH
 from panelward.watch import Watch
 
-VERSION = 10
+VERSION = 11
 
 PRESENCES = ("aboard", "nobody-aboard", "laid-up")
+DEVICE = ("device", "fuse", "breaker")  # what a replaced device is called; any other word is the load, or a part of it
 
 
 class Core:
@@ -89,6 +92,8 @@ class Core:
         if isinstance(record, Presence):
             watch.presence(replace(record, received_ms=now_ms))
         elif isinstance(record, Request):
+            if record.kind == "replaced":
+                return self._replaced(record, now_ms, out)
             answer = self._request(record, now_ms)
             return [*self._collect(watch, out), answer]
         return self._collect(watch, out)
@@ -138,18 +143,31 @@ class Core:
             out = self._advance(old, now_ms)
         self._known, self._now_ms = True, now_ms
         schedule, self.record = settings.schedule, settings.record
-        if old is None or old.schedule != schedule or old.record != self.record:
-            new = Watch(schedule, silence_from_start=settings.silence_from_start, now_ms=now_ms, record=self.record)
-            new.panel.shift_ms = self._shift_ms
-            if old is not None:
-                new.restore(old.save())
-            self.watch = new
-        watch = self._ready()
+        replaced = dict(old.replaced) if old is not None else {}
+        for circuit_id, part, at_ms in settings.replaced:
+            replaced[circuit_id, part] = max(at_ms, replaced.get((circuit_id, part), 0))
+        if old is None or old.schedule != schedule or old.record != self.record or old.replaced != replaced:
+            self._renew(schedule, replaced, now_ms, silence_from_start=settings.silence_from_start)
         self._acquaint(schedule)
+        return self._withdrawn(out, now_ms)
+
+    def _renew(
+        self, schedule: Schedule, replaced: dict[tuple[str, str], int], now_ms: int, *, silence_from_start: bool
+    ) -> None:  # fmt: skip
+        """A watch of this schedule that keeps what the old one knows and may keep."""
+        new = Watch(schedule, silence_from_start=silence_from_start, now_ms=now_ms, record=self.record, replaced=replaced)
+        new.panel.shift_ms = self._shift_ms
+        if self.watch is not None:
+            new.restore(self.watch.save())
+        self.watch = new
+
+    def _withdrawn(self, out: list[Output], now_ms: int) -> list[Output]:
+        """End what stands and is not the case for the watch as it is now."""
+        watch = self._ready()
         still = watch.standing()
         for alarm in self._alarms.standing():
             if alarm.active and alarm.key not in still and alarm.ends_ms is None and alarm.condition.kind != "flood":
-                self._alarms.edge(_ended(alarm, now_ms))  # what it was about is no longer in the schedule
+                self._alarms.edge(_ended(alarm, now_ms))  # what it was about is gone
         return self._collect(watch, out)
 
     def _acquaint(self, schedule: Schedule) -> None:
@@ -161,13 +179,6 @@ class Core:
         if request.kind == "drill":
             drill_id = self._alarms.drill(request, now_ms)
             return Answer(id=request.id, done=True, why=drill_id, state="normal")
-        if request.kind == "replaced":
-            way = self._ready().ways.get(request.circuit or "")
-            if way is None:
-                return Answer(id=request.id, done=False, why=f"the schedule has no circuit '{request.circuit}'")
-            if way.drift is not None:
-                way.drift.replaced(now_ms)
-            return Answer(id=request.id, done=True, why="", state=None)
         if request.kind == "presence":
             if request.presence not in PRESENCES:
                 return Answer(id=request.id, done=False, why=f"presence must be one of {', '.join(PRESENCES)}")
@@ -179,6 +190,31 @@ class Core:
                 return Answer(id=request.id, done=False, why=f"the schedule has no circuit '{request.circuit}'")
             return self._alarms.working(request, now_ms)
         return self._alarms.request(request, now_ms)
+
+    def _replaced(self, request: Request, now_ms: int, out: list[Output]) -> list[Output]:
+        """Another load or device is there: what is known of the old one is over, what stands of it too."""
+        old = self._ready()
+        circuit_id, part = request.circuit or "", "device" if request.what.strip().casefold() in DEVICE else "load"
+        way = old.ways.get(circuit_id)
+        why = ""
+        if way is None:
+            why = f"the schedule has no circuit '{circuit_id}'"
+        elif part == "device" and way.circuit.protection is None:
+            why = f"the schedule lists no device of '{circuit_id}'"
+        elif part == "load" and way.circuit.role == "meter":
+            why = f"'{circuit_id}' is a meter: nothing is learned of its load"
+        elif not request.who.strip():
+            why = "a replacement needs who says so"
+        if way is None or why:
+            return [*self._collect(old, out), Answer(id=request.id, done=False, why=why)]
+        self._collect(old, out)
+        at_ms = now_ms + self._shift_ms
+        self._renew(old.schedule, old.replaced | {(circuit_id, part): at_ms}, now_ms, silence_from_start=old.from_start)
+        if part == "device":  # the cable is the old one, and as warm
+            self._ready().ways[circuit_id].over.cable = way.over.cable
+        out = self._withdrawn(out, now_ms)
+        out.append(Replaced(at_ms=at_ms, circuit=circuit_id, part=part, what=request.what, who=request.who))
+        return [*out, Answer(id=request.id, done=True, why="", state=part)]
 
     def standing(self) -> tuple[Alarm, ...]:
         """Alarms that are not over."""
@@ -194,6 +230,7 @@ class Core:
             "version": VERSION,
             "shift_ms": self._shift_ms,
             "now_ms": self._now_ms,
+            "replaced": [[*key, at_ms] for key, at_ms in self._ready().replaced.items()],
             "watch": self._ready().save(),
             "alarms": self._alarms.save(),
         }
@@ -202,11 +239,15 @@ class Core:
         self, state: dict[str, Any], schedule: Schedule, *, silence_from_start: bool, record: Record | None = None
     ) -> None:
         """Take back saved state. PanelwardError where it is of another version."""
-        if state.get("version") != VERSION:
-            raise PanelwardError(f"saved state of version {state.get('version')}; this program reads {VERSION}")
+        mine, found = (VERSION, WATCH), (state.get("version"), state.get("watch", {}).get("version"))
+        if found != mine:
+            raise PanelwardError(f"saved state of version {found}; this program reads {mine}")
         self._shift_ms, self._now_ms, self._known = state["shift_ms"], state["now_ms"], True
         self.record = record
-        watch = Watch(schedule, silence_from_start=silence_from_start, now_ms=self._now_ms, record=record)
+        replaced = {(circuit_id, part): at_ms for circuit_id, part, at_ms in state["replaced"]}
+        watch = Watch(
+            schedule, silence_from_start=silence_from_start, now_ms=self._now_ms, record=record, replaced=replaced
+        )  # fmt: skip
         watch.restore(state["watch"])
         watch.panel.shift_ms = self._shift_ms
         self.watch = watch

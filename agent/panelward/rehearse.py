@@ -1,13 +1,13 @@
-"""Readings from a file through the daemon's own core, starting cold: what would have been said, and when."""
+"""Readings from a file, or all that a journal keeps, through the daemon's own core, starting cold: what would be said."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
 from panelward.core import Core
-from panelward.records import Output, Reading, Record, Schedule, Settings, Transition
+from panelward.records import Input, Output, Reading, Record, Schedule, Settings, Transition
 
-__all__ = ["rehearse"]
+__all__ = ["rehearse", "relive"]
 
 
 def rehearse(
@@ -30,6 +30,18 @@ def rehearse(
             yield from _only(out)
     if begun and until_ms is not None:
         yield from _only(core.advance(until_ms))
+
+
+def relive(inputs: Iterable[Input]) -> Iterator[tuple[Transition, Schedule]]:
+    """Each transition of a journal's inputs, and the schedule in force: readings, requests, settings, clock, presence as they
+    came. What lies before the oldest settings is left out.
+    """
+    core = Core()
+    for item in inputs:
+        if core.watch is None and not isinstance(item, Settings):
+            continue
+        for transition in _only(core.feed(item)):
+            yield transition, core.schedule
 
 
 def _only(out: list[Output]) -> list[Transition]:

@@ -38,7 +38,9 @@ def days(draw: Callable[..., Any]) -> list[Input]:
     at_ms = T0
     now = {c: levels[-1] for c, levels in LEVELS.items()}
     for _ in range(draw(st.integers(5, 30))):
-        event = draw(st.sampled_from(["level"] * 6 + ["gap", "late", "ack", "away", "back", "gone", "drill", "volts", "work"]))
+        event = draw(
+            st.sampled_from(["level"] * 6 + ["gap", "late", "ack", "away", "back", "gone", "drill", "volts", "work", "new"])
+        )
         volts = 13.0
         if event == "level":
             changed = draw(st.sampled_from(sorted(LEVELS)))
@@ -58,6 +60,9 @@ def days(draw: Callable[..., Any]) -> list[Input]:
             inputs.append(
                 Request(kind="working", received_ms=at_ms, who="fitter", circuit=circuit, for_s=for_s, done=for_s is None)
             )
+        elif event == "new":
+            circuit_id, what = draw(st.sampled_from(["D1", "D6", "D7", "D99"])), draw(st.sampled_from(["fan", "fuse"]))
+            inputs.append(Request(kind="replaced", received_ms=at_ms, who="fitter", circuit=circuit_id, what=what))
         elif event == "volts":
             volts = draw(st.sampled_from([0.0, 10.5, 11.7]))
         for _ in range(draw(st.integers(1, 25))):

@@ -26,7 +26,7 @@ from panelward.records import (
     Settings,
     Transition,
 )
-from panelward.schedule.profile import Book, applied, load_profile, save_profile
+from panelward.schedule.profile import Book, Proposed, applied, load_profile, save_profile, standing
 from plans import PLAN, T0, circuit, plan
 
 DAY_S = 86_400.0
@@ -311,3 +311,63 @@ def test_a_record_gives_a_level_its_band_and_its_law() -> None:
         out = [x for r in stream({"D5": 70 / 12.8}, 3600, period_s=30, volts=12.8) for x in core.feed(r)]
         causes.append([x.cause for x in out if isinstance(x, Transition) and x.group == "level"])
     assert causes == [["part-open"], []]
+
+
+def changed(day: float, before_w: float, after_w: float) -> Draw:
+    """A heater that was replaced by another after so many days."""
+    return lambda t_s, volts, rng: heating(before_w if t_s < day * DAY_S else after_w)(t_s, volts, rng)
+
+
+def replaced_at(day: float) -> dict[str, int]:
+    return {"D5": T0 + round(day * DAY_S * 1000)}
+
+
+def test_nothing_is_learned_over_a_replacement() -> None:
+    """Seven runs of the new element are not enough, though there are three hundred of the old one; ten days of it are."""
+    outcome = of(HEATER, fortnight(HEATER, changed(13.7, 73, 84)), replaced=replaced_at(13.7))
+    assert outcome.book.in_force == 0
+    assert "its load was replaced, what was before does not count" in result(outcome, "D5")
+    outcome = of(HEATER, fortnight(HEATER, changed(4, 73, 84)), replaced=replaced_at(4))
+    made = outcome.book.profile
+    assert made is not None
+    assert made.circuits[0].levels[0].watts == pytest.approx(84, rel=0.01)
+    assert made.circuits[0].levels[0].tolerance <= 0.08
+
+
+def test_what_was_learned_of_the_old_load_leaves_the_book_and_the_rest_stays() -> None:
+    other = Profiled(circuit="D4", levels=(ProfiledLevel(name="pumping", watts=60, tolerance=0.1),))
+    old = Profiled(circuit="D5", levels=(ProfiledLevel(name="heating", watts=73, tolerance=0.05),))
+    waits = Proposed("D5", "move", "heating", 66.0, 0.05, "", "", made_ms=T0 - 1)
+    book = replace(Book("survey-van").with_version(T0 - 1, "", "", (other, old)), proposed=(waits,))
+    rows = fortnight(HEATER, heating(86), days=2)
+    outcome = of(HEATER, rows, book=book, replaced=replaced_at(0), goes_on=lambda: False)
+    assert outcome.book.profile is not None
+    assert outcome.book.profile.why == "replaced: D5"
+    assert outcome.book.profile.circuits == (other,)
+    assert outcome.book.proposed == ()
+    again = of(HEATER, rows, book=outcome.book, replaced=replaced_at(0), goes_on=lambda: False)
+    assert again.book == outcome.book
+    # An old version that a person puts in force again is still of the old load.
+    assert standing(book.profile, replaced_at(0)) == replace(book.profile, circuits=(other,))  # type: ignore[type-var]
+
+
+def test_an_old_record_is_no_anchor_of_a_new_load_and_a_new_one_is() -> None:
+    """Listed at 80 W, measured at 95 W, replaced; what stands at 86 W may be taken, beside 95 W it may not."""
+    measured = Measured(name="heating", watts=98, low_w=95, high_w=99, sd_w=1, readings=60)
+    ways = (Commissioned(circuit="D5", levels=(measured,)),)
+    record = Record(vehicle="survey-van", version=1, made_ms=T0 - 1, who="Ada Fitter", instrument="clamp", circuits=ways)
+    rows = fortnight(HEATER, heating(86))
+    assert [p.what for p in of(HEATER, rows, record=record).book.proposed] == ["move"]
+    assert of(HEATER, rows, record=record, replaced=replaced_at(0)).book.in_force == 1
+    anew = replace(record, made_ms=T0 + 1)
+    assert [p.what for p in of(HEATER, rows, record=anew, replaced=replaced_at(0)).book.proposed] == ["move"]
+
+
+def test_what_is_accepted_is_as_old_as_what_was_seen() -> None:
+    """A proposal that was made before the load was replaced: taken afterwards, it still does not hold of the new one."""
+    outcome = of(MODEM, fortnight(MODEM, new_device))
+    after = accept(outcome.book, panel(MODEM), "D2", who="Ada Fitter", why="", now_ms=T0 + 30 * 86_400_000)
+    gone = standing(after.profile, {"D2": T0 + 20 * 86_400_000})
+    assert gone is not None
+    assert gone.circuits == ()
+    assert standing(after.profile, {"D2": T0}) == after.profile

@@ -111,3 +111,29 @@ def test_a_profile_that_was_changed_by_hand_is_refused(lived: tuple[Path, Path],
     assert main(args) == 2
     assert "changed by hand" in " ".join(capsys.readouterr().err.split())
     assert profile.read_text() == before
+
+
+def test_a_replacement_in_the_journal_ends_what_was_learned(
+    lived: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    schedule, path = lived
+    args = ["learn", "--schedule", str(schedule), "--journal", str(path)]
+    assert main(args) == 0
+    journal = Journal.open(path)
+    at_ms = T0 + 10 * 86_400_000
+    for n in range(1, 300):
+        later_ms = at_ms + n * 60_000
+        journal.append(Reading("D5", later_ms, later_ms, volts=13.0, amps=0.06))
+    for each in ({"circuit": "D5", "part": "load"}, {"circuit": "D5", "part": "device"}):
+        journal.replaced([each | {"at_ms": at_ms, "what": "", "who": "Kari"}])
+    journal.commit()
+    journal.close()
+    capsys.readouterr()
+    assert main(args) == 0
+    out = capsys.readouterr().out
+    assert "Version 2 of the profile, 2026-05-11 10:59Z: without D5, whose load was replaced." in out
+    assert "what was before does not count" in " ".join(out.split())
+    found = json.loads(schedule.with_suffix(".profile.json").read_text())
+    assert (found["in_force"], found["versions"][1]["circuits"]) == (2, {})
+    assert main(["replaced", "--list", "--json", "--schedule", str(schedule), "--journal", str(path)]) == 0
+    assert [json.loads(line)["part"] for line in capsys.readouterr().out.splitlines()] == ["load", "device"]

@@ -29,6 +29,7 @@ COMMANDS = (
     "acknowledge",
     "working",
     "presence",
+    "replaced",
     "drill",
     "rehearse",
     "learn",

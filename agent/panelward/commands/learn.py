@@ -101,6 +101,7 @@ def _learn(args: argparse.Namespace, book: Book) -> int:
     try:
         last_ms = journal.last_received_ms or 0
         from_ms = last_ms - round(args.days * 86_400_000)
+        replacements = journal.replacements()
         quarantine = quarantine_of(journal.last_transitions(TRANSITIONS), last_ms)
         outcome = learn(
             schedule,
@@ -109,6 +110,7 @@ def _learn(args: argparse.Namespace, book: Book) -> int:
             quarantine=quarantine,
             now_ms=last_ms,
             record=record,
+            replaced={each["circuit"]: int(each["at_ms"]) for each in replacements if each["part"] == "load"},
             goes_on=lambda: time.monotonic() - began < args.seconds,
             says=lambda label: print(f"  {label:<40}", end="\r", file=sys.stderr) if sys.stderr.isatty() else None,
         )
@@ -129,10 +131,12 @@ def lines(outcome: Outcome, before: Book) -> list[str]:
     for result in outcome.results:
         found += _of(result)
     book = outcome.book
-    if book.in_force != before.in_force:
-        when = datetime.fromtimestamp(book.versions[-1].made_ms / 1000, UTC)
-        found.append(f"Version {book.in_force} of the profile, {when:%Y-%m-%d %H:%M}Z: narrower, taken by itself.")
-    else:
+    for made in book.versions[len(before.versions) :]:
+        when = datetime.fromtimestamp(made.made_ms / 1000, UTC)
+        gone = made.why.removeprefix("replaced: ")
+        why = "narrower, taken by itself" if gone == made.why else f"without {gone}, whose load was replaced"
+        found.append(f"Version {made.version} of the profile, {when:%Y-%m-%d %H:%M}Z: {why}.")
+    if book.in_force == before.in_force:
         found.append("The profile stays as it is.")
     if book.proposed:
         found += ["", "Waits for a person (panelward learn --accept ID --who NAME):"]

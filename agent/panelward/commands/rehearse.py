@@ -13,7 +13,7 @@ from textwrap import fill
 from typing import Any
 
 from panelward.commands import add_schedule
-from panelward.errors import Fault, ReadingsError
+from panelward.errors import BadInput, Fault, ReadingsError
 from panelward.records import Reading
 
 PROGRESS_EVERY = 200_000
@@ -23,10 +23,13 @@ LATEST_S = 32_503_680_000.0  # the year 3000
 def register(subparsers: Any) -> None:
     command = subparsers.add_parser(
         "rehearse", help="run readings from a file through the watch", description="Runs readings from a file through "
-        "the daemon's own core, starting cold, and prints every transition of an alarm in time order."
+        "the daemon's own core, starting cold, and prints every transition of an alarm in time order. With --journal, all "
+        "that the daemon took in: readings, settings and what people asked for, by the schedules that it had."
     )  # fmt: skip
     add_schedule(command)
-    command.add_argument("--readings", metavar="R.csv", required=True, help="the readings (- for standard input)")
+    source = command.add_mutually_exclusive_group(required=True)
+    source.add_argument("--readings", metavar="R.csv", help="the readings (- for standard input)")
+    source.add_argument("--journal", metavar="J.sqlite", help="a journal instead, as it was lived")
     command.add_argument("--record", metavar="C.json", help="what was measured when it was handed over (default: none)")
     command.add_argument("--profile", metavar="P.json", help="what was learned and accepted (default: none)")
     command.add_argument("--until", metavar="T", help="advance on to this time after the last row (RFC 3339 or Unix seconds)")
@@ -43,6 +46,8 @@ def run(args: argparse.Namespace) -> int:
     from panelward.schedule.profile import applied, load_profile
     from panelward.wording import alarm_object
 
+    if args.journal:
+        return _relive(args)
     schedule, _ = load(args.schedule)
     profile = None
     if args.profile:
@@ -79,6 +84,29 @@ def run(args: argparse.Namespace) -> int:
     absent = [c.id for c in schedule.circuits if c.id not in seen]
     if absent:
         print(f"not judged, no reading in the file: {', '.join(absent)}", file=sys.stderr)
+    return 0
+
+
+def _relive(args: argparse.Namespace) -> int:
+    """A journal: its own schedules, records and requests hold."""
+    from panelward.journal import Journal
+    from panelward.rehearse import relive
+    from panelward.schedule.profile import parsed
+    from panelward.wording import alarm_object
+
+    if args.record or args.profile or args.until:
+        raise BadInput("--journal: the journal keeps its own record, profile and time; leave --record, --profile, --until out")
+    journal = Journal.read(args.journal)
+    try:
+        inputs = (item for _, item in journal.inputs_after(0, lambda text: parsed(text, "the journal")))
+        for transition, schedule in relive(inputs):
+            if transition.priority == "journal" and not args.all:
+                continue
+            found = alarm_object(transition, schedule)
+            print(json.dumps(found, ensure_ascii=False) if args.json else line(found))
+    finally:
+        journal.close()
+    print(f"used: journal {args.journal}", file=sys.stderr)
     return 0
 
 

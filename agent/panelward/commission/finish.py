@@ -39,7 +39,8 @@ def record(schedule: Schedule, state: State, lap: Lap) -> Record:
     ways = tuple(_way(schedule, state, lap, c) for c in schedule.circuits if c.role != "meter" and (c.loads or c.protection))
     monitors = tuple(checked(schedule, state, m) for m in schedule.monitors)
     if state.only and state.old is not None:
-        kept = [c for c in state.old.circuits if c.circuit not in state.only]
+        old_ms = state.old.made_ms
+        kept = [replace(c, measured_ms=c.measured_ms or old_ms) for c in state.old.circuits if c.circuit not in state.only]
         ways = (*kept, *(w for w in ways if w.circuit in state.only))
         order = [c.id for c in schedule.circuits]
         ways = tuple(sorted(ways, key=lambda w: order.index(w.circuit) if w.circuit in order else len(order)))

@@ -24,6 +24,7 @@ from typing import Any, NamedTuple
 from panelward import __version__, sealed
 from panelward.core import Core
 from panelward.daemon import requests
+from panelward.daemon.beside import profiled, recorded
 from panelward.daemon.clock import HostClock, Pace
 from panelward.daemon.outward import Outward
 from panelward.daemon.present import present
@@ -34,9 +35,21 @@ from panelward.intake import Intake, Refusals
 from panelward.journal import Journal
 from panelward.link import Link, Message
 from panelward.notify import SendResult
-from panelward.records import Answer, Doing, Input, Output, Presence, Reading, Record, Request, Schedule, Settings, Transition
+from panelward.records import (
+    Answer,
+    Doing,
+    Input,
+    Output,
+    Presence,
+    Reading,
+    Replaced,
+    Request,
+    Schedule,
+    Settings,
+    Transition,
+)
 from panelward.schedule import load
-from panelward.schedule.profile import applied, joined, load_profile, parsed, path_of
+from panelward.schedule.profile import parsed
 
 __all__ = ["Daemon"]
 
@@ -88,8 +101,7 @@ class Daemon:
         self._supervisor = Supervisor(log=self._log)
         self.schedule, self._text = load(schedule_path)
         ready_to_watch(self.schedule, schedule_path)
-        self.schedule, self._text = self._profiled(self.schedule, self._text)
-        self._record = self._load_record(self.schedule, None)
+        self._record = recorded(schedule_path, self.schedule, None, self._log)
         self._lock = lock(journal_path)
         self._journal = Journal.open(journal_path)
         if self._journal.set_aside:
@@ -114,6 +126,8 @@ class Daemon:
         self._addresses = tuple(addresses)
         self._unlike = [ref for ref, url in addresses.items() if not re.match(r"[A-Za-z][A-Za-z0-9+.-]*://.", url)]
         self._restore()
+        self._plain, self._plain_text = self.schedule, self._text  # as written, without what was learned
+        self.schedule, self._text = self._learned()
         self._clock = HostClock(pace, not_before_ms=self._last_input_ms + 1 if self._last_input_ms else 0)
         self._intake = Intake(self.schedule, self._refusals)
         self._link = self._make_link()
@@ -136,6 +150,7 @@ class Daemon:
                 begin = number
             except (PanelwardError, KeyError, TypeError, ValueError) as error:
                 self._log(f"the saved state can't be used ({error}): starting from the journal's inputs")
+                self._core = Core()
         self._last_input_ms = self._core.now_ms if begin else 0
         found: list[Output] = []
         for _, item in self._journal.inputs_after(begin, lambda text: parsed(text, "the journal")):
@@ -143,7 +158,7 @@ class Daemon:
                 continue  # what is left of older inputs, pruned up to here
             found += self._core.feed(item)
             self._last_input_ms = max(self._last_input_ms, item.received_ms)
-        self._journal.doing([asdict(item) for item in found if isinstance(item, Doing)])
+        self._note(found)
         told = [t for t in found if isinstance(t, Transition) and not self._journal.known(t.id, t.sequence)]
         if told:
             self._outward.write(told, self._core.schedule, None)
@@ -177,16 +192,7 @@ class Daemon:
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
             signal.signal(number, lambda n, _frame: self._inbox.put(_Signal(n)))
         self._outward.start()
-        self._feed(
-            Settings(
-                received_ms=self._clock.now_ms(),
-                schedule=self.schedule,
-                schedule_text=self._text,
-                started=True,
-                silence_from_start=True,
-                **self._commissioned(),
-            )
-        )
+        self._set(started=True)
         self._feed(self._presence(False))
         self._commit()
         self._outward.publish_standing()
@@ -316,7 +322,9 @@ class Daemon:
     def _ask(self, request: Request) -> Answer:
         for item in self._feed(request):
             if isinstance(item, Answer):
-                if request.kind in ("working", "presence"):
+                if request.kind == "replaced" and item.done:
+                    self._anew()
+                if request.kind in ("working", "presence", "replaced"):
                     self._commit()  # it is in the journal, and `now` shows it, before it is answered
                 return item
         return Answer(id=request.id, done=False, why="nothing came of it")
@@ -332,44 +340,46 @@ class Daemon:
         try:
             schedule, text = load(self._schedule_path)
             ready_to_watch(schedule, self._schedule_path)
-            schedule, text = self._profiled(schedule, text)
             if schedule.broker != self.schedule.broker or schedule.vehicle.id != self.schedule.vehicle.id:
                 raise EnvironmentFault("another broker or vehicle id needs a restart; the old schedule stays")
         except PanelwardError as error:
             self._log(f"reload refused, the old schedule stays: {error}")
             return Answer(id=request.id, done=False, why=str(error))
-        self.schedule, self._text = schedule, text
-        self._record = self._load_record(schedule, self._record)
+        self._plain, self._plain_text = schedule, text
+        self.schedule, self._text = self._learned()
+        self._record = recorded(self._schedule_path, schedule, self._record, self._log)
         self._intake = Intake(schedule, self._refusals)
         if self._link is not None:
             self._link.subscribe(self._filters())
-        now_ms = self._clock.now_ms()
-        self._feed(
-            Settings(received_ms=now_ms, schedule=schedule, schedule_text=text, silence_from_start=True, **self._commissioned())
-        )
+        self._set(started=False)
         self._log("schedule read anew")
         return Answer(id=request.id, done=True, why="", state=None)
 
-    def _profiled(self, schedule: Schedule, text: str) -> tuple[Schedule, str]:
-        """With what was learned, if there is such a file beside the schedule. One that can't be used stops nothing."""
-        try:
-            book, _ = load_profile(path_of(self._schedule_path), schedule.vehicle.id)
-        except PanelwardError as error:
-            self._log(f"the learned profile can't be used, the schedule alone holds: {error}")
-            return schedule, text
-        return applied(schedule, book.profile), joined(text, book.profile)
+    def _set(self, *, started: bool) -> None:
+        """What a person wrote holds from here on."""
+        replaced = tuple((*key, at_ms) for key, at_ms in self._replaced().items())
+        self._feed(
+            Settings(
+                received_ms=self._clock.now_ms(), schedule=self.schedule, schedule_text=self._text, started=started,
+                silence_from_start=True, replaced=replaced, **self._commissioned(),
+            )
+        )  # fmt: skip
 
-    def _load_record(self, schedule: Schedule, old: Record | None) -> Record | None:
-        """The commissioning record beside the schedule, if there is one. One that can't be used stops nothing."""
-        path = sealed.path_of(self._schedule_path)
-        if not path.exists():
-            return None
-        try:
-            return sealed.load(path, schedule.vehicle.id)[-1]
-        except PanelwardError as error:
-            kept = "the one read before stays" if old else "watching without it"
-            self._log(f"the commissioning record can't be used, {kept}: {error}")
-            return old
+    def _learned(self) -> tuple[Schedule, str]:
+        """The schedule with what was learned of the loads that are there now."""
+        return profiled(self._schedule_path, self._plain, self._plain_text, self._replaced(), self._log)
+
+    def _anew(self) -> None:
+        """Something was replaced: what was learned of it goes from the schedule in force, too."""
+        schedule, text = self._learned()
+        if schedule != self.schedule:
+            self.schedule, self._text = schedule, text
+            self._set(started=False)
+
+    def _replaced(self) -> dict[tuple[str, str], int]:
+        """What was replaced, and when last: by the journal, and by what is not in it yet."""
+        known = {(each["circuit"], each["part"]): int(each["at_ms"]) for each in self._journal.replacements()}
+        return known | (self._core.watch.replaced if self._core.watch is not None else {})
 
     def _commissioned(self) -> dict[str, Any]:
         return {"record": self._record, "record_text": sealed.text_of(self._record) if self._record else ""}
@@ -377,11 +387,16 @@ class Daemon:
     # Out.
 
     def _tell(self, out: list[Output]) -> None:
-        self._journal.doing([asdict(item) for item in out if isinstance(item, Doing)])
+        self._note(out)
         found = [item for item in out if isinstance(item, Transition)]
         if found:
             self._outward.write(found, self._core.schedule, self._now_row())
             self._unsaved = 0
+
+    def _note(self, out: list[Output]) -> None:
+        """What is journalled beside the alarms."""
+        self._journal.doing([asdict(item) for item in out if isinstance(item, Doing)])
+        self._journal.replaced([asdict(item) for item in out if isinstance(item, Replaced)])
 
     def _commit(self) -> None:
         self._outward.commit(self._now_row())

@@ -57,6 +57,7 @@ def read(kind: str, payload: bytes, received_ms: int) -> Request:
         priority=priority,
         done=done,
         presence=_text(body, "presence") or None,
+        what=_text(body, "what"),
         reply_to=_text(body, "reply_to") or None,
     )
 

@@ -152,6 +152,12 @@ class Past(Connected):
         """What the vehicle was doing, change by change, the oldest first."""
         return [json.loads(body) for (body,) in self._ask("SELECT body FROM doing ORDER BY at_ms, rowid")]
 
+    def replacements(self) -> list[dict[str, Any]]:
+        """What was replaced, by whom and when, the oldest first; a journal of an older version knows of none."""
+        if not self._ask("SELECT 1 FROM sqlite_master WHERE name = 'replaced'"):
+            return []
+        return [json.loads(body) for (body,) in self._ask("SELECT body FROM replaced ORDER BY at_ms, rowid")]
+
     def present(self) -> dict[str, Any] | None:
         """The row that the daemon keeps for `panelward now`; None: it has not written one yet."""
         found = self._ask("SELECT body FROM present")

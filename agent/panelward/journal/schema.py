@@ -46,7 +46,12 @@ def doing(connection: sqlite3.Connection) -> None:
     connection.execute("CREATE TABLE doing (at_ms INTEGER NOT NULL, body TEXT NOT NULL, PRIMARY KEY (at_ms, body))")
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing)
+def replaced(connection: sqlite3.Connection) -> None:
+    """What was replaced, a row a time: kept for good, as a record may be years old."""
+    connection.execute("CREATE TABLE replaced (at_ms INTEGER NOT NULL, body TEXT NOT NULL, PRIMARY KEY (at_ms, body))")
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing, replaced)
 
 
 class NewerJournal(Exception):

@@ -32,6 +32,7 @@ def read(kind: str, body: str, parse: Callable[[str], Schedule]) -> Input:
     if kind == "settings":
         known = {name: found[name] for name in _names(Settings) if name in found}
         commissioned = sealed.parse(known["record_text"]) if known.get("record_text") else None
+        known["replaced"] = tuple((each[0], each[1], each[2]) for each in found.get("replaced", ()))
         return Settings(schedule=parse(found["schedule_text"]), record=commissioned, **known)
     record = _KINDS[kind]
     return record(**{name: found[name] for name in _names(record) if name in found})

@@ -69,6 +69,7 @@ class Journal(Past, OutboxTable):
         self._messages: dict[tuple[str, int, str], OutboxRow] = {}
         self._settlements: list[Settlement] = []
         self._doings: list[tuple[int, str]] = []
+        self._replaced: list[tuple[int, str]] = []
         self._present: str | None = None
         self._number = self._written = opening.last_number(connection)
         found = self._ask("SELECT value FROM counters WHERE name = 'message'")
@@ -113,6 +114,10 @@ class Journal(Past, OutboxTable):
         """What the vehicle does from now on, for the next commit: `at_ms` and the rest. No I/O."""
         self._doings += [(each["at_ms"], _json(each)) for each in changes]
 
+    def replaced(self, found: Iterable[Mapping[str, Any]]) -> None:
+        """What was replaced, for the next commit: `at_ms` and the rest. No I/O."""
+        self._replaced += [(each["at_ms"], _json(each)) for each in found]
+
     @property
     def last_number(self) -> int:
         """The number of the last input appended, in this run or an earlier one; 0: none."""
@@ -154,7 +159,14 @@ class Journal(Past, OutboxTable):
         """
         self._accept(transitions, outbox, now_row)
         self._seal()
-        if not (self._pieces or self._transitions or self._settlements or self._doings or self._present is not None):
+        if not (
+            self._pieces
+            or self._transitions
+            or self._settlements
+            or self._doings
+            or self._replaced
+            or self._present is not None
+        ):
             return []
         return self._write()
 
@@ -267,6 +279,7 @@ class Journal(Past, OutboxTable):
         self._messages.clear()
         self._settlements.clear()
         self._doings.clear()
+        self._replaced.clear()
         self._present = None
         return new
 
@@ -291,6 +304,7 @@ class Journal(Past, OutboxTable):
                 connection.execute("INSERT OR REPLACE INTO counters VALUES ('message', ?)", (self._message_number,))
             self._write_settlements(connection)
             connection.executemany("INSERT OR IGNORE INTO doing VALUES (?, ?)", self._doings)
+            connection.executemany("INSERT OR IGNORE INTO replaced VALUES (?, ?)", self._replaced)
             if self._present is not None:
                 connection.execute("INSERT OR REPLACE INTO present VALUES (1, ?)", (self._present,))
             if snapshot is not None:

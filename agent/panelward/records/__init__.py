@@ -20,6 +20,7 @@ from panelward.records.outputs import (
     Facts,
     Figure,
     Output,
+    Replaced,
     Transition,
 )
 from panelward.records.plan import (
@@ -79,6 +80,7 @@ __all__ = [
     "Protection",
     "Reading",
     "Record",
+    "Replaced",
     "Request",
     "Schedule",
     "Segment",

@@ -42,6 +42,7 @@ class Commissioned:
     runs: int | None = None  # whole runs of a load that cycles by itself, and the medians of their lengths
     run_s: float | None = None
     idle_s: float | None = None
+    measured_ms: int | None = None  # a version keeps the ways that were not measured anew; None: as old as its version
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -47,6 +47,7 @@ class Request:
     priority: str | None = None  # drill only
     done: bool = False  # working only: it is over
     presence: str | None = None  # presence only: aboard | nobody-aboard | laid-up
+    what: str = ""  # replaced only: the device, or any other word for what its load is or has in it
     reply_to: str | None = None
 
 
@@ -61,6 +62,7 @@ class Settings:
     silence_from_start: bool = False  # live: a circuit that never spoke is overdue too
     record: Record | None = None  # what was measured when it was handed over
     record_text: str = ""  # its sealed text: journalled likewise
+    replaced: tuple[tuple[str, str, int], ...] = ()  # (circuit, load | device, Unix ms): what the journal knows of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

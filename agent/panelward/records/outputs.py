@@ -115,4 +115,15 @@ class Doing:
         )  # fmt: skip
 
 
-Output = Transition | Answer | Doing
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Replaced:
+    """Another part does its work from now on: what was learned and measured of the old one no longer holds."""
+
+    at_ms: int
+    circuit: str
+    part: str  # load | device
+    what: str = ""  # as a person put it
+    who: str = ""
+
+
+Output = Transition | Answer | Doing | Replaced

@@ -24,6 +24,7 @@ class Profiled:
     circuit: str
     levels: tuple[ProfiledLevel, ...] = ()
     standby_max_w: float | None = None
+    made_ms: int = 0  # when this was learned or accepted: a later version keeps it; 0: as old as its version
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

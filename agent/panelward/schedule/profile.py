@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -35,6 +36,7 @@ class Proposed:
     tolerance: float
     now: str
     why: str
+    made_ms: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,14 @@ def applied(schedule: Schedule, profile: Profile | None) -> Schedule:
     if profile is None:
         return schedule
     return replace(schedule, circuits=tuple(applied_to(c, profile.circuit(c.id)) for c in schedule.circuits))
+
+
+def standing(profile: Profile | None, replaced: Mapping[str, int]) -> Profile | None:
+    """The profile without what was learned of loads that were replaced since (`replaced`: circuit -> Unix ms)."""
+    if profile is None:
+        return None
+    kept = tuple(c for c in profile.circuits if (c.made_ms or profile.made_ms) > replaced.get(c.circuit, -1))
+    return profile if kept == profile.circuits else replace(profile, circuits=kept)
 
 
 def applied_to(circuit: Circuit, learned: Profiled | None) -> Circuit:
@@ -158,6 +168,7 @@ def _version(raw: dict[str, Any], file: str) -> Profile:
                 ProfiledLevel(name=x["name"], watts=_watts(x["watts"]), tolerance=float(x["tolerance"])) for x in each["levels"]
             ),
             standby_max_w=None if each["standby_max_w"] is None else _watts(each["standby_max_w"]),
+            made_ms=int(each.get("made_ms", 0)),
         )
         for name, each in raw["circuits"].items()
     )
@@ -209,6 +220,7 @@ def _body(profile: Profile) -> dict[str, Any]:
                 "levels": [{"name": x.name, "watts": x.watts, "tolerance": x.tolerance} for x in c.levels],
                 "standby_max_w": c.standby_max_w,
             }
+            | ({"made_ms": c.made_ms} if c.made_ms else {})
             for c in profile.circuits
         },
     }

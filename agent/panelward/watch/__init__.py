@@ -22,6 +22,7 @@ No clock, no I/O. Times are milliseconds on the core's own axis. No set is itera
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -48,6 +49,8 @@ VERSION = 9
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 FALSE_A_WEEK = 0.1  # of drift, over all metrics of the vehicle together, at most
+OF_LOAD = ("level", "drain", "rhythm", "drift")  # what is learned of a load,
+OF_DEVICE = ("over", "early", "doubt")  # … of a device, how warm it is and which of its type
 EITHER = 0.5  # of a circuit whose name looks swapped: it is about this one or the other
 _NO_MONITOR = Monitor(name="", dialect="plain", topic="")
 
@@ -56,12 +59,14 @@ class Watch:
     """All circuits of one schedule."""
 
     def __init__(
-        self, schedule: Schedule, *, silence_from_start: bool, now_ms: int, record: Record | None = None
+        self, schedule: Schedule, *, silence_from_start: bool, now_ms: int, record: Record | None = None,
+        replaced: Mapping[tuple[str, str], int] | None = None,
     ) -> None:  # fmt: skip
         self.schedule, self.record = schedule, record
+        self.replaced = dict(replaced or {})  # (circuit, load | device) -> when, Unix ms
         self._bench = Bench()
         self.panel = Panel(schedule.vehicle.timezone)
-        self._silence_from_start = silence_from_start
+        self.from_start = silence_from_start
         self._broker = BrokerSilence(self._bench, schedule.broker.host if schedule.broker else "broker")
         self._monitors = {m.name: MonitorSilence(self._bench, m, self._broker) for m in schedule.monitors}
         self.tree = Tree(self._bench, schedule)
@@ -103,10 +108,12 @@ class Watch:
         if circuit.role == "load" and commissioned is not None and self.record is not None:
             source, ambient_c = self.schedule.supply(circuit.supply), self.record.ambient_c
             drift = Drift(self._bench, self.panel, circuit, source, commissioned, ambient_c, self._h)
+            if self._anchor(circuit) is None:
+                drift.replaced(0)
         self.ways[circuit.id] = Way(
             self._bench, self.panel, self.tree, self.schedule, circuit, over.monitor.expect_every_s, silence,
             self._supplies[circuit.supply], next((n for n in self._names if circuit in n.circuits), None),
-            self._unmoved[circuit.supply], self._commissioned(circuit), self._unassigned.get(circuit.supply),
+            self._unmoved[circuit.supply], self._anchor(circuit), self._unassigned.get(circuit.supply),
             self._feeds(circuit),
             self.doing if self.doing.listens(circuit) else None, drift if drift and drift.judged else None,
         )  # fmt: skip
@@ -125,9 +132,22 @@ class Watch:
         found = self.record.circuit(circuit.id) if self.record is not None else None
         return found if found is None or found.seen_on is None else None  # else of another channel: its labels were swapped
 
+    def _anchor(self, circuit: Circuit) -> Commissioned | None:
+        """… of the load that is there now: after a replacement none, until it is measured again."""
+        found = self._commissioned(circuit)
+        if found is None or self.record is None:
+            return None
+        return found if (found.measured_ms or self.record.made_ms) > self.replaced.get((circuit.id, "load"), -1) else None
+
     def _keys(self, circuit: Circuit) -> dict[str, str]:
-        of_record = repr((level.depends(circuit), self._commissioned(circuit)))
-        return _keys(self.schedule, circuit) | {"level": of_record, "drift": of_record}
+        """What each part's state depends on; what was replaced begins anew."""
+        keys = _keys(self.schedule, circuit)
+        keys["level"] = keys["drift"] = repr((level.depends(circuit), self._commissioned(circuit)))
+        for part, of_it in (("load", OF_LOAD), ("device", OF_DEVICE)):
+            at_ms = self.replaced.get((circuit.id, part))
+            if at_ms is not None:
+                keys |= {name: f"{keys[name]} since {at_ms}" for name in of_it}
+        return keys
 
     def reading(self, reading: Reading) -> None:
         """One reading of a circuit, a meter or a probe; of one that the schedule does not have, nothing."""
@@ -175,7 +195,7 @@ class Watch:
         """The program was off until now: one gap, and timers start anew."""
         for way in self.ways.values():
             way.rest(now_ms)
-            if way.silence.heard_ms is not None or self._silence_from_start:
+            if way.silence.heard_ms is not None or self.from_start:
                 way.silence.begin(now_ms)
         for supply in self._supplies.values():
             supply.rest()
