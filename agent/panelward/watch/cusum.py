@@ -30,26 +30,6 @@ class Cusum:
         return self.high if self.high >= self.low else -self.low
 
 
-class Moments:
-    """Running mean and standard deviation (Welford 1962): stable where a sum of squares is not."""
-
-    __slots__ = ("mean", "n", "squares")
-
-    def __init__(self) -> None:
-        self.n, self.mean, self.squares = 0, 0.0, 0.0
-
-    def take(self, value: float) -> None:
-        self.n += 1
-        step = value - self.mean
-        self.mean += step / self.n
-        self.squares += step * (value - self.mean)
-
-    @property
-    def sd(self) -> float:
-        """Of a sample (n - 1); 0 of fewer than two."""
-        return float((self.squares / (self.n - 1)) ** 0.5) if self.n > 1 else 0.0
-
-
 def run_length(h: float, shift: float = 0.0, k: float = K, *, sides: int = 2) -> float:
     """Mean number of values until an alarm, by Siegmund (1985): within 3 % up to shifts of 1.5 sd."""
     b = h + 1.166
