@@ -120,6 +120,7 @@ class House:
         self.clock = f"2026-05-01T06:00Z,{rate:g},{time.time():.3f}"
         self.log = folder / "watch.log"
         self.daemon: subprocess.Popen[bytes] | None = None
+        self.people: Path | None = None
         self._monitor: Link | None = None
 
     def start(self, *, simulated: bool = True, notify: str | None = None, under: Sequence[str] = ()) -> None:
@@ -135,6 +136,8 @@ class House:
             "--journal",
             str(self.journal),
         ]
+        if self.people is not None:
+            command += ["--people", str(self.people)]
         if simulated:
             command += ["--clock", self.clock]
         env = os.environ | {"PANELWARD_NOTIFY": self.phone.address if notify is None else notify}

@@ -18,6 +18,7 @@ from panelward.records import (
     Answer,
     Clock,
     Condition,
+    Doing,
     Input,
     Output,
     Presence,
@@ -62,6 +63,11 @@ class Core:
     def shift_ms(self) -> int:
         """From the core's own axis to Unix time."""
         return self._shift_ms
+
+    @property
+    def doing(self) -> Doing | None:
+        """What the vehicle does, as far as known; None before the first settings."""
+        return self.watch.doing.latest if self.watch is not None else None
 
     def _ready(self) -> Watch:
         if self.watch is None:

@@ -101,6 +101,7 @@ KINDS: dict[str, Kind] = {
     "readings-overdue": Kind(end_is_told=True),
     "reading-suspect": Kind(),
     "drill": Kind(),
+    "messages-unsent": Kind(),
     "flood": Kind(),
 }
 
@@ -571,7 +572,7 @@ _EVENT_OF = {
     "in-service": "return",
 }
 _OUTWARD = ("unshelve", "in-service")
-_ITS_OWN = ("drill", "flood")  # a person asked for it, or it is the summary itself
+_ITS_OWN = ("drill", "flood", "messages-unsent")  # a person asked for it, or it is the summary itself
 _KEPT = (
     "id",
     "state",

@@ -26,7 +26,8 @@ from panelward.core import Core
 from panelward.daemon import requests
 from panelward.daemon.beside import profiled, recorded
 from panelward.daemon.clock import HostClock, Pace
-from panelward.daemon.outward import Outward
+from panelward.daemon.outward import WEEKLY, Outward
+from panelward.daemon.outward import Doing as Whereabouts
 from panelward.daemon.present import present
 from panelward.daemon.starting import lock, ready_to_watch, to_stderr
 from panelward.daemon.supervisor import Supervisor
@@ -48,6 +49,7 @@ from panelward.records import (
     Settings,
     Transition,
 )
+from panelward.records.people import People, everybody
 from panelward.schedule import load
 from panelward.schedule.profile import parsed
 
@@ -87,12 +89,16 @@ class _Signal(NamedTuple):
 class Daemon:
     """One vehicle's watch. `run` returns when it is told to stop; EnvironmentFault and ScheduleError at the start."""
 
+    ROLE = "panelward"
+    SILENCE_FROM_START = True  # a circuit that never spoke is overdue too
+
     def __init__(
         self,
         schedule_path: str,
         journal_path: str,
         addresses: Mapping[str, str],
         *,
+        people: People | None = None,
         pace: Pace | None = None,
         log: Callable[[str], None] | None = None,
     ) -> None:
@@ -107,7 +113,7 @@ class Daemon:
         if self._journal.set_aside:
             self._log(f"the journal could not be read: set aside as {self._journal.set_aside}, a new one begun")
         self._inbox: queue.SimpleQueue[Message | _State | _Sent | _Signal] = queue.SimpleQueue()
-        self._due = dict.fromkeys(("life", "snapshot", "prune", "clock", "refusals"), 0.0)  # monotonic
+        self._due = dict.fromkeys(("life", "snapshot", "prune", "clock", "refusals", "weekly"), 0.0)  # monotonic
         self._refusals = Refusals()
         self._core = Core()
         self._link: Link | None = None
@@ -115,12 +121,18 @@ class Daemon:
         self._unsaved = 0
         self._last_input_ms = 0
         self._last_reading_ms: int | None = None
+        self._clock = HostClock(pace, not_before_ms=0)
         self._outward = Outward(
             self._journal,
+            people if people is not None else everybody(addresses),
             addresses,
+            now_ms=self._watch_ms,
+            rate=self._clock.rate,
+            doing=self._whereabouts,
             prefix=self._topic(""),
             publish=self._publish,
             sent=lambda results: self._inbox.put(_Sent(results)),
+            heard=self._heard,
             log=self._log,
         )
         self._addresses = tuple(addresses)
@@ -146,7 +158,7 @@ class Daemon:
                 schedule = parsed(state["schedule_text"], "the journal")
                 text = state.get("record_text", "")
                 record = sealed.parse(text) if text else None
-                self._core.restore(state["core"], schedule, silence_from_start=True, record=record)
+                self._core.restore(state["core"], schedule, silence_from_start=self.SILENCE_FROM_START, record=record)
                 begin = number
             except (PanelwardError, KeyError, TypeError, ValueError) as error:
                 self._log(f"the saved state can't be used ({error}): starting from the journal's inputs")
@@ -169,7 +181,7 @@ class Daemon:
         vehicle = self.schedule.vehicle.id
         link = Link(
             broker,
-            client_id=f"panelward-{vehicle}",
+            client_id=f"{self.ROLE}-{vehicle}",
             on_message=self._inbox.put,
             on_state=lambda connected, why: self._inbox.put(_State(connected, why, time.monotonic())),
             will=(self._topic("sign-of-life"), json.dumps({"ended": True}).encode()),
@@ -361,7 +373,7 @@ class Daemon:
         self._feed(
             Settings(
                 received_ms=self._clock.now_ms(), schedule=self.schedule, schedule_text=self._text, started=started,
-                silence_from_start=True, replaced=replaced, **self._commissioned(),
+                silence_from_start=self.SILENCE_FROM_START, replaced=replaced, **self._commissioned(),
             )
         )  # fmt: skip
 
@@ -418,6 +430,16 @@ class Daemon:
         disk = [] if not self._outward.disk_fault else ["the journal can't be written"]
         return ", ".join((f"{len(self.schedule.circuits)} circuits", broker, alarms, *disk))
 
+    def _watch_ms(self) -> int:
+        return self._clock.now_ms()  # of the clock that there is then
+
+    def _whereabouts(self) -> Whereabouts:
+        doing = self._core.doing
+        return Whereabouts(doing.aboard, doing.laid_up is True) if doing is not None else Whereabouts()
+
+    def _heard(self, ref: str, here: bool) -> None:
+        self._feed(Presence(received_ms=self._clock.now_ms(), subject="address", name=ref, here=here))
+
     # Chores.
 
     def _chores(self) -> None:
@@ -444,10 +466,19 @@ class Daemon:
             due["prune"] = now_s + PRUNE_S
             with suppress(EnvironmentFault):
                 self._journal.prune(self._clock.now_ms() - KEEP_READINGS_DAYS * 86_400_000)
+        if now_s >= due["weekly"]:
+            due["weekly"] = now_s + max(1.0, 60.0 / self._clock.rate)
+            self._weekly_sign()
         if now_s >= due["refusals"]:
             due["refusals"] = now_s + 60.0
             for line in self._refusals.news():
                 self._log(line)
+
+    def _weekly_sign(self) -> None:
+        """On one evening of the week the sheet says that all works; that it did not arrive is an alarm like others."""
+        first_ms = self._journal.first_received_ms
+        if first_ms is not None and self._outward.weekly_due(first_ms):
+            self._ask(Request(kind="drill", received_ms=self._clock.now_ms(), priority="low", who=WEEKLY))
 
     def _sign_of_life(self) -> None:
         last_s = self._last_reading_ms / 1000 if self._last_reading_ms is not None else None

@@ -9,21 +9,28 @@ import json
 import queue
 import random
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime, timedelta
 from threading import Thread
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
+from zoneinfo import ZoneInfo
 
 from panelward.errors import EnvironmentFault
-from panelward.journal import Journal, OutboxRow, StoredTransition
-from panelward.notify import Delivery, SendResult, SendRow
-from panelward.notify.policy import expires_after_s, next_try_s
-from panelward.records import Schedule, Transition
-from panelward.wording import alarm_object, body, repeated, title
+from panelward.journal import Journal, OutboxRow, StoredTransition, Withdrawal
+from panelward.notify import Delivery, SendResult, SendRow, whom
+from panelward.notify.policy import next_try_s
+from panelward.records import PRIORITIES, Schedule, Transition
+from panelward.records.people import People
+from panelward.wording import Piece, alarm_object, body, english, repeated, title, together
 
 COMMIT_S = 5.0  # readings at risk of a kill -9: at most this long
 RETRY_COMMIT_S = 5.0
 OUTBOX_CHECK_S = 5.0
-SEND_AT_ONCE = 8
+SEND_AT_ONCE = 8  # messages
+LOOK_AT = 400  # rows
+WAITED_S = 300.0  # what is older than this, and not alone, goes out in one message
+UNSENT_S = 3600.0  # of an address that takes no message
+MOST_AN_HOUR = 12  # messages to one address that are not high (our own choice); the others wait, and go together
 END_S = 5.0
 CLEARED = 500  # so many of the last transitions are looked at for retained alarms that are over
 
@@ -36,26 +43,43 @@ class Publish(Protocol):
     def __call__(self, topic: str, payload: bytes, *, retain: bool = False) -> None: ...
 
 
+class Doing(NamedTuple):
+    """What of the vehicle decides who hears what."""
+
+    aboard: bool | None = None
+    laid_up: bool = False
+
+
 class Outward:
     """Journal, broker and phones. `sent` is called by the sending thread with the results of a batch."""
 
     def __init__(
         self,
         journal: Journal,
+        people: People,
         addresses: Mapping[str, str],
         *,
+        now_ms: Callable[[], int],
+        rate: float,
+        doing: Callable[[], Doing],
         prefix: str,
         publish: Publish,
         sent: Callable[[list[SendResult]], None],
+        heard: Callable[[str, bool], None],
         log: Callable[[str], None],
     ) -> None:
-        self._journal, self._addresses, self._prefix = journal, dict(addresses), prefix
-        self._publish, self._sent, self._log = publish, sent, log
+        self._journal, self._people, self._addresses, self._prefix = journal, people, dict(addresses), prefix
+        self._now_ms, self._rate, self._doing = now_ms, rate, doing  # people's hours are on the watch's clock
+        self._publish, self._sent, self._heard, self._log = publish, sent, heard, log
         self._delivery = Delivery(self._addresses)
         self._outgoing: queue.SimpleQueue[list[SendRow] | None] = queue.SimpleQueue()
         self._random = random.Random()  # spreads retries; nothing of the core
         self._sender: Thread | None = None
         self._sending = False
+        self._failing: dict[str, float] = {}  # addresses whose messages are not taken: since when, Unix seconds
+        self._unheard: set[str] = set()  # … and that was told
+        self._bundles: dict[int, list[OutboxRow]] = {}  # on their way, by the row that stands for them
+        self._zone = "UTC"
         self.disk_fault = ""
         self.commit_due_s = 0.0  # monotonic
         self.outbox_due_s = 0.0
@@ -76,10 +100,16 @@ class Outward:
             )
             for t, told in shown
         ]  # fmt: skip
-        rows = [row for t, told in shown if t.told for row in self._rows(t, told, schedule, now_s)]
+        self._zone = schedule.vehicle.timezone
+        rows: list[OutboxRow] = []
+        gone: list[Withdrawal] = []
+        for transition, told in shown:
+            more, without = self._addressed(transition, told, schedule, now_s, rows)
+            rows += more
+            gone += without
         if rows:
             self.outbox_due_s = 0.0
-        self.commit(now_row, stored, rows)
+        self.commit(now_row, stored, rows, gone)
         for _, told in shown:
             topic = self._topic(told)
             self._publish(topic, json.dumps(told, ensure_ascii=False).encode(), retain=True)
@@ -91,10 +121,11 @@ class Outward:
         now_row: Mapping[str, Any] | None,
         stored: list[StoredTransition] | None = None,
         rows: list[OutboxRow] | None = None,
+        gone: list[Withdrawal] | None = None,
     ) -> None:
         """One transaction. Where the disk fails the journal keeps all of it for the next one, and this says so once."""
         try:
-            self._journal.commit(transitions=stored or (), outbox=rows or (), now_row=now_row)
+            self._journal.commit(transitions=stored or (), outbox=rows or (), now_row=now_row, withdrawn=gone or ())
         except EnvironmentFault as fault:
             if str(fault) != self.disk_fault:
                 self.disk_fault = str(fault)
@@ -120,18 +151,60 @@ class Outward:
         subject, subject_id = next(iter(shown["subject"].items()))
         return f"{self._prefix}alarm/{subject}/{subject_id}/{shown['group']}"
 
-    def _rows(self, t: Transition, shown: dict[str, Any], schedule: Schedule, now_s: float) -> list[OutboxRow]:
+    def _addressed(
+        self, t: Transition, shown: dict[str, Any], schedule: Schedule, now_s: float, found: Sequence[OutboxRow]
+    ) -> tuple[list[OutboxRow], list[Withdrawal]]:
+        """The messages of one transition, and which of before need not go out any more."""
         if not self._addresses:
-            return []
+            return [], []
+        told = _told(t, schedule)
+        local = datetime.fromtimestamp(self._now_ms() / 1000.0, UTC).astimezone(ZoneInfo(schedule.vehicle.timezone))
+        thread = self._journal.thread(t.id) if t.sequence > 1 else []
+        thread += [row for row in found if row.alarm_id == t.id]
+        before = [whom.Sent(row.address_ref, row.step, row.status, row.attempts, now_s - row.created_real_s) for row in thread]
+        doing = self._doing()
+        plan = whom.plan(told, self._people, local, before, aboard=doing.aboard, laid_up=doing.laid_up)
+        gone = [Withdrawal(t.id, t.sequence, english.OVERTAKEN, ref, False) for ref in plan.overtaken]
+        if before and (told.answered or told.over):
+            what = f"{t.event} by {t.who}" if t.who else t.event
+            gone.append(Withdrawal(t.id, t.sequence, english.ANSWERED.format(what=what)))
+        if not plan.errands:
+            return [], gone
         text = body(shown, self._journal.next_message_number())
-        return [
-            OutboxRow(
-                alarm_id=t.id, sequence=t.sequence, address_ref=ref, title=title(schedule), body=text, kind=t.kind,
-                priority=t.priority, created_real_s=now_s, due_real_s=now_s,
-                expires_real_s=now_s + expires_after_s(t.priority),
+        rows = []
+        for errand in plan.errands:
+            paced = self._rate if errand.on_sheet or errand.step in ("begun", "changed", "over") else 1.0
+            rows.append(
+                OutboxRow(
+                    alarm_id=t.id,
+                    sequence=t.sequence,
+                    address_ref=errand.ref,
+                    title=title(schedule),
+                    body=repeated(text) if errand.step.startswith("again") else text,
+                    kind=t.kind,
+                    priority=t.priority,
+                    created_real_s=now_s,
+                    due_real_s=now_s + errand.after_s / paced,
+                    expires_real_s=now_s + errand.after_s / paced + errand.expires_s - errand.after_s,
+                    step=errand.step,
+                    until_answered=errand.until_answered,
+                    on_sheet=errand.on_sheet,
+                    rank=whom.rank(told),
+                )
             )
-            for ref in self._addresses
-        ]  # fmt: skip
+        return rows, gone
+
+    def weekly_due(self, since_ms: int) -> bool:
+        """Is it time for the weekly sign, in a vehicle that has been watched since `since_ms` at least?"""
+        if self._people.weekly_day is None or not self._addresses:
+            return False
+        local = datetime.fromtimestamp(self._now_ms() / 1000.0, UTC).astimezone(ZoneInfo(self._zone))
+        # Asked for an hour ahead, so that it is on the sheet and not behind it.
+        due = whom.weekly_since(self._people, local + timedelta(hours=1))
+        if due is None or due.timestamp() * 1000 < since_ms:
+            return False
+        last_ms = self._journal.last_asked_ms(WEEKLY)
+        return last_ms is None or last_ms < (due - timedelta(hours=1)).timestamp() * 1000
 
     # Sending. The outbox owns all retrying.
 
@@ -143,21 +216,52 @@ class Outward:
             return
         try:
             self._journal.expire(now_s)
-            rows = self._journal.due(now_s, SEND_AT_ONCE)
-            self._journal.mark_trying([row.id for row in rows])
+            bundles = self._bundled(self._journal.due(now_s, LOOK_AT), now_s)
+            self._journal.mark_trying([row.id for rows in bundles for row in rows])
             next_s = self._journal.next_due_s()
         except EnvironmentFault:
             return  # said where the readings are committed; tried again
         if next_s is not None:
             self.outbox_due_s = min(self.outbox_due_s, time.monotonic() + max(0.05, next_s - now_s))
-        if rows:
+        if bundles:
             self._sending = True
-            self._outgoing.put([self._send_row(row) for row in rows])
+            self._bundles = {rows[0].id: rows for rows in bundles}
+            self._outgoing.put([self._send_row(rows, now_s) for rows in bundles])
 
-    @staticmethod
-    def _send_row(row: OutboxRow) -> SendRow:
-        text = repeated(row.body) if row.repeat else row.body
-        return SendRow(row=row.id, ref=row.address_ref, title=row.title, body=text, type=_TYPES.get(row.priority, "info"))
+    def _bundled(self, due: Sequence[OutboxRow], now_s: float) -> list[list[OutboxRow]]:
+        """What goes out as one message: each by itself, the most urgent first; but what waited to one address together."""
+        old_s = WAITED_S / self._rate
+        by_ref: dict[str, list[OutboxRow]] = {}
+        for row in due:
+            by_ref.setdefault(row.address_ref, []).append(row)
+        out: list[list[OutboxRow]] = []
+        for ref, rows in by_ref.items():
+            waited = [row for row in rows if _can_wait(row) and (row.attempts or now_s - row.created_real_s >= old_s)]
+            if len(waited) > 1:
+                out.append(sorted(waited, key=lambda row: row.id))
+            single = [row for row in rows if len(waited) < 2 or row not in waited]
+            calm = [row for row in single if row.priority != "high"]
+            much = bool(calm) and self._journal.handed_over_since(ref, now_s - 3600.0) >= MOST_AN_HOUR
+            out += [[row] for row in single if row.priority == "high" or not much]
+        out.sort(key=lambda rows: min(row.rank for row in rows))
+        return out[:SEND_AT_ONCE]
+
+    def _send_row(self, rows: list[OutboxRow], now_s: float) -> SendRow:
+        first = rows[0]
+        if len(rows) == 1:
+            text = first.body
+        else:
+            at_s = self._now_ms() / 1000.0
+            pieces = [
+                Piece(row.alarm_id, row.body.partition("\n")[0], row.rank, at_s - (now_s - row.created_real_s) * self._rate)
+                for row in rows
+            ]
+            how = "network" if any(row.attempts for row in rows) else "sheet" if any(row.on_sheet for row in rows) else "sleep"
+            text = together(pieces, how, self._journal.next_message_number(), self._zone, at_s)
+        if any(row.repeat for row in rows):
+            text = repeated(text)
+        worst = max((row.priority for row in rows), key=PRIORITIES.index)
+        return SendRow(row=first.id, ref=first.address_ref, title=first.title, body=text, type=_TYPES.get(worst, "info"))
 
     def _send_all(self) -> None:
         while (rows := self._outgoing.get()) is not None:
@@ -169,16 +273,41 @@ class Outward:
         self.outbox_due_s = self.commit_due_s = 0.0
         now_s = time.time()
         for result in results:
+            rows = self._bundles.pop(result.row, [])
+            ids = [row.id for row in rows] or [result.row]
+            ref = rows[0].address_ref if rows else ""
+            if ref:
+                self._hear(ref, result.result, now_s)
             if result.result in ("handed-over", "refused"):
-                self._journal.settle(result.row, result.result, result.why)
+                for row in ids:
+                    self._journal.settle(row, result.result, result.why, now_s=now_s)
+                if result.result == "handed-over" and ref:
+                    self._journal.try_together(ref, now_s)  # it takes messages again
                 continue
             try:
-                attempts = self._journal.attempts(result.row)
+                attempts = min(self._journal.attempts(row) for row in ids)
             except EnvironmentFault:
                 attempts = 1
             due_s = now_s + next_try_s(attempts, self._random)
-            self._journal.settle(result.row, "waiting", result.why, due_s, repeat=result.maybe_sent)
-            self._log(f"message {result.row} not handed over, next try in {due_s - now_s:.0f} s: {result.why}")
+            for row in ids:
+                self._journal.settle(row, "waiting", result.why, due_s, repeat=result.maybe_sent)
+            if ref:
+                self._journal.try_together(ref, due_s)
+            n = f" and {len(ids) - 1} more" if len(ids) > 1 else ""
+            self._log(f"message {result.row}{n} not handed over, next try in {due_s - now_s:.0f} s: {result.why}")
+
+    def _hear(self, ref: str, result: str, now_s: float) -> None:
+        """Does this address take messages? That it does not, for long, is told by another way."""
+        if result == "handed-over":
+            self._failing.pop(ref, None)
+            if ref in self._unheard:
+                self._unheard.discard(ref)
+                self._heard(ref, True)
+            return
+        since_s = self._failing.setdefault(ref, now_s)
+        if ref not in self._unheard and (result == "refused" or now_s - since_s >= UNSENT_S):
+            self._unheard.add(ref)
+            self._heard(ref, False)
 
     def end(self) -> None:
         """Let what is on its way arrive, for a moment; then end the thread."""
@@ -187,3 +316,30 @@ class Outward:
             self._sender.join(timeout=END_S)
             self._delivery.stop()
             self._sender.join(timeout=END_S)
+
+
+def _can_wait(row: OutboxRow) -> bool:
+    """Whether it may stand below another: what repeats a high alarm comes by itself."""
+    return not row.step.startswith("again") or row.attempts > 0
+
+
+_ANSWERS = ("acknowledge", "shelve", "out-of-service", "suppress", "withdrawn")
+
+
+WEEKLY = "the weekly sign"  # who asks for the test message that rides on the evening sheet
+
+
+def _told(t: Transition, schedule: Schedule) -> whom.Told:
+    about = t.circuits if t.subject != "circuit" else (t.subject_id, *t.circuits)
+    life = {c.id for c in schedule.circuits if c.importance == "life"}
+    asked_now = t.kind == "drill" and dict(t.figures).get("asked_by") != WEEKLY
+    return whom.Told(
+        priority=t.priority,
+        event=t.event,
+        over=t.event in ("ends", "withdrawn") or t.state in ("normal", "returned-unacknowledged"),
+        circuits=tuple(about),
+        urgent=t.kind == "conductor-overheating" or asked_now or any(c in life for c in about),
+        worse=t.event in ("re-alarm", "begins-again") or t.was is not None,
+        wanted=t.told,
+        answered=t.event in _ANSWERS,
+    )

@@ -9,7 +9,7 @@ other processes read with `Journal.read`, and copy it while it is written with `
 """
 
 from panelward.journal.backup import back_up
-from panelward.journal.rows import Kept, OutboxRow, StoredTransition
+from panelward.journal.rows import Kept, OutboxRow, StoredTransition, Withdrawal
 from panelward.journal.store import Journal
 
-__all__ = ["Journal", "Kept", "OutboxRow", "StoredTransition", "back_up"]
+__all__ = ["Journal", "Kept", "OutboxRow", "StoredTransition", "Withdrawal", "back_up"]

@@ -8,16 +8,25 @@ from typing import Any
 
 from panelward.journal.connected import Connected
 from panelward.journal.opening import plain
-from panelward.journal.rows import STATUSES, OutboxRow
+from panelward.journal.rows import STATUSES, OutboxRow, Withdrawal
 
 _COLUMNS = (
     "id, alarm_id, sequence, address_ref, title, body, kind, priority, created_real_s, due_real_s, expires_real_s, "
-    "status, attempts, last_why, repeat"
+    "status, attempts, last_why, repeat, step, until_answered, on_sheet, rank, settled_real_s"
 )
 _BY_URGENCY = "CASE priority WHEN 'high' THEN 0 WHEN 'medium' THEN 1 WHEN 'low' THEN 2 ELSE 3 END"
-_SETTLE = "UPDATE outbox SET status = ?, last_why = ?, due_real_s = ifnull(?, due_real_s), repeat = repeat | ? WHERE id = ?"
+_SETTLE = (
+    "UPDATE outbox SET status = ?, last_why = ?, due_real_s = ifnull(?, due_real_s), repeat = repeat | ?, "
+    "settled_real_s = ? WHERE id = ?"
+)
+# The messages of one alarm reach an address in their order: an earlier one that waits for a network is first.
+_IN_ORDER = (
+    "NOT EXISTS (SELECT 1 FROM outbox AS earlier WHERE earlier.alarm_id = outbox.alarm_id AND "
+    "earlier.address_ref = outbox.address_ref AND earlier.id < outbox.id AND earlier.until_answered = 0 AND "
+    "(earlier.status = 'trying' OR (earlier.status = 'waiting' AND earlier.attempts > 0 AND earlier.due_real_s > ?)))"
+)
 
-Settlement = tuple[str, str, float | None, bool, int]
+Settlement = tuple[str, str, float | None, bool, float | None, int]
 
 
 class OutboxTable(Connected):
@@ -29,8 +38,8 @@ class OutboxTable(Connected):
         """Waiting rows whose time has come and has not run out: the most urgent first, the oldest of them first."""
         found = self._ask(
             f"SELECT {_COLUMNS} FROM outbox WHERE status = 'waiting' AND due_real_s <= ? AND expires_real_s > ? "
-            f"ORDER BY {_BY_URGENCY}, id LIMIT ?",
-            (now_s, now_s, limit),
+            f"AND {_IN_ORDER} ORDER BY {_BY_URGENCY}, id LIMIT ?",
+            (now_s, now_s, now_s, limit),
         )
         return [_row(each) for each in found]
 
@@ -53,7 +62,16 @@ class OutboxTable(Connected):
         except sqlite3.Error as error:
             raise plain(error, self.path) from error
 
-    def settle(self, row: int, status: str, why: str = "", due_s: float | None = None, *, repeat: bool = False) -> None:
+    def settle(
+        self,
+        row: int,
+        status: str,
+        why: str = "",
+        due_s: float | None = None,
+        *,
+        repeat: bool = False,
+        now_s: float | None = None,
+    ) -> None:
         """What became of a send; `waiting` needs the time of the next try, `repeat` says that it may have arrived.
 
         On a failing disk it is kept in memory and written with the next commit that works: the row stays `trying`
@@ -61,7 +79,7 @@ class OutboxTable(Connected):
         """
         if status not in STATUSES or status == "trying" or (status == "waiting" and due_s is None):
             raise ValueError(f"an outbox row can't be settled as {status!r}, next try {due_s}")
-        self._settlements.append((status, _text(why), due_s, repeat, row))
+        self._settlements.append((status, _text(why), due_s, repeat, now_s, row))
         try:
             with self._transaction(durable=False) as connection:
                 self._write_settlements(connection)
@@ -101,17 +119,51 @@ class OutboxTable(Connected):
         where, values = ("", ()) if alarm_id is None else ("WHERE alarm_id = ? ", (alarm_id,))
         return [_row(each) for each in self._ask(f"SELECT {_COLUMNS} FROM outbox {where}ORDER BY id", values)]
 
+    def try_together(self, ref: str, due_s: float) -> None:
+        """What this address did not take is tried again at one time, so that it can go as one message."""
+        try:
+            with self._transaction(durable=False) as connection:
+                connection.execute(
+                    "UPDATE outbox SET due_real_s = ? WHERE address_ref = ? AND status = 'waiting' AND attempts > 0",
+                    (due_s, ref),
+                )
+        except sqlite3.Error:
+            return  # each then comes at its own time
+
+    def handed_over_since(self, ref: str, since_s: float) -> int:
+        """How many messages this address took since then."""
+        found = self._ask(
+            "SELECT count(*) FROM outbox WHERE address_ref = ? AND status = 'handed-over' AND settled_real_s >= ?",
+            (ref, since_s),
+        )
+        return int(found[0][0])
+
+    def waiting(self) -> list[OutboxRow]:
+        """What is not yet sent, oldest first."""
+        return [
+            _row(each) for each in self._ask(f"SELECT {_COLUMNS} FROM outbox WHERE status IN ('waiting', 'trying') ORDER BY id")
+        ]
+
+    @staticmethod
+    def _withdraw(connection: sqlite3.Connection, each: Withdrawal) -> None:
+        connection.execute(
+            "UPDATE outbox SET status = 'expired', last_why = ? WHERE alarm_id = ? AND sequence < ? AND status = 'waiting' "
+            "AND (until_answered = 1 OR ? = 0) AND (? = '' OR address_ref = ?)",
+            (_text(each.why), each.alarm_id, each.sequence, each.until_answered, each.ref, each.ref),
+        )
+
     def _write_settlements(self, connection: sqlite3.Connection) -> None:
         connection.executemany(_SETTLE, self._settlements)
 
     @staticmethod
     def _write_outbox(connection: sqlite3.Connection, row: OutboxRow) -> None:
         connection.execute(
-            f"INSERT INTO outbox ({_COLUMNS}) VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'waiting', 0, '', ?) "
-            "ON CONFLICT DO NOTHING",
+            f"INSERT INTO outbox ({_COLUMNS}) VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'waiting', 0, '', ?, ?, ?, ?, ?, "
+            "NULL) ON CONFLICT DO NOTHING",
             (
                 row.alarm_id, row.sequence, row.address_ref, _text(row.title), _text(row.body), row.kind, row.priority,
-                row.created_real_s, row.due_real_s, row.expires_real_s, row.repeat,
+                row.created_real_s, row.due_real_s, row.expires_real_s, row.repeat, row.step, row.until_answered,
+                row.on_sheet, row.rank,
             ),
         )  # fmt: skip
 
@@ -123,4 +175,5 @@ def _text(words: str) -> str:
 
 def _row(found: tuple[Any, ...]) -> OutboxRow:
     names = [name.strip() for name in _COLUMNS.split(",")]
-    return OutboxRow(**(dict(zip(names, found, strict=True)) | {"repeat": bool(found[-1])}))
+    values = dict(zip(names, found, strict=True))
+    return OutboxRow(**(values | {name: bool(values[name]) for name in ("repeat", "until_answered", "on_sheet")}))

@@ -135,6 +135,24 @@ class Past(Connected):
         found = self._ask(f"SELECT object FROM transitions {where}ORDER BY rowid DESC LIMIT ?", (*values, limit))
         return [json.loads(text) for (text,) in reversed(found)]
 
+    def last_asked_ms(self, who: str) -> int | None:
+        """When this asker's last test message was; None: never."""
+        for text, at_ms in self._ask(
+            "SELECT object, at_ms FROM transitions WHERE subject_id = 'drill' ORDER BY rowid DESC LIMIT 200"
+        ):
+            if json.loads(text).get("asked_by") == who:
+                return int(at_ms)
+        return None
+
+    @property
+    def first_received_ms(self) -> int | None:
+        """When the oldest input that is kept was received; None: there is none."""
+        found = self._ask(
+            "SELECT min(at) FROM (SELECT (SELECT first_received_ms FROM blocks ORDER BY first_number LIMIT 1) AS at "
+            "UNION ALL SELECT (SELECT received_ms FROM inputs ORDER BY number LIMIT 1))"
+        )[0][0]
+        return None if found is None else int(found)
+
     # The small rows.
 
     def newest_snapshot(self) -> tuple[int, dict[str, Any]] | None:

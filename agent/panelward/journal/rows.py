@@ -50,6 +50,21 @@ class OutboxRow:
     attempts: int = 0
     last_why: str = ""
     repeat: bool = False  # it may have arrived before: sent again, it says so
+    step: str = "begun"  # of its alarm's thread: begun, changed, over, again-1, again-2
+    until_answered: bool = False  # not sent once somebody acknowledged, or it is over
+    on_sheet: bool = False  # it can wait for the evening sheet
+    rank: int = 1  # its place among messages that go out together
+    settled_real_s: float | None = None
+
+
+class Withdrawal(NamedTuple):
+    """What need not be sent any more: of an alarm's messages before this transition, those that still wait."""
+
+    alarm_id: str
+    sequence: int  # of the transition that overtook them
+    why: str
+    ref: str = ""  # to this address only
+    until_answered: bool = True  # only those that waited for an answer
 
 
 class Kept(NamedTuple):

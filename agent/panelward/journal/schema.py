@@ -51,7 +51,30 @@ def replaced(connection: sqlite3.Connection) -> None:
     connection.execute("CREATE TABLE replaced (at_ms INTEGER NOT NULL, body TEXT NOT NULL, PRIMARY KEY (at_ms, body))")
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing, replaced)
+def errands(connection: sqlite3.Connection) -> None:
+    """Several messages of one transition to one address: repeats, and what waits for the morning or the evening sheet."""
+    connection.execute(
+        """CREATE TABLE errands (
+            id INTEGER PRIMARY KEY, alarm_id TEXT NOT NULL, sequence INTEGER NOT NULL, address_ref TEXT NOT NULL,
+            title TEXT NOT NULL, body TEXT NOT NULL, kind TEXT NOT NULL, priority TEXT NOT NULL,
+            created_real_s REAL NOT NULL, due_real_s REAL NOT NULL, expires_real_s REAL NOT NULL,
+            status TEXT NOT NULL DEFAULT 'waiting', attempts INTEGER NOT NULL DEFAULT 0,
+            last_why TEXT NOT NULL DEFAULT '', repeat INTEGER NOT NULL DEFAULT 0,
+            step TEXT NOT NULL DEFAULT 'begun', until_answered INTEGER NOT NULL DEFAULT 0,
+            on_sheet INTEGER NOT NULL DEFAULT 0, rank INTEGER NOT NULL DEFAULT 1, settled_real_s REAL,
+            UNIQUE (alarm_id, sequence, address_ref, step))"""
+    )
+    columns = (
+        "id, alarm_id, sequence, address_ref, title, body, kind, priority, created_real_s, due_real_s, expires_real_s, "
+        "status, attempts, last_why, repeat"
+    )
+    connection.execute(f"INSERT INTO errands ({columns}) SELECT {columns} FROM outbox")
+    connection.execute("DROP TABLE outbox")
+    connection.execute("ALTER TABLE errands RENAME TO outbox")
+    connection.execute("CREATE INDEX outbox_open ON outbox (due_real_s) WHERE status = 'waiting'")
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing, replaced, errands)
 
 
 class NewerJournal(Exception):

@@ -19,7 +19,7 @@ from panelward.errors import EnvironmentFault
 from panelward.journal import block, opening, spelling
 from panelward.journal.outbox import OutboxTable, Settlement
 from panelward.journal.past import Past, pack_snapshot
-from panelward.journal.rows import Kept, OutboxRow, StoredTransition
+from panelward.journal.rows import Kept, OutboxRow, StoredTransition, Withdrawal
 from panelward.records import Input, Reading
 
 KEEP_READINGS = 200_000  # in memory while the disk fails: about 1 MB packed, 4 h of 12 circuits a second
@@ -66,7 +66,8 @@ class Journal(Past, OutboxTable):
         self._dropped: list[tuple[int, int]] = []
         self._transitions: dict[tuple[str, int], StoredTransition] = {}
         self._objects: dict[tuple[str, int], str] = {}
-        self._messages: dict[tuple[str, int, str], OutboxRow] = {}
+        self._messages: dict[tuple[str, int, str, str], OutboxRow] = {}
+        self._withdrawals: dict[Withdrawal, None] = {}
         self._settlements: list[Settlement] = []
         self._doings: list[tuple[int, str]] = []
         self._replaced: list[tuple[int, str]] = []
@@ -134,6 +135,11 @@ class Journal(Past, OutboxTable):
             return True
         return bool(self._ask("SELECT 1 FROM transitions WHERE alarm_id = ? AND sequence = ?", (alarm_id, sequence)))
 
+    def thread(self, alarm_id: str) -> list[OutboxRow]:
+        """All messages of an alarm so far, with those that wait in memory for a failing disk."""
+        kept = [row for row in self._messages.values() if row.alarm_id == alarm_id]
+        return self.outbox_rows(alarm_id) + kept
+
     @property
     def kept(self) -> Kept:
         """What is not yet in the file."""
@@ -149,6 +155,7 @@ class Journal(Past, OutboxTable):
         transitions: Iterable[StoredTransition] = (),
         outbox: Iterable[OutboxRow] = (),
         now_row: Mapping[str, Any] | None = None,
+        withdrawn: Iterable[Withdrawal] = (),
     ) -> list[StoredTransition]:
         """Write all inputs so far, then these transitions, the outbox rows of those that are new, and the present row.
 
@@ -158,6 +165,7 @@ class Journal(Past, OutboxTable):
         `keep_readings` are kept; the numbers of those given up are journalled as dropped.
         """
         self._accept(transitions, outbox, now_row)
+        self._withdrawals |= dict.fromkeys(withdrawn)
         self._seal()
         if not (
             self._pieces
@@ -237,7 +245,7 @@ class Journal(Past, OutboxTable):
                 self._transitions[key] = each if each.number else _numbered(each, self._number)
                 self._objects[key] = text
         for row in outbox:
-            self._messages.setdefault((row.alarm_id, row.sequence, row.address_ref), row)
+            self._messages.setdefault((row.alarm_id, row.sequence, row.address_ref, row.step), row)
 
     def _seal(self) -> None:
         """Turn the buffer into pieces: a run of readings becomes a block, every other input stands alone."""
@@ -277,6 +285,7 @@ class Journal(Past, OutboxTable):
         self._transitions.clear()
         self._objects.clear()
         self._messages.clear()
+        self._withdrawals.clear()
         self._settlements.clear()
         self._doings.clear()
         self._replaced.clear()
@@ -300,6 +309,9 @@ class Journal(Past, OutboxTable):
             for row in self._messages.values():
                 if (row.alarm_id, row.sequence) in fresh:
                     self._write_outbox(connection, row)
+            for gone in self._withdrawals:
+                if (gone.alarm_id, gone.sequence) in fresh:
+                    self._withdraw(connection, gone)
             if fresh and self._messages:
                 connection.execute("INSERT OR REPLACE INTO counters VALUES ('message', ?)", (self._message_number,))
             self._write_settlements(connection)

@@ -80,10 +80,10 @@ class Clock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Presence:
-    """A monitor or the broker came or went: last will, state topic, connection."""
+    """A monitor or the broker came or went: last will, state topic, connection; from afar, the vehicle; an address."""
 
     received_ms: int
-    subject: str  # monitor | broker
+    subject: str  # monitor | broker | vehicle | address
     name: str
     here: bool
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 Figure = float | int | str | bool | None | tuple[float | int | str | None, ...]
 Facts = tuple[tuple[str, Figure], ...]
 
-SUBJECTS = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle")
+SUBJECTS = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle", "address")
 
 # The key of an alarm is its subject and this group; its kind may change within the group.
 GROUP_OF = {
@@ -31,6 +31,7 @@ GROUP_OF = {
     "readings-overdue": "readings",
     "reading-suspect": "readings",
     "drill": "readings",
+    "messages-unsent": "messages",
     "flood": "flood",
 }
 

@@ -17,6 +17,8 @@ class Vehicle:
     rules_dc: tuple[str, ...] = ()  # the ampacity rules named for it; none: ratings' default
     rules_ac: tuple[str, ...] = ()
     spares: tuple[str, ...] = ()  # positions of the panel that are not wired
+    unheard_after_s: float | None = None  # a watch from afar says so after this long without a sign of life
+    sign_of_life_to: str | None = None  # an HTTP address of the owner's that is told every few minutes that the watch lives
 
     def rules(self, supply_kind: str) -> tuple[str, ...]:
         return self.rules_ac if supply_kind == "ac" else self.rules_dc

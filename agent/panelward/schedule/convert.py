@@ -52,6 +52,8 @@ def schedule_of(document: Document) -> Schedule:
             rules_dc=tuple(vehicle.rules.dc) if vehicle.rules else (),
             rules_ac=tuple(vehicle.rules.ac) if vehicle.rules else (),
             spares=tuple(vehicle.spares),
+            unheard_after_s=vehicle.unheard_after,
+            sign_of_life_to=vehicle.sign_of_life_to,
         ),
         broker=Broker(**document.broker.model_dump()) if document.broker else None,
         monitors=tuple(monitors.values()),

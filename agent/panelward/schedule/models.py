@@ -55,6 +55,7 @@ Label = Annotated[str, Text("a label", most=80)]
 Name = Annotated[str, Text("a name", most=80)]
 File = Annotated[str, Text("the name of a file", most=1000)]
 Host = Annotated[str, Pattern(r"[^\s/@]{1,255}", "the name or address of a host, without spaces or slashes")]
+HttpAddress = Annotated[str, Pattern(r"https?://[^\s]{1,500}", "an address that begins with http:// or https://")]
 VehicleId = Annotated[str, Pattern(r"[a-z0-9-]{1,64}", "small letters a-z, digits and - only")]
 Topic = Annotated[str, Text("an MQTT topic", most=65535)]
 Pointer = Annotated[str, JsonPointer()]
@@ -88,6 +89,8 @@ class VehicleTable(Table):
     timezone: Zone = "UTC"
     rules: RulesTable | None = None
     spares: list[Name] = Field(default_factory=list)
+    unheard_after: Span | None = None
+    sign_of_life_to: HttpAddress | None = None
 
 
 class BrokerTable(Table):

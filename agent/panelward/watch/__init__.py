@@ -28,6 +28,7 @@ from typing import Any
 
 from panelward.records import Circuit, Commissioned, Condition, Doing, Facts, Monitor, Presence, Reading, Record, Schedule
 from panelward.watch import dead, doubt, drain, early, level, overcurrent, rhythm, suspect
+from panelward.watch.afar import Afar
 from panelward.watch.bench import Bench
 from panelward.watch.cusum import threshold
 from panelward.watch.doing import DoingState
@@ -41,11 +42,12 @@ from panelward.watch.swapped import groups
 from panelward.watch.tree import Tree
 from panelward.watch.unassigned import Unassigned
 from panelward.watch.unmoved import Unmoved
+from panelward.watch.unsent import Unsent
 from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 9
+VERSION = 10
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 FALSE_A_WEEK = 0.1  # of drift, over all metrics of the vehicle together, at most
@@ -68,6 +70,8 @@ class Watch:
         self.panel = Panel(schedule.vehicle.timezone)
         self.from_start = silence_from_start
         self._broker = BrokerSilence(self._bench, schedule.broker.host if schedule.broker else "broker")
+        self._unsent = Unsent(self._bench)
+        self._afar = Afar(self._bench, schedule)
         self._monitors = {m.name: MonitorSilence(self._bench, m, self._broker) for m in schedule.monitors}
         self.tree = Tree(self._bench, schedule)
         self._supplies = {s.id: SupplyState(self._bench, schedule, s, self.tree.buses[s.id]) for s in schedule.supplies}
@@ -182,6 +186,12 @@ class Watch:
 
     def presence(self, presence: Presence) -> None:
         """A monitor or the broker came or went. Whose publisher went is not heard: no draw is held for it."""
+        if presence.subject == "address":
+            self._unsent.take(presence)
+            return
+        if presence.subject == "vehicle":
+            self._afar.take(presence)
+            return
         if not presence.here:
             for way in self.ways.values():
                 if presence.subject == "broker" or way.circuit.monitor == presence.name:
@@ -205,6 +215,7 @@ class Watch:
             beyond.rest()
         self.doing.rest(now_ms)
         self._broker.rest()
+        self._afar.rest(now_ms)
         for names in self._names:
             names.rest()
 
@@ -304,6 +315,9 @@ class Watch:
         keys += [("supply", supply_id, "supply") for supply_id, state in self._supplies.items() if state.active]
         keys += [("supply", supply_id, "drain") for supply_id, beyond in self._unassigned.items() if beyond.active]
         keys += [(group.subject, group.subject_id, "dead") for group in self.tree.groups if group.active]
+        keys += self._unsent.keys()
+        if self._afar.active:
+            keys.append(("vehicle", self._afar.vehicle, "readings"))
         if self._broker.active:
             keys.append(("broker", self._broker.host, "readings"))
         return keys
@@ -316,6 +330,8 @@ class Watch:
             "monitors": {name: monitor.save() for name, monitor in self._monitors.items()},
             "probes": {probe_id: silence.save() for probe_id, (silence, _) in self._probes.items()},
             "broker": self._broker.save(),
+            "unsent": self._unsent.save(),
+            "afar": self._afar.save(),
             "supplies": {
                 supply_id: state.save() | {"keys": repr(supply_depends(self.schedule, self.schedule.supply(supply_id)))}
                 for supply_id, state in self._supplies.items()
@@ -344,6 +360,8 @@ class Watch:
             if probe_id in state["probes"]:
                 silence.restore(state["probes"][probe_id])
         self._broker.restore(state["broker"])
+        self._unsent.restore(state["unsent"])
+        self._afar.restore(state["afar"])
         for supply_id, supply in self._supplies.items():
             kept = state["supplies"].get(supply_id)
             if kept is not None and kept["keys"] == repr(supply_depends(self.schedule, self.schedule.supply(supply_id))):

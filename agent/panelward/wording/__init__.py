@@ -11,8 +11,9 @@ from typing import Any
 
 from panelward.records import Circuit, Facts, Figure, Schedule, Transition
 from panelward.wording import english, flood, say
+from panelward.wording.together import Piece, together
 
-__all__ = ["alarm_object", "body", "repeated", "title"]
+__all__ = ["Piece", "alarm_object", "body", "repeated", "title", "together"]
 
 COLD = ("door-open", "hot-load", "iced", "condenser-blocked", "charge-lost")  # why a compressor runs more
 MOSTLY = 0.6  # what the two likeliest causes must have together to be named alone

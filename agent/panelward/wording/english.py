@@ -380,6 +380,15 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Nobody can see {count} circuits: the broker is away for {lasting}, since {since}. They may be working; "
               "look at what must.",),
     },
+    "silent-vehicle": {
+        "*": ("Go and look, or ring: no word from {vehicle} for {lasting}, since {since}. Battery, computer or phone link; from "
+              "here nobody can tell.",
+              "Go and look, or ring: no word from {vehicle} since {since}. From here nobody can tell why."),
+    },
+    "vehicle-back": {
+        "*": ("Look at {vehicle} when you are there: word from it again since {at}, after {lasting}. Why it was silent is not known.",
+              "Look at {vehicle} when you are there: word from it again since {at}. Why it was silent is not known."),
+    },
     "readings-back": {
         "*": ("Readings from {place} are back since {at}, after {lasting}. What happened in between is not known.",),
     },
@@ -442,6 +451,13 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "drill": {
         "*": ("Nothing to do: test message from {vehicle}, sent {at}. It shows that alarms reach this phone.",),
+    },
+    "unsent": {
+        "*": ("Ask {place} by another way: no message has reached that address since {since}. Its line in people.toml may be wrong.",
+              "Ask {place} by another way: no message has reached that address since {since}."),
+    },
+    "unsent-over": {
+        "*": ("Nothing to do: messages reach {place} again since {at}.",),
     },
     "over": {
         "*": ("Nothing to do: {label} no longer draws too much since {at}.",),
@@ -590,6 +606,9 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
 
 # Evidence in words. {…} are figures of the fact.
 EVIDENCE: dict[str, str] = {
+    "vehicle-silent": "No sign of life came over the broker for {hours} h.",
+    "vehicle-gone": "The broker said that its connection was lost; no sign of life came since.",
+    "not-reached": "Messages to it were refused, or not taken for an hour.",
     "draw-of-rating": "It draws {amps} A; its {word} is rated {rating_a} A.",
     "heat-of-device": "Heat of its device: {slowest} of its opening heat if it is the slowest of its type, "
                       "{quickest} if the quickest.",
@@ -821,3 +840,12 @@ CAUTION = (
 MESSAGE_NUMBER = "Message {number}."
 WHY = "Why: "
 EITHER = "Could be: "
+
+WAITED = {  # why several messages come as one; what matters most stands before it
+    "network": "Also, from {since} to {until}, while no message went out:",
+    "sleep": "Also, since {since}:",
+    "sheet": "Also on the evening sheet of {day}:",
+}
+MORE = "And {count} more: `panelward alarms` lists them."
+ANSWERED = "answered: {what}"
+OVERTAKEN = "overtaken by a later message"

@@ -62,11 +62,15 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return "withdrawn", None
     if kind == "drill":
         return "drill", None
+    if kind == "messages-unsent":
+        return ("unsent-over" if ended else "unsent"), "*"
     if kind == "reading-suspect":
         return (
             "plausible" if ended and cause != "clock-step" else cause if cause == "clock-step" else f"suspect-{cause}"
         ), None
     if kind == "readings-overdue":
+        if transition.subject == "vehicle":
+            return ("vehicle-back" if ended else "silent-vehicle"), "*"
         will = "-said" if figures.get("will") and not ended else ""
         back = "readings-late" if figures.get("late") else "readings-back"
         return (back if ended else f"silent-{transition.subject}{will}"), None

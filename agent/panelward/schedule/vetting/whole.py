@@ -27,6 +27,7 @@ MOST_DAYS = 400.0
 def findings(around: Around, ways: Sequence[Way]) -> Iterator[Finding]:
     schedule = around.schedule
     yield from _rules(schedule)
+    yield from _unseen(schedule)
     for supply in schedule.supplies:
         yield from _supply(schedule, supply)
         yield from _bank(around, supply)
@@ -37,6 +38,18 @@ def findings(around: Around, ways: Sequence[Way]) -> Iterator[Finding]:
         yield finding(
             "warn", "no-circuits", SCHEDULE, "Write a [[circuit]] for each way of the panel.",
             "No circuit is written: nothing would be watched.",
+        )  # fmt: skip
+
+
+def _unseen(schedule: Schedule) -> Iterator[Finding]:
+    """A vehicle that falls silent cannot say so."""
+    life = [c for c in schedule.circuits if c.importance == "life"]
+    if life and schedule.vehicle.unheard_after_s is None and schedule.vehicle.sign_of_life_to is None:
+        yield finding(
+            "refuse", "silence-unseen", PRACTICE,
+            'Have it seen from elsewhere: [vehicle] unheard_after = "30min" and `panelward watch --from-afar` on a bridged '
+            'broker, or sign_of_life_to = "https://…".',
+            f"Life depends on {life[0].label}, and nobody would notice that the vehicle itself fell silent.",
         )  # fmt: skip
 
 

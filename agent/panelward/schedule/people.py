@@ -1,0 +1,144 @@
+"""people.toml: who is told, by which addresses, when they sleep. It holds secrets, so nobody else may read it."""
+
+from __future__ import annotations
+
+import stat
+import tomllib
+from collections.abc import Collection
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, ValidationError
+
+from panelward.errors import Fault, ScheduleError
+from panelward.records import PRIORITIES
+from panelward.records.people import EVENING_MIN, People, Person
+from panelward.schedule.models import DaySpan, FromZero, Name, Table
+from panelward.schedule.values import Kind, OneOf, Text, nearest, printable, shown
+
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+class ClockTime(Kind):
+    """A time of the day like "18:00"; read as minutes."""
+
+    words = 'a time of the day like "18:00"'
+
+    def read(self, value: object) -> object:
+        hours, colon, minutes = value.partition(":") if isinstance(value, str) else ("", "", "")
+        if not (colon and len(hours) == 2 and len(minutes) == 2 and (hours + minutes).isdigit()):
+            raise self.unfit()
+        if int(hours) > 23 or int(minutes) > 59:
+            raise self.unfit()
+        return int(hours) * 60 + int(minutes)
+
+
+class PersonTable(Table):
+    name: Name
+    addresses: list[Annotated[str, Text("an address", most=2000)]]
+    priorities: list[Annotated[str, OneOf(*PRIORITIES[1:])]] = Field(default_factory=lambda: list(PRIORITIES[1:]))
+    circuits: list[Name] = Field(default_factory=list)
+    sleeping: DaySpan | None = None
+    after_s: FromZero = 0.0
+
+
+class PeopleTable(Table):
+    person: list[PersonTable] = Field(default_factory=list)
+    evening: Annotated[int, ClockTime()] = EVENING_MIN
+    weekly: Annotated[str, OneOf(*DAYS, "never")] = "Mon"
+
+
+def load_people(path: str | Path, circuits: Collection[str] = ()) -> tuple[People, dict[str, str]]:
+    """Who is told, and {reference: address}. `circuits`: those there are. Raises ScheduleError with every fault."""
+    file = str(path)
+    try:
+        mode = Path(path).stat().st_mode
+        if mode & stat.S_IRWXO:
+            raise _single(file, "a file that only its owner and group can read", f"mode {stat.S_IMODE(mode):o}",
+                          f"It holds addresses: chmod 640 {file}")  # fmt: skip
+        raw = tomllib.loads(Path(path).read_text("utf-8-sig"))
+    except OSError as error:
+        raise _single(file, "a file that can be read", error.strerror or "none") from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        raise _single(file, "TOML in UTF-8", printable(str(error), 200)) from None
+    try:
+        table = PeopleTable.model_validate(raw)
+    except ValidationError as error:
+        raise ScheduleError(tuple(_faults(file, raw, error))) from None
+    faults = list(_amiss(file, table, circuits))
+    if faults:
+        raise ScheduleError(tuple(faults))
+    return _people_of(table)
+
+
+def _people_of(table: PeopleTable) -> tuple[People, dict[str, str]]:
+    addresses: dict[str, str] = {}
+    persons = []
+    for each in table.person:
+        refs = []
+        for place, url in enumerate(dict.fromkeys(each.addresses), start=1):
+            ref = each.name if len(set(each.addresses)) == 1 else f"{each.name} {place}"
+            addresses[ref] = url
+            refs.append(ref)
+        persons.append(
+            Person(
+                name=each.name,
+                refs=tuple(refs),
+                priorities=tuple(each.priorities),
+                circuits=tuple(each.circuits),
+                sleeping=each.sleeping,
+                after_s=each.after_s,
+            )
+        )
+    day = DAYS.index(table.weekly) if table.weekly != "never" else None
+    return People(persons=tuple(persons), evening_min=table.evening, weekly_day=day), addresses
+
+
+def _faults(file: str, raw: dict[str, object], error: ValidationError) -> list[Fault]:
+    """The models' errors in words; an address is never shown."""
+    faults = []
+    for item in error.errors(include_url=False):
+        key = ".".join(f"[{part + 1}]" if isinstance(part, int) else str(part) for part in item["loc"]).replace(".[", "[")
+        context, kind = item.get("ctx", {}), item["type"]
+        secret = "addresses" in item["loc"]
+        if kind == "unfit":
+            found = "an address that is none" if secret else context.get("found") or shown(item["input"])
+            faults.append(Fault(file, None, key, context["wanted"], found, context["remedy"]))
+        elif kind == "extra_forbidden":
+            model = PersonTable if len(item["loc"]) > 1 else PeopleTable
+            known = list(model.model_fields)
+            near = nearest(str(item["loc"][-1]), known) or "Leave it out."
+            faults.append(Fault(file, None, key, f"a known key: {', '.join(known)}", "an unknown key", near))
+        elif kind == "missing":
+            faults.append(Fault(file, None, key, "this key", "nothing", "It is required."))
+        else:
+            remedy = "Write it as [[person]], with two brackets." if item["loc"] == ("person",) else ""
+            found = "something else" if secret else shown(item["input"])
+            faults.append(Fault(file, None, key, "an array" if "list" in kind else "a table or a value", found, remedy))
+    return faults
+
+
+def _amiss(file: str, table: PeopleTable, circuits: Collection[str]) -> list[Fault]:
+    """What ties keys together: names that differ, somebody who is told at once, circuits that there are."""
+    faults = []
+    names = [each.name for each in table.person]
+    for place, each in enumerate(table.person, start=1):
+        here = f"person[{place}] {printable(each.name)}"
+        if names.index(each.name) != place - 1:
+            faults.append(Fault(file, None, f"{here} name", "a name of its own", "one that stands above"))
+        if not each.addresses:
+            faults.append(Fault(file, None, f"{here} addresses", "one address or more", "none"))
+        for name in each.circuits:
+            if circuits and name not in circuits:
+                remedy = nearest(name, list(circuits))
+                faults.append(Fault(file, None, f"{here} circuits", "circuits of the schedule", printable(name), remedy))
+    high = [each for each in table.person if "high" in each.priorities]
+    if table.person and not high:
+        faults.append(Fault(file, None, "person priorities", "somebody who hears high alarms", "nobody"))
+    elif high and all(each.after_s > 0 for each in high):
+        faults.append(Fault(file, None, "person after_s", "somebody who is told at once", "nobody", "Give one no after_s."))
+    return faults
+
+
+def _single(file: str, wanted: str, found: str, remedy: str = "") -> ScheduleError:
+    return ScheduleError((Fault(file, None, "the file", wanted, found, remedy),))

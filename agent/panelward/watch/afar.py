@@ -1,0 +1,80 @@
+"""The whole vehicle, watched from elsewhere: it can't say that it fell silent. The daemon there feeds its signs of life."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from panelward.records import Condition, Presence, Schedule
+from panelward.watch.bench import Bench
+
+UNHEARD_S = 2 * 3600.0  # a link that comes and goes on a journey is no news (our own choice)
+
+
+class Afar:
+    """The vehicle's signs of life. Without one, nothing is ever said: who watches aboard hears none."""
+
+    def __init__(self, bench: Bench, schedule: Schedule) -> None:
+        self._bench, self.vehicle = bench, schedule.vehicle.id
+        self._after_ms = round((schedule.vehicle.unheard_after_s or UNHEARD_S) * 1000)
+        life = any(circuit.importance == "life" for circuit in schedule.circuits)
+        self._priority = "high" if life else "medium"
+        self.order = bench.enrol(self)
+        self.due_ms: int | None = None
+        self.heard_ms: int | None = None
+        self.gone_ms: int | None = None  # its broker said that it went
+        self.active = False
+
+    def take(self, presence: Presence) -> None:
+        """A sign of life, or its last will."""
+        now_ms = presence.received_ms
+        if not presence.here:
+            self.gone_ms = self.gone_ms if self.gone_ms is not None else now_ms
+            if self.due_ms is None and not self.active:  # the first that is heard of it is that it went
+                self.heard_ms = now_ms
+                self._bench.call_at(self, now_ms + self._after_ms)
+            return
+        if self.active:
+            self.active = False
+            self._emit("ends", now_ms)
+        self.heard_ms, self.gone_ms = now_ms, None
+        self._bench.call_at(self, now_ms + self._after_ms)
+
+    def rest(self, now_ms: int) -> None:
+        """The program was off until now: silence counts anew."""
+        if self.heard_ms is not None and not self.active:
+            self._bench.call_at(self, now_ms + self._after_ms)
+
+    def fire(self, now_ms: int) -> None:
+        self.active = True
+        self._emit("begins", now_ms)
+
+    def _emit(self, edge: str, now_ms: int) -> None:
+        since_ms = self.heard_ms if self.heard_ms is not None else now_ms
+        silent_s = (now_ms - since_ms) / 1000.0
+        said = (
+            ("vehicle-gone", ()) if self.gone_ms is not None else ("vehicle-silent", (("hours", round(silent_s / 3600.0, 1)),))
+        )
+        self._bench.found.append(
+            Condition(
+                subject="vehicle",
+                subject_id=self.vehicle,
+                group="readings",
+                edge=edge,
+                at_ms=now_ms,
+                since_ms=since_ms,
+                kind="readings-overdue",
+                priority=self._priority,
+                figures=(("silent_s", silent_s),),
+                evidence=(said,) if edge == "begins" else (),
+            )
+        )
+
+    def save(self) -> dict[str, Any]:
+        return {name: getattr(self, name) for name in _KEPT}
+
+    def restore(self, state: dict[str, Any]) -> None:
+        for name in _KEPT:
+            setattr(self, name, state[name])
+
+
+_KEPT = ("due_ms", "heard_ms", "gone_ms", "active")

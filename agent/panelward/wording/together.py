@@ -1,0 +1,39 @@
+"""Several messages to one address in one: what matters most leads, the others stand below it in a line each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from panelward.wording import english, say
+
+__all__ = ["Piece", "together"]
+
+LINES = 8  # a phone shows about so many without a turn of the thumb (our own choice)
+
+
+class Piece(NamedTuple):
+    """One message that waited."""
+
+    alarm_id: str
+    sentence: str
+    rank: int  # its place among the others: the least leads
+    created_s: float
+
+
+def together(pieces: Sequence[Piece], how: str, number: int, zone: str, now_s: float) -> str:
+    """The text of them all: of each alarm its newest message only. `how`: why they waited: network, sleep or sheet."""
+    newest = {piece.alarm_id: piece for piece in pieces}
+    ranked = sorted(newest.values(), key=lambda piece: (piece.rank, -piece.created_s))
+    lead, others = ranked[0], ranked[1 : LINES + 1]
+    first_ms, now_ms = round(min(piece.created_s for piece in pieces) * 1000), round(now_s * 1000)
+    since, until = say.clock(first_ms, now_ms, zone), say.clock(now_ms, now_ms, zone)
+    lines = [lead.sentence]
+    if others:
+        lines.append(english.WAITED[how].format(since=since, until=until, day=say.day_clock(now_ms, zone)[:3]))
+        lines += [f"- {piece.sentence}" for piece in others]
+    more = len(ranked) - 1 - len(others)
+    if more:
+        lines.append(english.MORE.format(count=more))
+    lines += [english.MESSAGE_NUMBER.format(number=number), english.CAUTION]
+    return "\n".join(lines)

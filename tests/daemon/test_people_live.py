@@ -1,0 +1,96 @@
+"""People on a live daemon: real broker, real sinks, a clock that runs faster than theirs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from brokers import wait_for
+from houses import House, Phone
+from panelward.journal import Journal, OutboxRow
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Iterator[House]:
+    made = House(tmp_path, rate=60.0)
+    made.broker.start()
+    yield made
+    made.end()
+
+
+def with_people(house: House, text: str) -> None:
+    path = house.folder / "people.toml"
+    path.write_text(text, encoding="utf-8")
+    path.chmod(0o600)
+    house.people = path
+
+
+def outbox(house: House) -> list[OutboxRow]:
+    journal = Journal.read(house.journal)
+    try:
+        return journal.outbox_rows()
+    finally:
+        journal.close()
+
+
+def test_who_sleeps_hears_high_only_and_the_next_person_waits_for_an_answer(house: House) -> None:
+    """06:00 UTC on the watch's clock: Ada sleeps until 12:00; Bo is asked after a quarter of an hour."""
+    second = Phone()
+    with_people(
+        house,
+        f'[[person]]\nname = "Ada"\naddresses = ["{house.phone.address}"]\nsleeping = "22:00-12:00"\n'
+        f'[[person]]\nname = "Bo"\naddresses = ["{second.address}"]\npriorities = ["high"]\nafter_s = 900\n',
+    )
+    house.start(notify="")
+    assert wait_for(house.connected), house.said()
+    house.live(20, D1=4.0, D7=5.0, D8=1.0)
+    with house.living(D1=4.0, D7=17.6, D8=1.0):  # medium: it waits for the morning
+        assert wait_for(lambda: any(t["kind"] == "overcurrent-approach" for t in house.transitions())), house.said()
+    with house.living(D1=0.0, D7=5.0, D8=1.0):  # high: the freezer
+        assert wait_for(lambda: house.phone.got), house.said()
+        assert "Sample freezer" in house.phone.sentences[0]
+        lost = next(t for t in house.transitions() if t["circuit"] == "D1")
+        mine = [row for row in outbox(house) if row.alarm_id == lost["id"]]
+        assert {(row.address_ref, row.step) for row in mine} == {
+            ("Ada", "begun"), ("Ada", "again-1"), ("Ada", "again-2"), ("Bo", "begun"), ("Bo", "again-1"), ("Bo", "again-2")
+        }  # fmt: skip
+        done = house.run("acknowledge", lost["id"], "--who", "Ada", "--schedule", str(house.schedule), journal=False)
+        assert done.returncode == 0, done.stderr
+        assert wait_for(lambda: [r.status for r in outbox(house) if r.alarm_id == lost["id"]].count("expired") == 5)
+    assert all(
+        "answered: acknowledge by Ada" in r.last_why for r in outbox(house) if r.status == "expired" and r.priority == "high"
+    )
+    assert second.got == []
+    assert not any("Bench sockets" in sentence for sentence in house.phone.sentences)
+    assert house.stop_daemon() == 0
+    second.stop()
+
+
+def test_after_a_time_without_network_one_message_leads_with_what_matters(house: House) -> None:
+    house.phone.status = 503
+    house.start()
+    assert wait_for(house.connected), house.said()
+    house.live(20, D1=4.0, D7=5.0, D8=1.0)
+    with house.living(D1=4.0, D7=17.6, D8=1.0):
+        assert wait_for(lambda: len(house.transitions()) >= 1), house.said()
+    with house.living(D1=0.0, D7=5.0, D8=1.0):
+        assert wait_for(lambda: any(t["circuit"] == "D1" for t in house.transitions()), 20), house.said()
+        assert wait_for(lambda: sum(bool(r.last_why) for r in outbox(house)) >= 2, 30)
+        house.phone.status = 200
+        assert wait_for(lambda: house.phone.got, 60), house.said()
+    text = house.phone.got[0]["message"].splitlines()
+    assert "Sample freezer" in text[0]
+    assert any(line.startswith("Also, from") for line in text), text
+    assert any(line.startswith("- ") and "Bench sockets" in line for line in text)
+    assert house.stop_daemon() == 0
+
+
+def test_a_bad_people_file_is_refused_at_the_start(house: House) -> None:
+    with_people(house, '[[person]]\nname = "Ada"\naddresses = ["json://x"]\n')
+    house.people.chmod(0o644)
+    house.start()
+    assert house.daemon is not None
+    assert house.daemon.wait(timeout=20) == 2
+    assert "chmod 640" in house.said()
