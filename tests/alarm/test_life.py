@@ -98,7 +98,7 @@ def test_an_illegal_request_is_refused_and_changes_nothing() -> None:
         Request(kind="acknowledge", received_ms=T0, alarm=alarm_id),
         Request(kind="acknowledge", received_ms=T0, alarm="D1-dead-nowhere"),
         Request(kind="unshelve", received_ms=T0, alarm=alarm_id),
-        Request(kind="shelve", received_ms=T0, alarm=alarm_id),
+        Request(kind="shelve", received_ms=T0, alarm=alarm_id, for_s=0),
         Request(kind="shelve", received_ms=T0, alarm=alarm_id, for_s=1e9),
         Request(kind="acknowledge", received_ms=T0),
         Request(kind="unknown-word", received_ms=T0, alarm=alarm_id),
@@ -120,6 +120,74 @@ def test_what_life_depends_on_is_shelved_for_an_hour_at_most_and_with_a_reason()
     assert alarms.next_ms() == T0 + 3_600_000
     alarms.fire(T0 + 3_600_000)
     assert [t.state for t in alarms.out()][-1] == "unacknowledged"
+
+
+def answer(alarms: Alarms, kind: str, at_s: float = 0.0, **keys: object) -> list[tuple[str, str, bool]]:
+    """Ask for it; (event, state, latched) of what came of it."""
+    alarms.out()
+    done = alarms.request(Request(kind=kind, received_ms=T0, circuit="D1", who="owner", **keys), T0 + round(at_s * 1000))  # type: ignore[arg-type]
+    assert done.done, done.why
+    return [(t.event, t.state, t.latched) for t in alarms.out()]
+
+
+def test_a_device_that_opened_stays_until_somebody_looked() -> None:
+    """OPC 10000-9, 5.8.2 LatchedState: it is reset after it returned to normal and was acknowledged (from memory)."""
+    alarms = Alarms()
+    alarms.edge(condition("begins", 0, "protection-opened"))
+    alarms.edge(condition("ends", 60, "protection-opened"))
+    assert [(t.state, t.latched) for t in alarms.out()] == [("unacknowledged", False), ("unacknowledged", True)]
+    assert answer(alarms, "acknowledge", 70) == [("acknowledge", "acknowledged", True), ("reset", "normal", False)]
+    assert alarms.standing() == ()
+    # Acknowledged while it is the case, then over: somebody looks once more, by the same answer.
+    alarms.edge(condition("begins", 100, "protection-opened"))
+    assert answer(alarms, "acknowledge", 110) == [("acknowledge", "acknowledged", False)]
+    alarms.edge(condition("ends", 160, "protection-opened"))
+    assert [(t.event, t.state, t.latched) for t in alarms.out()] == [("ends", "acknowledged", True)]
+    assert answer(alarms, "acknowledge", 170) == [("reset", "normal", False)]
+
+
+@pytest.mark.parametrize(
+    ("figures", "latched"), [((("off_for_s", 9e4), ("to_look_at", True)), True), ((("off_for_s", 60.0),), False)]
+)
+def test_a_feed_lost_longer_than_its_load_bears_latches_a_shorter_one_does_not(figures: object, latched: bool) -> None:
+    alarms = Alarms()
+    alarms.edge(condition("begins", 0))
+    alarms.edge(condition("ends", 60, figures=figures))
+    assert alarms.out()[-1].latched is latched
+    alarms.edge(condition("begins", 90))
+    assert [(t.event, t.latched) for t in alarms.out()] == [("begins-again", False)]
+
+
+def test_what_the_schedule_no_longer_asks_latches_nothing() -> None:
+    alarms = Alarms()
+    alarms.edge(condition("begins", 0, "protection-opened"))
+    alarms.edge(condition("withdrawn", 60, "protection-opened"))
+    assert alarms.out()[-1].latched is False
+
+
+def test_shelved_once_comes_back_with_its_end_and_a_day_later_at_the_most() -> None:
+    alarms = Alarms()
+    alarms.edge(condition("begins", 0))
+    assert answer(alarms, "shelve") == [("shelve", "shelved", False)]
+    alarms.edge(condition("ends", 60))
+    assert [(t.event, t.state) for t in alarms.out()] == [("ends", "shelved"), ("unshelve", "normal")]
+    assert alarms.standing() == ()
+    alarms.edge(condition("begins", 100))
+    answer(alarms, "shelve", 100)
+    assert alarms.next_ms() == T0 + 100_000 + 24 * 3_600_000
+    assert not alarms.request(Request(kind="shelve", received_ms=T0, circuit="D1", for_s=90_000.0), T0).done
+    alarms.fire(T0 + 100_000 + 24 * 3_600_000)
+    assert [(t.event, t.state, t.told) for t in alarms.out()] == [("unshelve", "unacknowledged", True)]
+
+
+def test_out_of_service_is_judged_on_and_comes_back_as_it_is() -> None:
+    alarms = Alarms()
+    alarms.edge(condition("begins", 0))
+    assert answer(alarms, "out-of-service") == [("out-of-service", "out-of-service", False)]
+    alarms.edge(condition("ends", 60))
+    alarms.edge(condition("begins", 90))
+    assert [(t.state, t.told) for t in alarms.out()] == [("out-of-service", False)] * 2
+    assert answer(alarms, "in-service", 100) == [("in-service", "unacknowledged", False)]
 
 
 def test_coming_again_unacknowledged_is_the_same_alarm_with_a_new_since() -> None:

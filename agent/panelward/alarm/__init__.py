@@ -85,9 +85,9 @@ class Kind:
 KINDS: dict[str, Kind] = {
     # 15 s: flow-like signals, ISA-18.2 (2009) guidance, from memory.
     "overcurrent-approach": Kind(off_delay_s=15.0),
-    "conductor-overheating": Kind(off_delay_s=15.0),
+    "conductor-overheating": Kind(off_delay_s=15.0, latches=True),
     "protection-doubtful": Kind(),
-    "protection-opened": Kind(end_is_told=True),
+    "protection-opened": Kind(latches=True, end_is_told=True),
     "feed-lost": Kind(end_is_told=True),
     "standby-drain": Kind(),
     "unassigned-draw": Kind(),
@@ -130,6 +130,7 @@ class Alarm:
     starts_ms: int | None = None  # on-delay ends
     ends_ms: int | None = None  # off-delay ends
     shelved_until_ms: int | None = None
+    once: bool = False  # shelved until it is over, at most
     held: bool = False  # people were not told of it, because somebody works there
     waits_until_ms: int | None = None  # it chatters: what is the case then is told
     unknown: bool = False  # that it began again waits: nobody needs to hear that it ended
@@ -171,7 +172,7 @@ class Alarms:
                 alarm.active = True
                 self._change(alarm, condition)
                 return
-            again = alarm.state == RETURNED
+            again = alarm.state in (RETURNED, LATCHED_UNACKNOWLEDGED, LATCHED_ACKNOWLEDGED)
             alarm.active, alarm.condition, alarm.since_ms = True, condition, condition.since_ms
             if kind.on_delay_s > 0.0 and alarm.state == NORMAL:
                 alarm.starts_ms = condition.at_ms + round(kind.on_delay_s * 1000)
@@ -220,8 +221,12 @@ class Alarms:
 
     def _end(self, alarm: Alarm, at_ms: int, said: str = "ends") -> None:
         alarm.ends_ms = None
-        latching = KINDS[alarm.condition.kind].latches and alarm.state in (UNACKNOWLEDGED, ACKNOWLEDGED)
+        look = KINDS[alarm.condition.kind].latches or dict(alarm.condition.figures).get("to_look_at") is True
+        latching = look and said != "withdrawn" and alarm.state in (UNACKNOWLEDGED, ACKNOWLEDGED)
         self._go(alarm, "ends-latching" if latching else "ends", at_ms, said)
+        if alarm.state == SHELVED and alarm.once:
+            alarm.shelved_until_ms, alarm.once = None, False
+            self._go(alarm, self._let_out("unshelve", alarm), at_ms, "unshelve")
         self._settle(alarm)
 
     @staticmethod
@@ -341,7 +346,7 @@ class Alarms:
             if alarm.ends_ms is not None and alarm.ends_ms <= now_ms:
                 self._end(alarm, now_ms)
             if alarm.shelved_until_ms is not None and alarm.shelved_until_ms <= now_ms:
-                alarm.shelved_until_ms = None
+                alarm.shelved_until_ms, alarm.once = None, False
                 self._go(alarm, self._let_out("unshelve", alarm), now_ms, "unshelve")
                 self._settle(alarm)
             if alarm.waits_until_ms is not None and alarm.waits_until_ms <= now_ms:
@@ -471,14 +476,14 @@ class Alarms:
         if request.circuit is None:
             raise RequestRefused("say which alarm or which circuit is meant")
         found = [a for a in self._by_key.values() if (a.key[0], a.key[1]) == ("circuit", request.circuit)]
-        able = [a for a in found if (a.state, _EVENT_OF.get(request.kind, "")) in TABLE or request.kind in _OUTWARD]
+        able = [a for a in found if (a.state, _event(a, request.kind)) in TABLE or request.kind in _OUTWARD]
         if not able:
             raise RequestRefused(f"circuit '{request.circuit}' has no alarm that can take '{request.kind}'")
         return able
 
     def _check(self, alarm: Alarm, request: Request) -> None:
-        event = _EVENT_OF.get(request.kind)
-        if event is None:
+        event = _event(alarm, request.kind)
+        if not event:
             raise RequestRefused(f"'{request.kind}' is not a request about an alarm")
         if request.kind in _OUTWARD:
             event = self._let_out(event, alarm)
@@ -492,19 +497,25 @@ class Alarms:
         if request.kind == "shelve":
             of_life = self._of_life(alarm.condition)
             most_s = SHELVE_MOST_LIFE_S if of_life else SHELVE_MOST_S
-            if request.for_s is None or not 0 < request.for_s <= most_s:
-                raise RequestRefused(f"shelving needs for_s above 0 and at most {most_s:.0f}")
+            if request.for_s is not None and not 0 < request.for_s <= most_s:
+                raise RequestRefused(f"shelving takes for_s above 0 and at most {most_s:.0f}, or none: until it is over")
+            if request.for_s is None and not alarm.active:
+                raise RequestRefused("that alarm is over already: it can't be shelved until it is")
             if of_life and not request.why:
                 raise RequestRefused("life depends on this circuit: shelving it needs a reason")
 
     def _do(self, alarm: Alarm, request: Request, now_ms: int) -> None:
-        event = _EVENT_OF[request.kind]
+        event = _event(alarm, request.kind)
         if request.kind in _OUTWARD:
             event = self._let_out(event, alarm)
-            alarm.shelved_until_ms = None
-        elif request.kind == "shelve" and request.for_s is not None:
-            alarm.shelved_until_ms = now_ms + round(request.for_s * 1000)
-        self._go(alarm, event, now_ms, request.kind, who=request.who, why=request.why)
+            alarm.shelved_until_ms, alarm.once = None, False
+        elif request.kind == "shelve":
+            most_s = SHELVE_MOST_LIFE_S if self._of_life(alarm.condition) else SHELVE_MOST_S
+            alarm.once = request.for_s is None
+            alarm.shelved_until_ms = now_ms + round((most_s if request.for_s is None else request.for_s) * 1000)
+        self._go(alarm, event, now_ms, "reset" if event == "reset" else request.kind, who=request.who, why=request.why)
+        if alarm.state == LATCHED_ACKNOWLEDGED and event == "acknowledge":
+            self._go(alarm, "reset", now_ms, who=request.who, why=request.why)  # it is over, and somebody looked
         self._settle(alarm)
 
     def drill(self, request: Request, now_ms: int) -> str:
@@ -572,6 +583,13 @@ _EVENT_OF = {
     "in-service": "return",
 }
 _OUTWARD = ("unshelve", "in-service")
+
+
+def _event(alarm: Alarm, kind: str) -> str:
+    """What a request does to an alarm: one that latched is over once somebody says that they looked."""
+    return "reset" if kind == "acknowledge" and alarm.state == LATCHED_ACKNOWLEDGED else _EVENT_OF.get(kind, "")
+
+
 _ITS_OWN = ("drill", "flood", "messages-unsent")  # a person asked for it, or it is the summary itself
 _KEPT = (
     "id",
@@ -582,6 +600,7 @@ _KEPT = (
     "starts_ms",
     "ends_ms",
     "shelved_until_ms",
+    "once",
     "held",
     "waits_until_ms",
     "unknown",

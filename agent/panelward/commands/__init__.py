@@ -27,6 +27,7 @@ COMMANDS = (
     "now",
     "alarms",
     "acknowledge",
+    "shelve",
     "working",
     "presence",
     "replaced",

@@ -16,6 +16,7 @@ from panelward.watch.causes import NO_LOSS, Evidence, Ranked, named, posterior, 
 from panelward.watch.cooling import INSIDE_OLD_MS, warms
 from panelward.watch.dips import Dip
 from panelward.watch.early import Early
+from panelward.watch.hold import hold_s
 from panelward.watch.idle import CYCLIC, Idle
 from panelward.watch.idle import judged as rests_by_itself
 from panelward.watch.overcurrent import MUST_OPEN, Overcurrent
@@ -322,7 +323,9 @@ class Dead:
             if self.active:
                 if self.active == "protection-opened":
                     self._over.renewed()
-                self._emit("ends", now_ms, (("off_for_s", (sample.time_ms - self.since_ms) / 1000.0),))
+                off_s = (sample.time_ms - self.since_ms) / 1000.0
+                look: Facts = (("to_look_at", True),) if off_s > hold_s(self.circuit) else ()
+                self._emit("ends", now_ms, (("off_for_s", off_s), *look))
                 self.active = None
                 self._tree.feeds_again(self, now_ms)
             self.witness.starts_again(sample, self.low_received_ms, flicker=not self.decided and self.low < READINGS)

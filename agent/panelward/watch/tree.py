@@ -14,6 +14,7 @@ from typing import Any
 from panelward.records import Condition, Facts, Schedule
 from panelward.watch.bench import Bench
 from panelward.watch.causes import Ranked, named, shown, upstream
+from panelward.watch.hold import hold_s
 from panelward.watch.parents import Group, Member, holds, parents
 from panelward.watch.volts import HEALTHY, NO_VOLTS, SKEW_MS, TOGETHER_MS, Volts
 
@@ -442,7 +443,11 @@ class Tree:
         circuits = tuple(member.circuit.id for member in ranked)
         bus = self.buses[group.supply.id]
         facts: Facts = (("circuits", len(circuits)), ("bus_v", bus.volts), ("by_volts", group.by_volts))
-        figures: Facts = (("off_for_s", (now_ms - group.since_ms) / 1000.0),) if edge == "ends" else (("volts", bus.volts),)
+        figures: Facts = (("volts", bus.volts),)
+        if edge == "ends":
+            off_s = (now_ms - group.since_ms) / 1000.0
+            look = any(off_s > hold_s(member.circuit) for member in group.members)
+            figures = (("off_for_s", off_s), *((("to_look_at", True),) if look else ()))
         self._bench.found.append(
             Condition(
                 subject=group.subject,
