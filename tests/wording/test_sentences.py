@@ -323,6 +323,27 @@ def test_every_kind_is_walked() -> None:
     assert walked == set(KINDS)
 
 
+@pytest.mark.parametrize(
+    ("kind", "subject", "event", "begins"),
+    [
+        ("readings-overdue", "vehicle", "begins", "Go and look, or ring: no word from"),
+        ("readings-overdue", "vehicle", "begins-again", "Again: Go and look, or ring: no word from"),
+        ("readings-overdue", "vehicle", "ends", "Look at"),
+        ("messages-unsent", "address", "begins", "Ask "),
+        ("messages-unsent", "address", "ends", "Nothing to do"),
+    ],
+)
+def test_what_is_about_no_circuit_fits_too(kind: str, subject: str, event: str, begins: str) -> None:
+    for name in ("Van", LONG):
+        long = replace(PLAN, vehicle=replace(PLAN.vehicle, name=name))
+        found = transition(PLAN.circuits[1], (kind, None, "high", {"silent_s": 180_000.0}, ()), subject=subject,
+                           subject_id="Ada " + "x" * 60, event=event)  # fmt: skip
+        sentence = message(found, long)
+        assert sentence.startswith(begins)
+        assert len(sentence) <= 140, sentence
+        assert not [w for w in re.findall(r"[a-z]+", sentence.lower()) if w in FORBIDDEN], sentence
+
+
 def test_a_drill_is_marked_as_one() -> None:
     found = transition(PLAN.circuits[1], ("drill", None, "low", {}, ()), subject="broker", subject_id="drill")
     assert "test message" in message(found, PLAN)

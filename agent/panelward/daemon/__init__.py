@@ -36,6 +36,7 @@ from panelward.intake import Intake, Refusals
 from panelward.journal import Journal
 from panelward.link import Link, Message
 from panelward.notify import SendResult
+from panelward.notify.sign import Sign
 from panelward.records import (
     Answer,
     Doing,
@@ -57,6 +58,8 @@ __all__ = ["Daemon"]
 
 COMMIT_READINGS = 500
 SIGN_OF_LIFE_S = 30.0
+SIGN_S = 300.0  # to the owner's own address
+SEES_MS = 900_000  # … while readings come
 SNAPSHOT_S = 600.0
 PRUNE_S = 3600.0
 KEEP_READINGS_DAYS = 40
@@ -113,7 +116,7 @@ class Daemon:
         if self._journal.set_aside:
             self._log(f"the journal could not be read: set aside as {self._journal.set_aside}, a new one begun")
         self._inbox: queue.SimpleQueue[Message | _State | _Sent | _Signal] = queue.SimpleQueue()
-        self._due = dict.fromkeys(("life", "snapshot", "prune", "clock", "refusals", "weekly"), 0.0)  # monotonic
+        self._due = dict.fromkeys(("life", "snapshot", "prune", "clock", "refusals", "weekly", "sign"), 0.0)  # monotonic
         self._refusals = Refusals()
         self._core = Core()
         self._link: Link | None = None
@@ -121,6 +124,7 @@ class Daemon:
         self._unsaved = 0
         self._last_input_ms = 0
         self._last_reading_ms: int | None = None
+        self._sign = Sign(self._log)
         self._clock = HostClock(pace, not_before_ms=0)
         self._outward = Outward(
             self._journal,
@@ -458,6 +462,8 @@ class Daemon:
         if now_s >= due["life"]:
             due["life"] = now_s + SIGN_OF_LIFE_S
             self._sign_of_life()
+        if now_s >= due["sign"]:
+            due["sign"] = now_s + (SIGN_S if self._sign_to_owner() else 5.0)
         if now_s >= due["snapshot"]:
             if due["snapshot"]:
                 self._snapshot()
@@ -473,6 +479,15 @@ class Daemon:
             due["refusals"] = now_s + 60.0
             for line in self._refusals.news():
                 self._log(line)
+
+    def _sign_to_owner(self) -> bool:
+        """Only while the watch sees and journals: a sign that always comes says nothing."""
+        address, last_ms = self.schedule.vehicle.sign_of_life_to, self._last_reading_ms
+        if address is None or last_ms is None or self._outward.disk_fault or self._clock.now_ms() - last_ms > SEES_MS:
+            return False
+        told = {"vehicle": self.schedule.vehicle.id, "watching_since": self._watching_since_ms / 1000}
+        self._sign.send(address, told | {"last_reading": last_ms / 1000})
+        return True
 
     def _weekly_sign(self) -> None:
         """On one evening of the week the sheet says that all works; that it did not arrive is an alarm like others."""
