@@ -80,7 +80,7 @@ def test_every_key_arrives() -> None:
     schedule = parse(WHOLE, "van.toml")
     assert schedule.vehicle == Vehicle(
         name="Survey van", id="survey-van", timezone="Europe/Oslo", rules_dc=("33 CFR 183.425",), rules_ac=("IEC 60364-5-52",),
-        spares=("D14",),
+        spares=("D14",), unheard_after_s=1800.0, sign_of_life_to="https://owner.example/sign",
     )  # fmt: skip
     assert schedule.broker == Broker(
         host="127.0.0.1", port=8883, username="panelward", password_file="/etc/panelward/broker.password", tls=True,

@@ -8,6 +8,8 @@ name = "Survey van"
 id = "survey-van"
 timezone = "Europe/Oslo"
 spares = ["D14"]
+unheard_after = "30min"
+sign_of_life_to = "https://owner.example/sign"
 [vehicle.rules]
 dc = ["33 CFR 183.425"]
 ac = ["IEC 60364-5-52"]
