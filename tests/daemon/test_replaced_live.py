@@ -54,6 +54,14 @@ def known(house: House) -> list[dict[str, Any]]:
         journal.close()
 
 
+def doings(house: House) -> list[dict[str, Any]]:
+    journal = Journal.read(house.journal)
+    try:
+        return journal.doings()
+    finally:
+        journal.close()
+
+
 def test_what_was_learned_of_the_old_load_goes_and_the_rest_stays(house: House) -> None:
     house.start()
     assert wait_for(house.connected), house.said()
@@ -77,6 +85,8 @@ def test_what_was_learned_of_the_old_load_goes_and_the_rest_stays(house: House) 
         }  # fmt: skip
         fuse = house.run("replaced", "D1", "Fuse", "--who", "Kari", *schedule, "--json")
         assert json.loads(fuse.stdout)["state"] == "device"
+        assert house.run("presence", "laid-up", "--who", "Kari", *schedule, journal=False).returncode == 0
+        assert [(each["laid_up"], each["aboard"]) for each in doings(house)] == [(True, False)]  # journalled before it answers
     house.kill()
     house.log.unlink()
     house.start()

@@ -12,7 +12,7 @@ import pytest
 
 from panelward.core import Core
 from panelward.errors import ProfileError
-from panelward.learn import Outcome, accept, learn, quarantine_of
+from panelward.learn import ALL, Outcome, accept, laid_up, learn, quarantine_of
 from panelward.records import (
     Circuit,
     Commissioned,
@@ -371,3 +371,21 @@ def test_what_is_accepted_is_as_old_as_what_was_seen() -> None:
     assert gone is not None
     assert gone.circuits == ()
     assert standing(after.profile, {"D2": T0}) == after.profile
+
+
+def test_what_rests_while_it_is_laid_up_is_no_standby() -> None:
+    """A modem that sleeps deeply while nobody is there: that is not what it rests at with people aboard."""
+
+    def sleeping(t_s: float, volts: float, rng: Random) -> float:
+        return (1.0 if t_s % 3600 < 1800 else 9.0) / volts
+
+    doings = [{"at_ms": T0 - 9, "laid_up": False}, {"at_ms": T0, "laid_up": True}, {"at_ms": T0 + 4, "laid_up": True}]
+    end_ms = T0 + 14 * 86_400_000
+    assert laid_up(doings, end_ms) == [(T0, end_ms)]
+    assert laid_up([*doings, {"at_ms": T0 + 9, "laid_up": False}], end_ms) == [(T0, T0 + 9)]
+    rows = fortnight(MODEM, sleeping)
+    free = of(MODEM, rows)
+    assert free.book.profile is not None
+    assert free.book.profile.circuits[0].standby_max_w == pytest.approx(1.3, abs=0.15)
+    kept = of(MODEM, rows, quarantine={ALL: laid_up(doings, end_ms)})
+    assert (kept.book.in_force, result(kept, "D2")) == (0, "no readings")

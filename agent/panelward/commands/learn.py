@@ -89,7 +89,7 @@ def _change(args: argparse.Namespace, book: Book) -> int:
 def _learn(args: argparse.Namespace, book: Book) -> int:
     from panelward import sealed
     from panelward.journal import Journal
-    from panelward.learn import learn, quarantine_of
+    from panelward.learn import ALL, laid_up, learn, quarantine_of
     from panelward.schedule import load
     from panelward.schedule.profile import path_of, save_profile
 
@@ -103,6 +103,7 @@ def _learn(args: argparse.Namespace, book: Book) -> int:
         from_ms = last_ms - round(args.days * 86_400_000)
         replacements = journal.replacements()
         quarantine = quarantine_of(journal.last_transitions(TRANSITIONS), last_ms)
+        quarantine[ALL] = quarantine.get(ALL, []) + laid_up(journal.doings(), last_ms)
         outcome = learn(
             schedule,
             book,

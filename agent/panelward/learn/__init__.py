@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 
 from panelward.learn.gate import Verdict, try_out
 from panelward.learn.proposal import Learned, judge
-from panelward.learn.stands import ALL, Collector, Stands, quarantine_of
+from panelward.learn.stands import ALL, Collector, Stands, laid_up, quarantine_of
 from panelward.records import Commissioned, Profiled, ProfiledLevel, Reading, Record, Schedule
 from panelward.schedule.profile import Book, Proposed, applied, applied_to, standing
 
-__all__ = ["Outcome", "Result", "accept", "learn", "quarantine_of"]
+__all__ = ["ALL", "Outcome", "Result", "accept", "laid_up", "learn", "quarantine_of"]
 
 WEEK_MS = 7 * 86_400_000
 

@@ -50,6 +50,19 @@ def quarantine_of(objects: Iterable[dict[str, Any]], now_ms: int) -> dict[str, l
     return found
 
 
+def laid_up(doings: Iterable[dict[str, Any]], now_ms: int) -> list[tuple[int, int]]:
+    """From what the vehicle was doing, change by change: from when to when it was laid up. What rests then is no standby."""
+    found: list[tuple[int, int]] = []
+    since_ms: int | None = None
+    for each in doings:
+        if each["laid_up"] and since_ms is None:
+            since_ms = each["at_ms"]
+        elif not each["laid_up"] and since_ms is not None:
+            found.append((since_ms, each["at_ms"]))
+            since_ms = None
+    return found if since_ms is None else [*found, (since_ms, now_ms)]
+
+
 @dataclass(frozen=True, slots=True)
 class Stand:
     """A draw that stood still."""

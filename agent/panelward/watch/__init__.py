@@ -85,7 +85,7 @@ class Watch:
             beyond = Unassigned(self._bench, schedule, supply, self._unmoved[supply.id].channels, period_ms, record)
             if beyond.judged:
                 self._unassigned[supply.id] = beyond
-        self.doing = DoingState(self._bench, schedule)
+        self.doing = DoingState(self._bench, self.panel, schedule)
         named = [(c, record.circuit(c.id)) for c in schedule.circuits if c.role == "load"] if record is not None else []
         self._h = threshold(sum(len(metrics_of(c, kept)) for c, kept in named if kept is not None), FALSE_A_WEEK)
         self._probes: dict[str, tuple[Silence, str]] = {}

@@ -3,6 +3,12 @@
 Told by what charges, by what the ignition feeds and by what a person said, never by the house volts: a managed alternator
 idles at 12.3 to 12.8 V under way, and a small solar feed holds 13.5 V parked. A charger that gives nothing proves little
 (bank full, switched off, failed), so it makes nothing "at rest" by itself.
+
+Used where it is known, by `panel.doing`; what is not known excuses nothing and tells nothing:
+
+    nobody aboard, laid up   no habit of a compressor is learned; an inverter that idles within its hours is left on, too;
+                             a pump's starts are nobody's, by day as by night; laid up, `learn` learns nothing
+    under way                a charger that tapers is no drain: the engine carries it
 """
 
 from __future__ import annotations
@@ -11,6 +17,7 @@ from typing import Any
 
 from panelward.records import Circuit, Doing, Schedule
 from panelward.watch.bench import Bench
+from panelward.watch.panel import Panel
 
 # How long each must show before it counts, and before it no longer does: a cloud, a gust of traffic, a charger that
 # blinks change nothing. Common practice, no source.
@@ -64,8 +71,8 @@ class Signal:
 class DoingState:
     """The whole vehicle's."""
 
-    def __init__(self, bench: Bench, schedule: Schedule) -> None:
-        self._bench = bench
+    def __init__(self, bench: Bench, panel: Panel, schedule: Schedule) -> None:
+        self._bench, self._panel = bench, panel
         self._nominal_v = {s.id: s.nominal_v for s in schedule.supplies}
         self._sign = {s.meter: -1.0 if s.meter_sign == "charge-positive" else 1.0 for s in schedule.supplies if s.meter}
         self._signals: dict[str, dict[str, Signal]] = {}
@@ -83,8 +90,12 @@ class DoingState:
         self.order = bench.enrol(self)
         self.due_ms: int | None = None
         self.told: str | None = None  # aboard | nobody-aboard | laid-up, by a person
-        self.latest = Doing(at_ms=0)
         self.changes: list[Doing] = []
+
+    @property
+    def latest(self) -> Doing:
+        """As all circuits see it."""
+        return self._panel.doing
 
     def listens(self, circuit: Circuit) -> bool:
         return circuit.id in self._signals
@@ -169,7 +180,7 @@ class DoingState:
             aboard=None if told is None else told == "aboard",
         )  # fmt: skip
         if not latest.same(self.latest):
-            self.latest = latest
+            self._panel.doing = latest
             self.changes.append(latest)
 
     def rest(self, now_ms: int) -> None:
@@ -199,7 +210,7 @@ class DoingState:
         """A channel whose keys have changed begins anew; what a person said stays."""
         self.told, self.due_ms = state["told"], state["due_ms"]
         at_ms, under_way, on_shore, by_sun, laid_up, aboard = state["now"]
-        self.latest = Doing(
+        self._panel.doing = Doing(
             at_ms=at_ms, under_way=under_way, on_shore=on_shore, by_sun=by_sun, laid_up=laid_up, aboard=aboard
         )  # fmt: skip
         for circuit_id, signals in self._signals.items():

@@ -49,6 +49,7 @@ class Drain:
         self._lowest_w = min(lowest) if lowest and known else None
         self._hours = tuple(window for load in loads for window in load.hours) if all(x.hours for x in loads) else ()
         self.judged = bool(loads) and (bool(self._hours) or self._lowest_w is not None or fed is not None)
+        self._charges = any(load.kind == "charger" for load in loads)
         self.level: Level | None = None
         self.rhythm: Rhythm | None = None
         self.order = bench.enrol(self)
@@ -131,9 +132,12 @@ class Drain:
         elif self.outside_ms is None:
             self.outside_ms = time_ms
             self.mark = (self.excess_mwms, self.excess_mams)
-        if self._fed is not None and not self._hours:  # within its hours it is meant to be on
+        doing = self._panel.doing
+        if self._fed is not None and (not self._hours or doing.aboard is False):  # else its hours are somebody's
             self._of_fed(time_ms, now_ms)
-        if self._lowest_w is None or self.most_w >= self._lowest_w:
+        elif self._hours:
+            self.idle_ms = None
+        if self._lowest_w is None or self.most_w >= self._lowest_w or (self._charges and doing.under_way):
             self.between_ms = None
         elif self.between_ms is None:
             self.between_ms = time_ms

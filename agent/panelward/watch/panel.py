@@ -6,6 +6,8 @@ from datetime import UTC, datetime
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from panelward.records import Doing
+
 _QUARTER_MS = 900_000  # offsets from UTC change only on a quarter of an hour
 
 
@@ -30,6 +32,7 @@ class Panel:
         self.outside_ms = 0
         self.inside: dict[str, tuple[float, int]] = {}  # circuit -> how warm it is inside its load, and when that was read
         self.pumped_ms: int | None = None  # a water pump ran
+        self.doing = Doing(at_ms=0)  # what the vehicle is doing, kept by `doing`; what is not known excuses nothing
         self._zone = ZoneInfo(timezone)
         self._quarter = -1
         self._offset_ms = 0

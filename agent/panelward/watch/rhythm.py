@@ -170,7 +170,8 @@ class Rhythm:
                 if self.short is not None:
                     self.short.ran(past.began_ms, past.length_ms, self.volts)
                 if self.leak is not None:
-                    self.leak.ran(past.began_ms, past.length_ms, self._panel.local_minute(past.began_ms))
+                    away = self._panel.doing.aboard is False
+                    self.leak.ran(past.began_ms, past.length_ms, self._panel.local_minute(past.began_ms), away=away)
                 if self.sump is not None:
                     self.sump.ran(past.began_ms, self._panel.pumped_ms)
         elif self.cooling is not None and self.cooling.rested(past.length_ms):
@@ -183,7 +184,9 @@ class Rhythm:
         return self._panel.outside_c
 
     def _ordinary(self, time_ms: int) -> bool:
-        """Is what it does now its habit, as far as anybody can tell?"""
+        """Is what it does now its habit, as far as anybody can tell? With nobody aboard it is no habit of people's."""
+        if self._panel.doing.aboard is False:
+            return False
         return self.active is None and not self.cases and not self._settling(time_ms) and not self._told_elsewhere()
 
     def _pulls_down_until(self, until_ms: int) -> None:

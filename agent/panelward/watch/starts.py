@@ -109,12 +109,13 @@ class Leak:
     def judged(cls, period_ms: int) -> bool:
         return period_ms <= cls.SLOWEST_MS
 
-    def ran(self, began_ms: int, length_ms: int, minute: int) -> None:
+    def ran(self, began_ms: int, length_ms: int, minute: int, *, away: bool = False) -> None:
+        """`minute`: of the local day; `away`: nobody is aboard, so that nobody draws water by day either."""
         if length_ms > self.MOST_MS + self._period_ms:
             if not self.active:
                 self.rows = []  # a tap
             return
-        night = minute >= self.NIGHT[0] or minute < self.NIGHT[1]
+        night = away or minute >= self.NIGHT[0] or minute < self.NIGHT[1]
         self.rows = [*self.rows[-self.PAUSES_DAY :], [began_ms, length_ms, night]]
         if not self.active:
             for pauses, even in ((self.PAUSES_NIGHT, self.EVEN_NIGHT), (self.PAUSES_DAY, self.EVEN_DAY)):
