@@ -156,10 +156,31 @@ def test_week_after_week_it_stays_within_a_tenth_of_what_it_was_when_new() -> No
     assert any(p.what == "move" for p in book.proposed) or any(p.what == "level" for p in book.proposed)
 
 
-def test_with_four_tenths_lost_nothing_is_learned_and_it_says_so() -> None:
-    outcome = of(HEATER, fortnight(HEATER, heating(78), lost=0.9))
-    assert outcome.book.in_force == 0
+def in_bursts(rows: list[Reading], share: float, long: float, seed: int = 3) -> list[Reading]:
+    """Without this share of them, lost in runs of about so many (a radio link, after Gilbert)."""
+    rng, found, left, gone = Random(seed), [], 0.0, True
+    for row in rows:
+        if left <= 0:
+            gone = not gone
+            left = rng.expovariate(1.0 / (long * (share if gone else 1.0 - share)))
+        left -= 1
+        if not gone:
+            found.append(row)
+    return found
+
+
+@pytest.mark.parametrize("long", [1, 10, 40, 400])
+def test_with_four_tenths_lost_nothing_is_learned_and_it_says_so(long: int) -> None:
+    rows = fortnight(HEATER, heating(78), lost=0.4 if long == 1 else 0.0)
+    outcome = of(HEATER, rows if long == 1 else in_bursts(rows, 0.4, long))
+    assert (outcome.book.in_force, outcome.book.proposed) == (0, ())
     assert "% of the time has readings; 90 % are wanted" in result(outcome, "D5")
+
+
+def test_its_twin_with_a_fifth_lost_one_by_one_learns_the_same() -> None:
+    made = of(HEATER, fortnight(HEATER, heating(78), lost=0.2)).book.profile
+    assert made is not None
+    assert made.circuits[0].levels[0].watts == pytest.approx(78, rel=0.01)
 
 
 def test_hours_without_readings_are_no_coverage() -> None:
@@ -170,6 +191,27 @@ def test_hours_without_readings_are_no_coverage() -> None:
 def test_readings_of_another_clock_teach_nothing() -> None:
     outcome = of(HEATER, fortnight(HEATER, heating(78), off_s=7200))
     assert "the clock jumped, or a backlog" in result(outcome, "D5")
+
+
+def jumped(rows: list[Reading], day: float, ahead_s: float, *, until: float = 99.0, host: bool = False) -> list[Reading]:
+    """From a day on (until another) the monitor's clock is off, or the computer's own was set ahead."""
+    found = []
+    for row in rows:
+        ahead_ms = round(1000 * ahead_s) if day <= (row.received_ms - T0) / 1000 / DAY_S < until else 0
+        found.append(row._replace(time_ms=row.time_ms + ahead_ms, received_ms=row.received_ms + ahead_ms * host))
+    return found
+
+
+def test_a_clock_that_jumped_is_said_and_one_that_was_off_for_a_day_costs_that_day_only() -> None:
+    rows = fortnight(HEATER, heating(78))
+    outcome = of(HEATER, jumped(rows, 7, -7200))
+    assert "of 40320 readings carry another time: the clock jumped, or a backlog" in result(outcome, "D5")
+    outcome = of(HEATER, jumped(rows, 7, 30 * DAY_S, host=True))
+    assert (outcome.book.in_force, outcome.book.proposed) == (0, ())
+    assert "32 % of the time has readings" in result(outcome, "D5")
+    made = of(HEATER, jumped(rows, 7, -7200, until=8)).book.profile
+    assert made is not None
+    assert made.circuits[0].levels[0].watts == pytest.approx(78, rel=0.01)
 
 
 def test_the_day_before_an_alarm_and_all_until_its_end_never_train() -> None:

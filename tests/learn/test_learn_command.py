@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
+from contextlib import suppress
 from pathlib import Path
 from random import Random
 
@@ -12,6 +15,7 @@ from learn.test_learn import heating
 from panelward.commands import main
 from panelward.journal import Journal
 from panelward.records import Reading
+from panelward.schedule.profile import load_profile, path_of
 
 SCHEDULE = """
 [vehicle]
@@ -137,3 +141,29 @@ def test_a_replacement_in_the_journal_ends_what_was_learned(
     assert (found["in_force"], found["versions"][1]["circuits"]) == (2, {})
     assert main(["replaced", "--list", "--json", "--schedule", str(schedule), "--journal", str(path)]) == 0
     assert [json.loads(line)["part"] for line in capsys.readouterr().out.splitlines()] == ["load", "device"]
+
+
+def test_a_profile_that_can_not_be_written_is_said_and_the_old_one_stays(
+    lived: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    schedule, journal = lived
+    profile = schedule.with_suffix(".profile.json")
+    (schedule.parent / f"{profile.name}.new").mkdir()  # what is written first can't be
+    assert main(["learn", "--schedule", str(schedule), "--journal", str(journal)]) == 3
+    assert "can't be written" in " ".join(capsys.readouterr().err.split())
+    assert not profile.exists()
+
+
+@pytest.mark.parametrize("seconds", [0.2, 0.6, 1.2])
+def test_ended_at_any_moment_nothing_is_half_written(lived: tuple[Path, Path], seconds: float) -> None:
+    schedule, journal = lived
+    command = [sys.executable, "-m", "panelward", "learn", "--schedule", str(schedule), "--journal", str(journal)]
+    night = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    with suppress(subprocess.TimeoutExpired):
+        night.wait(seconds)
+    night.kill()
+    night.wait()
+    book, _ = load_profile(path_of(schedule), "survey-van")
+    assert book.in_force in (0, 1)
+    assert main(["learn", "--schedule", str(schedule), "--journal", str(journal)]) == 0
+    assert load_profile(path_of(schedule), "survey-van")[0].in_force == 1
