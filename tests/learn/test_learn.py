@@ -13,6 +13,8 @@ import pytest
 from panelward.core import Core
 from panelward.errors import ProfileError
 from panelward.learn import ALL, Outcome, accept, laid_up, learn, quarantine_of
+from panelward.learn.gate import try_out
+from panelward.learn.rows import Rows
 from panelward.records import (
     Circuit,
     Commissioned,
@@ -431,3 +433,59 @@ def test_what_rests_while_it_is_laid_up_is_no_standby() -> None:
     assert free.book.profile.circuits[0].standby_max_w == pytest.approx(1.3, abs=0.15)
     kept = of(MODEM, rows, quarantine={ALL: laid_up(doings, end_ms)})
     assert (kept.book.in_force, result(kept, "D2")) == (0, "no readings")
+
+
+def test_the_gate_refuses_what_finds_fewer_faults_and_takes_its_twin_that_finds_as_many() -> None:
+    """Half of the element open is 39 W: within a band of 60 %, beside one of 20 % and one of 5 %."""
+    rows = fortnight(HEATER, heating(78), days=3)
+    tight, loose = (
+        replace(HEATER, loads=(replace(HEATER.loads[0], levels=(Level(name="heating", watts=78, tolerance=wide),)),))
+        for wide in (0.05, 0.6)
+    )
+    own = panel(HEATER)
+    verdict = try_out(tight, loose, own, Rows("D5", rows))
+    assert not verdict.passed
+    assert verdict.found_after < verdict.found_before
+    assert verdict.why == f"of {verdict.planted} planted faults it finds {verdict.found_after}, before {verdict.found_before}"
+    assert try_out(HEATER, tight, own, Rows("D5", rows)).passed
+
+
+def test_what_the_gate_had_no_time_for_waits_for_a_person_or_the_next_night() -> None:
+    asked = iter([True, False])
+    rows = fortnight(HEATER, heating(78))
+    outcome = of(HEATER, rows, goes_on=lambda: next(asked, False))
+    assert outcome.book.in_force == 0
+    assert [(p.what, p.why) for p in outcome.book.proposed] == [
+        ("level", "not tried yet: no time was left"),
+        ("standby", "not tried yet: no time was left"),
+    ]
+    taken = accept(outcome.book, panel(HEATER), "D5", who="Ada Fitter", why="", now_ms=T0)
+    assert taken.profile is not None
+    assert taken.profile.circuits[0].standby_max_w == pytest.approx(1.02, abs=0.1)
+    again = of(HEATER, rows, book=outcome.book)
+    assert (again.book.in_force, again.book.proposed) == (1, ())
+
+
+def test_where_time_runs_out_each_night_begins_with_another_circuit() -> None:
+    own = plan(HEATER, PUMP, MODEM)
+    first = []
+    for night in range(3):
+        asked = iter([True])
+        outcome = learn(
+            own, Book("survey-van"), lambda _: [], quarantine={}, now_ms=T0 + night * 86_400_000,
+            goes_on=lambda asked=asked: next(asked, False),  # type: ignore[misc]
+        )  # fmt: skip
+        assert [r.learned.circuit for r in outcome.results] == ["D5", "D4", "D2"]
+        first += [r.learned.circuit for r in outcome.results if r.learned.why_not != "no time left"]
+    assert sorted(first) == ["D2", "D4", "D5"]
+
+
+def test_rows_in_little_memory_are_the_same_rows() -> None:
+    rows = [
+        Reading("D5", T0 - 5, T0, volts=12.8, amps=0.0),
+        Reading("D5", T0, T0 + 1, watts=-3.5, closed=True, origin="backlog"),
+        Reading("D5", T0, T0 + 2, closed=False, commanded=True, origin="retained"),
+        Reading("D5", T0, T0 + 3, commanded=False),
+    ]
+    kept = Rows("D5", rows)
+    assert (list(kept), len(kept), list(kept.between(T0 + 1, T0 + 3))) == (rows, 4, rows[1:3])

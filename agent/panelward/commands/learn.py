@@ -142,7 +142,12 @@ def lines(outcome: Outcome, before: Book) -> list[str]:
     if book.proposed:
         found += ["", "Waits for a person (panelward learn --accept ID --who NAME):"]
         for each in book.proposed:
-            text = f"{each.circuit} {each.name}: {each.watts:.3g} W ± {100 * each.tolerance:.0f} %, now {each.now}. {each.why}."
+            band = (
+                f"at most {each.watts:.3g} W"
+                if each.what == "standby"
+                else f"{each.watts:.3g} W ± {100 * each.tolerance:.0f} %"
+            )
+            text = f"{each.circuit} {each.name}: {band}, now {each.now}. {each.why}."
             found.append(fill(text, 80, initial_indent="  ", subsequent_indent="    "))
     return found
 

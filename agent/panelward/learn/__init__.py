@@ -14,13 +14,15 @@ from dataclasses import dataclass, replace
 
 from panelward.learn.gate import Verdict, try_out
 from panelward.learn.proposal import Learned, judge
+from panelward.learn.rows import Rows
 from panelward.learn.stands import ALL, Collector, Stands, laid_up, quarantine_of
 from panelward.records import Commissioned, Profiled, ProfiledLevel, Reading, Record, Schedule
 from panelward.schedule.profile import Book, Proposed, applied, applied_to, standing
 
 __all__ = ["ALL", "Outcome", "Result", "accept", "laid_up", "learn", "quarantine_of"]
 
-WEEK_MS = 7 * 86_400_000
+DAY_MS = 86_400_000
+WEEK_MS = 7 * DAY_MS
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +67,9 @@ def learn(
     results: list[Result] = []
     new: dict[str, Profiled] = {}
     proposed: list[Proposed] = []
-    for circuit, written in zip(in_force.circuits, schedule.circuits, strict=True):
+    pairs = list(zip(in_force.circuits, schedule.circuits, strict=True))
+    first = now_ms // DAY_MS % max(1, len(pairs))  # another one each night: where time runs out, none is left out for ever
+    for circuit, written in (*pairs[first:], *pairs[:first]):
         if circuit.role != "load" or len(circuit.loads) != 1:
             continue
         says(circuit.label)
@@ -77,7 +81,7 @@ def learn(
         held = quarantine.get(circuit.id, []) + quarantine.get(ALL, [])
         since_ms = replaced.get(circuit.id, -1)
         commissioned = _measured(record, circuit.id, since_ms)
-        rows = [r for r in readings(circuit.id) if r.received_ms > since_ms and r.time_ms > since_ms]
+        rows = Rows(circuit.id, (r for r in readings(circuit.id) if r.received_ms > since_ms and r.time_ms > since_ms))
         collector = Collector(circuit, schedule.supply(circuit.supply), period_s, held, commissioned)
         for reading in rows:
             collector.take(reading)
@@ -100,6 +104,9 @@ def learn(
     if new:
         why = f"narrowed by itself: {', '.join(new)}"
         book = book.with_version(now_ms, "", why, _merged(book, new))
+    order = {c.id: n for n, c in enumerate(schedule.circuits)}
+    results.sort(key=lambda result: order[result.learned.circuit])
+    proposed.sort(key=lambda each: order[each.circuit])
     dated = tuple(p if p.made_ms else replace(p, made_ms=now_ms) for p in proposed)
     return Outcome(replace(book, proposed=dated), tuple(results))
 
@@ -165,7 +172,6 @@ def _kept(found: Learned, verdict: Verdict | None) -> Sequence[Proposed]:
     if found.narrowed is None:
         return ()
     why = "not tried yet: no time was left" if verdict is None else verdict.why
-    return [
-        Proposed(found.circuit, "level", x.name, x.watts, x.tolerance, "narrower than in force", why)
-        for x in found.narrowed.levels
-    ]
+    now, standby_w = "wider", found.narrowed.standby_max_w
+    kept = [Proposed(found.circuit, "level", x.name, x.watts, x.tolerance, now, why) for x in found.narrowed.levels]
+    return kept if standby_w is None else [*kept, Proposed(found.circuit, "standby", "standby", standby_w, 0.0, now, why)]

@@ -7,11 +7,13 @@ readings as they are something that the old one did not.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from statistics import fmean
 
 from panelward.core import Core
+from panelward.learn.rows import Rows
 from panelward.records import Circuit, Reading, Schedule, Settings, Transition
 
 GROUPS = ("level", "drain")  # what a profile has a say in
@@ -56,7 +58,7 @@ class Verdict:
 
 
 def try_out(
-    before: Circuit, after: Circuit, schedule: Schedule, readings: Sequence[Reading], held: Sequence[tuple[int, int]] = ()
+    before: Circuit, after: Circuit, schedule: Schedule, readings: Rows, held: Sequence[tuple[int, int]] = ()
 ) -> Verdict:
     """`readings`: the circuit's own, in order. `held`: from when to when an alarm stood: what is told then is no false one."""
     old, new = _alone(schedule, before), _alone(schedule, after)
@@ -73,9 +75,8 @@ def try_out(
     delays_new: list[int] = []
     for plant in plants(before, rest_a).values():
         for start_ms in starts:
-            window = [
-                _planted(r, plant, start_ms) for r in readings if start_ms - LEAD_MS <= r.received_ms < start_ms + AFTER_MS
-            ]
+            lived = readings.between(start_ms - LEAD_MS, start_ms + AFTER_MS)
+            window = [_planted(r, plant, start_ms) for r in lived]
             first, second = _delay(old, window, start_ms), _delay(new, window, start_ms)
             planted += 1
             found_old += first is not None
@@ -98,7 +99,7 @@ def _alone(schedule: Schedule, circuit: Circuit) -> Schedule:
     return replace(schedule, circuits=(circuit,), supplies=(supply, *others), feeders=schedule.feeders, probes=())
 
 
-def _windows(readings: Sequence[Reading], above_a: float) -> list[int]:
+def _windows(readings: Rows, above_a: float) -> list[int]:
     """Where runs begin, spread over the fortnight."""
     starts: list[int] = []
     was = False
@@ -109,8 +110,8 @@ def _windows(readings: Sequence[Reading], above_a: float) -> list[int]:
         if on and not was and (not starts or reading.received_ms - starts[-1] >= APART_MS):
             starts.append(reading.received_ms)
         was = on
-    if not starts and readings:
-        starts = [readings[0].received_ms + LEAD_MS]
+    if not starts:
+        starts = [first.received_ms + LEAD_MS for first in islice(readings, 1)]
     return starts if len(starts) <= WINDOWS else [starts[i * len(starts) // WINDOWS] for i in range(WINDOWS)]
 
 
@@ -124,13 +125,12 @@ def _planted(reading: Reading, plant: Plant, from_ms: int) -> Reading:
     return reading._replace(amps=amps, watts=watts)
 
 
-def _told(schedule: Schedule, readings: Sequence[Reading]) -> list[Transition]:
-    if not readings:
-        return []
+def _told(schedule: Schedule, readings: Iterable[Reading]) -> list[Transition]:
     core = Core()
-    core.feed(Settings(received_ms=readings[0].received_ms, schedule=schedule, started=True))
     found: list[Transition] = []
     for reading in readings:
+        if core.watch is None:
+            core.feed(Settings(received_ms=reading.received_ms, schedule=schedule, started=True))
         out = core.feed(reading)
         if out:
             found += [x for x in out if isinstance(x, Transition) and x.group in GROUPS and x.told and x.event == "begins"]
