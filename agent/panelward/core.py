@@ -28,6 +28,7 @@ from panelward.records import (
     Request,
     Schedule,
     Settings,
+    Transition,
 )
 from panelward.watch import VERSION as WATCH
 from panelward.watch import Watch
@@ -225,6 +226,10 @@ class Core:
     def standing(self) -> tuple[Alarm, ...]:
         """Alarms that are not over."""
         return self._alarms.standing()
+
+    def as_it_stands(self, alarm_id: str) -> Transition | None:
+        """What would be said of a standing alarm now, for a message that waited; nothing comes of it."""
+        return self._alarms.as_it_stands(alarm_id, self._now_ms)
 
     def works(self) -> tuple[Work, ...]:
         """Who works on which circuits; until when, on the core's own axis."""

@@ -238,35 +238,47 @@ class Alarms:
         self._say(alarm, said or event, at_ms, was, **by)
 
     def _say(self, alarm: Alarm, event: str, at_ms: int, was: str | None = None, who: str = "", why: str = "") -> None:
-        condition = alarm.condition
-        work = None if condition.kind in _ITS_OWN else self._works.over(condition)
+        work = None if alarm.condition.kind in _ITS_OWN else self._works.over(alarm.condition)
         alarm.sequence += 1
+        told = self._told(alarm, event, was) and self._by_itself(alarm, event, at_ms, work)
+        self._out.append(self._transition(alarm, event, at_ms, work, was=was, told=told, who=who, why=why))
+
+    def as_it_stands(self, alarm_id: str, now_ms: int) -> Transition | None:
+        """What would be said of a standing alarm now; nothing comes of it. None: it is over, or hidden."""
+        for alarm in self._by_key.values():
+            if alarm.id == alarm_id and alarm.active and alarm.state in (UNACKNOWLEDGED, ACKNOWLEDGED):
+                return self._transition(alarm, "changes", now_ms, None)
+        return None
+
+    def _transition(
+        self, alarm: Alarm, event: str, at_ms: int, work: Work | None, *, was: str | None = None, told: bool = True,
+        who: str = "", why: str = "",
+    ) -> Transition:  # fmt: skip
+        condition = alarm.condition
         latched = alarm.state in (LATCHED_UNACKNOWLEDGED, LATCHED_ACKNOWLEDGED)
-        self._out.append(
-            Transition(
-                id=alarm.id,
-                sequence=alarm.sequence,
-                at_ms=at_ms + self.shift_ms,
-                since_ms=alarm.since_ms + self.shift_ms,
-                subject=condition.subject,
-                subject_id=condition.subject_id,
-                group=condition.group,
-                kind=condition.kind,
-                was=was,
-                event=event,
-                state=alarm.state.removeprefix("latched-"),
-                latched=latched,
-                priority=condition.priority,
-                cause=condition.cause,
-                candidates=condition.candidates,
-                confidence=condition.confidence,
-                circuits=condition.circuits,
-                figures=condition.figures,
-                evidence=condition.evidence if work is None else (fact(work, self.shift_ms), *condition.evidence),
-                told=self._told(alarm, event, was) and self._by_itself(alarm, event, at_ms, work),
-                who=who,
-                why=why,
-            )
+        return Transition(
+            id=alarm.id,
+            sequence=alarm.sequence,
+            at_ms=at_ms + self.shift_ms,
+            since_ms=alarm.since_ms + self.shift_ms,
+            subject=condition.subject,
+            subject_id=condition.subject_id,
+            group=condition.group,
+            kind=condition.kind,
+            was=was,
+            event=event,
+            state=alarm.state.removeprefix("latched-"),
+            latched=latched,
+            priority=condition.priority,
+            cause=condition.cause,
+            candidates=condition.candidates,
+            confidence=condition.confidence,
+            circuits=condition.circuits,
+            figures=condition.figures,
+            evidence=condition.evidence if work is None else (fact(work, self.shift_ms), *condition.evidence),
+            told=told,
+            who=who,
+            why=why,
         )
 
     @staticmethod

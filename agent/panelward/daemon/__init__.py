@@ -53,6 +53,7 @@ from panelward.records import (
 from panelward.records.people import People, everybody
 from panelward.schedule import load
 from panelward.schedule.profile import parsed
+from panelward.wording import message
 
 __all__ = ["Daemon"]
 
@@ -137,6 +138,8 @@ class Daemon:
             publish=self._publish,
             sent=lambda results: self._inbox.put(_Sent(results)),
             heard=self._heard,
+            zone=self.schedule.vehicle.timezone,
+            afresh=self._afresh,
             log=self._log,
         )
         self._addresses = tuple(addresses)
@@ -440,6 +443,11 @@ class Daemon:
     def _whereabouts(self) -> Whereabouts:
         doing = self._core.doing
         return Whereabouts(doing.aboard, doing.laid_up is True) if doing is not None else Whereabouts()
+
+    def _afresh(self, alarm_id: str) -> str | None:
+        """The sentence of an alarm that still stands, as it is now."""
+        found = self._core.as_it_stands(alarm_id)
+        return message(found, self._core.schedule) if found is not None else None
 
     def _heard(self, ref: str, here: bool) -> None:
         self._feed(Presence(received_ms=self._clock.now_ms(), subject="address", name=ref, here=here))

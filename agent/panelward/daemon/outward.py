@@ -21,7 +21,7 @@ from panelward.notify import Delivery, SendResult, SendRow, whom
 from panelward.notify.policy import next_try_s
 from panelward.records import PRIORITIES, Schedule, Transition
 from panelward.records.people import People
-from panelward.wording import Piece, alarm_object, body, english, repeated, title, together
+from panelward.wording import Piece, alarm_object, body, english, number_of, repeated, title, together
 
 COMMIT_S = 5.0  # readings at risk of a kill -9: at most this long
 RETRY_COMMIT_S = 5.0
@@ -67,10 +67,14 @@ class Outward:
         sent: Callable[[list[SendResult]], None],
         heard: Callable[[str, bool], None],
         log: Callable[[str], None],
+        zone: str = "UTC",
+        afresh: Callable[[str], str | None] = lambda _: None,
+        real_s: Callable[[], float] = time.time,
     ) -> None:
         self._journal, self._people, self._addresses, self._prefix = journal, people, dict(addresses), prefix
         self._now_ms, self._rate, self._doing = now_ms, rate, doing  # people's hours are on the watch's clock
         self._publish, self._sent, self._heard, self._log = publish, sent, heard, log
+        self._real_s = real_s
         self._delivery = Delivery(self._addresses)
         self._outgoing: queue.SimpleQueue[list[SendRow] | None] = queue.SimpleQueue()
         self._random = random.Random()  # spreads retries; nothing of the core
@@ -79,7 +83,7 @@ class Outward:
         self._failing: dict[str, float] = {}  # addresses whose messages are not taken: since when, Unix seconds
         self._unheard: set[str] = set()  # … and that was told
         self._bundles: dict[int, list[OutboxRow]] = {}  # on their way, by the row that stands for them
-        self._zone = "UTC"
+        self._zone, self._afresh = zone, afresh  # what would be said of an alarm now
         self.disk_fault = ""
         self.commit_due_s = 0.0  # monotonic
         self.outbox_due_s = 0.0
@@ -91,7 +95,7 @@ class Outward:
 
     def write(self, found: list[Transition], schedule: Schedule, now_row: Mapping[str, Any] | None) -> None:
         """Journal transitions with all inputs before them and their outbox rows; then tell the broker."""
-        now_s = time.time()
+        now_s = self._real_s()
         shown = [(t, alarm_object(t, schedule)) for t in found]
         stored = [
             StoredTransition(
@@ -173,6 +177,8 @@ class Outward:
         text = body(shown, self._journal.next_message_number())
         rows = []
         for errand in plan.errands:
+            if t.kind == "messages-unsent" and (errand.ref == t.subject_id or told.over):
+                continue  # not by the address that takes none; and that it takes them again is seen there
             paced = self._rate if errand.on_sheet or errand.step in ("begun", "changed", "over") else 1.0
             rows.append(
                 OutboxRow(
@@ -210,7 +216,7 @@ class Outward:
 
     def deliver(self) -> None:
         """Hand what is due to the sending thread; each row is marked before the send."""
-        now_s = time.time()
+        now_s = self._real_s()
         self.outbox_due_s = time.monotonic() + OUTBOX_CHECK_S
         if self._sending or not self._addresses:
             return
@@ -253,11 +259,16 @@ class Outward:
         else:
             at_s = self._now_ms() / 1000.0
             pieces = [
-                Piece(row.alarm_id, row.body.partition("\n")[0], row.rank, at_s - (now_s - row.created_real_s) * self._rate)
+                Piece(
+                    row.alarm_id,
+                    self._afresh(row.alarm_id) or row.body.partition("\n")[0],
+                    row.rank,
+                    at_s - (now_s - row.created_real_s) * self._rate,
+                )
                 for row in rows
             ]
             how = "network" if any(row.attempts for row in rows) else "sheet" if any(row.on_sheet for row in rows) else "sleep"
-            text = together(pieces, how, self._journal.next_message_number(), self._zone, at_s)
+            text = together(pieces, how, max(number_of(row.body) for row in rows), self._zone, at_s)
         if any(row.repeat for row in rows):
             text = repeated(text)
         worst = max((row.priority for row in rows), key=PRIORITIES.index)
@@ -271,7 +282,7 @@ class Outward:
         """What became of a batch: done, or to be tried again after a growing, random wait."""
         self._sending = False
         self.outbox_due_s = self.commit_due_s = 0.0
-        now_s = time.time()
+        now_s = self._real_s()
         for result in results:
             rows = self._bundles.pop(result.row, [])
             ids = [row.id for row in rows] or [result.row]
@@ -305,7 +316,8 @@ class Outward:
                 self._heard(ref, True)
             return
         since_s = self._failing.setdefault(ref, now_s)
-        if ref not in self._unheard and (result == "refused" or now_s - since_s >= UNSENT_S):
+        network = len(self._addresses) > 1 and len(self._failing) == len(self._addresses)  # nobody is reached: no one's fault
+        if ref not in self._unheard and (result == "refused" or (now_s - since_s >= UNSENT_S and not network)):
             self._unheard.add(ref)
             self._heard(ref, False)
 

@@ -13,7 +13,7 @@ from panelward.records import Circuit, Facts, Figure, Schedule, Transition
 from panelward.wording import english, flood, say
 from panelward.wording.together import Piece, together
 
-__all__ = ["Piece", "alarm_object", "body", "repeated", "title", "together"]
+__all__ = ["Piece", "alarm_object", "body", "message", "number_of", "repeated", "title", "together"]
 
 COLD = ("door-open", "hot-load", "iced", "condenser-blocked", "charge-lost")  # why a compressor runs more
 MOSTLY = 0.6  # what the two likeliest causes must have together to be named alone
@@ -88,7 +88,7 @@ def body(found: dict[str, Any], number: int) -> str:
     evidence = [_WEIGHTS.sub("", str(line)) for line in found["evidence"][:3]]
     if evidence:
         lines.append(english.WHY + " ".join(evidence))
-    if len(found["candidates"]) > 1 and found["cause"] in (None, "unknown"):
+    if len(found["candidates"]) > 1 and found["cause"] in (None, "unknown") and found["event"] not in ("ends", "withdrawn"):
         could = [english.CAUSES.get(cause, cause) for cause, p in found["candidates"] if p >= 0.1]
         lines.append(english.EITHER + ", ".join(could) + ".")
         tell = _either(found["candidates"], str(found.get("device", "fuse")), parent="circuit" not in found)
@@ -97,6 +97,12 @@ def body(found: dict[str, Any], number: int) -> str:
     lines.append(english.MESSAGE_NUMBER.format(number=number))
     lines.append(english.CAUTION)
     return "\n".join(lines)
+
+
+def number_of(text: str) -> int:
+    """The running number in a notification's text; 0: none."""
+    found = re.search(re.escape(english.MESSAGE_NUMBER).replace(r"\{number\}", r"(\d+)"), text)
+    return int(found[1]) if found else 0
 
 
 def repeated(text: str) -> str:
