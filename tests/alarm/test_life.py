@@ -180,6 +180,19 @@ def test_shelved_once_comes_back_with_its_end_and_a_day_later_at_the_most() -> N
     assert [(t.event, t.state, t.told) for t in alarms.out()] == [("unshelve", "unacknowledged", True)]
 
 
+def test_shelved_once_when_it_is_over_hides_its_next_time() -> None:
+    """OPC 10000-9, 5.8.17: a one-shot shelving of an inactive alarm lasts through its next active period."""
+    alarms = Alarms()
+    alarms.edge(condition("begins", 0))
+    alarms.edge(condition("ends", 60))
+    assert answer(alarms, "shelve", 70) == [("shelve", "shelved", False)]
+    alarms.edge(condition("begins", 80))
+    alarms.edge(condition("ends", 90))
+    assert [(t.event, t.state, t.told) for t in alarms.out()] == [
+        ("begins", "shelved", False), ("ends", "shelved", False), ("unshelve", "normal", False)
+    ]  # fmt: skip
+
+
 def test_out_of_service_is_judged_on_and_comes_back_as_it_is() -> None:
     alarms = Alarms()
     alarms.edge(condition("begins", 0))

@@ -24,7 +24,7 @@ if str(HERE.parent.parent / "agent") not in sys.path:
 
 from panelward.core import Core  # noqa: E402
 from panelward.daemon.outward import WEEKLY, Doing, Outward  # noqa: E402
-from panelward.journal import Journal  # noqa: E402
+from panelward.journal import Journal, OutboxRow  # noqa: E402
 from panelward.notify import SendResult  # noqa: E402
 from panelward.records import Presence, Reading, Request, Settings, Transition  # noqa: E402
 from panelward.records.people import People, Person  # noqa: E402
@@ -51,6 +51,7 @@ class Week:
     seed: int = 3
     days: float = 7.0
     faults: tuple[str, ...] = ("freezer-feed-lost+240000", "inverter-left-on+120000")  # Wed late, Tue
+    start: str = START
     offline: tuple[float, float] = (2.5, 3.5)  # days from the start: Wed evening to Thu evening
     answers_after_s: float | None = 5400.0  # Kari looks at her phone and acknowledges what is high; None: nobody does
     repaired_h: float | None = 88.0  # from the start: Thu, 22:00; the freezer's feed
@@ -70,7 +71,7 @@ class Lived:
     def __init__(self, week: Week, folder: Path) -> None:
         self.week, self.phones = week, Phones()
         self.schedule, text = load(SCHEDULE)
-        self.start_ms = round(datetime.fromisoformat(START).timestamp() * 1000)
+        self.start_ms = round(datetime.fromisoformat(week.start).timestamp() * 1000)
         self.now_ms = self.start_ms
         self.zone = ZoneInfo(self.schedule.vehicle.timezone)
         self.life = Life(Van(str(SCHEDULE), week.seed, self.start_ms))
@@ -82,6 +83,7 @@ class Lived:
         self.journal = Journal.open(folder / "week.sqlite")
         self.core = Core()
         self.transitions: list[Transition] = []
+        self.sent: list[OutboxRow] = []
         self.answers: list[tuple[int, str]] = []
         refs = {ref: f"json://{ref}" for person in PEOPLE.persons for ref in person.refs}
         self.outward = Outward(
@@ -105,7 +107,13 @@ class Lived:
                 self._tell(self.core.feed(asked))
             self._chores()
         self.outward.commit(None)
+        self.sent = self.journal.outbox_rows()
+        self.journal.close()
         return self.phones
+
+    def waiting(self) -> int:
+        """Messages that are not on their way yet."""
+        return sum(row.status == "waiting" for row in self.sent)
 
     def _readings(self) -> Iterator[Reading]:
         van, steps = self.life.van, round(self.week.days * 86_400 / PERIOD_S)
@@ -187,7 +195,6 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         lived = Lived(Week(seed=args.seed), Path(folder))
         phones = lived.run()
-        waiting = [row for row in lived.journal.outbox_rows() if row.status == "waiting"]
     for at, ref, body in phones.got:
         if args.json:
             print(json.dumps({"at": at.isoformat(), "to": ref, "body": body}, ensure_ascii=False))
@@ -199,7 +206,7 @@ def main() -> int:
         for each in lived.transitions:
             at = datetime.fromtimestamp(each.at_ms / 1000.0, UTC).astimezone(lived.zone)
             print(f"{at:%a %H:%M} {each.subject_id} {each.kind} {each.event} {each.state} {each.priority} {each.cause}")
-    print(f"{len(phones.got)} messages, {len(lived.transitions)} transitions, {len(waiting)} wait", file=sys.stderr)
+    print(f"{len(phones.got)} messages, {len(lived.transitions)} transitions, {lived.waiting()} wait", file=sys.stderr)
     return 0
 
 

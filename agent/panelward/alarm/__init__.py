@@ -130,7 +130,7 @@ class Alarm:
     starts_ms: int | None = None  # on-delay ends
     ends_ms: int | None = None  # off-delay ends
     shelved_until_ms: int | None = None
-    once: bool = False  # shelved until it is over, at most
+    once: bool = False  # shelved for this time that it is the case, or for the next (OPC 10000-9, 5.8.17: one-shot)
     held: bool = False  # people were not told of it, because somebody works there
     waits_until_ms: int | None = None  # it chatters: what is the case then is told
     unknown: bool = False  # that it began again waits: nobody needs to hear that it ended
@@ -511,8 +511,6 @@ class Alarms:
             most_s = SHELVE_MOST_LIFE_S if of_life else SHELVE_MOST_S
             if request.for_s is not None and not 0 < request.for_s <= most_s:
                 raise RequestRefused(f"shelving takes for_s above 0 and at most {most_s:.0f}, or none: until it is over")
-            if request.for_s is None and not alarm.active:
-                raise RequestRefused("that alarm is over already: it can't be shelved until it is")
             if of_life and not request.why:
                 raise RequestRefused("life depends on this circuit: shelving it needs a reason")
 

@@ -1,0 +1,1 @@
+"""What the chain from the finding to the phone endures."""
