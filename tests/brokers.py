@@ -23,16 +23,18 @@ def free_port() -> int:
 class Mosquitto:
     """Start, stop and start again, with the same port and the same stored sessions."""
 
-    def __init__(self, folder: Path, *, port: int | None = None, extra: str = "allow_anonymous true\n") -> None:
+    def __init__(
+        self, folder: Path, *, port: int | None = None, extra: str = "allow_anonymous true\n", whole: str | None = None
+    ) -> None:
+        """`whole`: a configuration that listens on `port` by itself, in the place of the usual one."""
         self.port = port or free_port()
         self.folder = folder
         store = folder / "mosquitto"
         store.mkdir(exist_ok=True)
         self._conf = folder / "mosquitto.conf"
         own = "user root\n" if os.getuid() == 0 else ""
-        self._conf.write_text(
-            f"{own}listener {self.port} 127.0.0.1\n{extra}persistence true\npersistence_location {store}/\n{QUEUES}"
-        )
+        usual = f"listener {self.port} 127.0.0.1\n{extra}persistence true\npersistence_location {store}/\n{QUEUES}"
+        self._conf.write_text(own + (usual if whole is None else whole))
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> Mosquitto:

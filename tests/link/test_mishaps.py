@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from brokers import Mosquitto, wait_for
+from brokers import Mosquitto, free_port, wait_for
 from panelward.errors import EnvironmentFault
 from panelward.link import Link, Message, request
 from panelward.records import Broker
@@ -195,3 +195,69 @@ def test_a_request_with_a_wrong_password_says_so_without_waiting_for_an_answer(t
     finally:
         broker.stop()
         asking.join(70)
+
+
+class SlowWaker:
+    """A socket on whose way something else happens: the one who sends is held up until it is closed, or for a moment."""
+
+    def __init__(self, real: socket.socket) -> None:
+        self._real = real
+        self.reached, self._closed = threading.Event(), threading.Event()
+
+    def send(self, data: bytes) -> int:
+        self.reached.set()
+        self._closed.wait(2.0)
+        return self._real.send(data)
+
+    def close(self) -> None:
+        self._real.close()
+        self._closed.set()
+
+
+def test_who_publishes_while_the_connection_is_lost_is_not_hit_by_it(broker: Mosquitto, gate: Gate, links: list[Link]) -> None:
+    """What wakes paho's thread is closed with each lost connection, and the one who publishes writes to it."""
+    got: list[Message] = []
+    listener(broker.port, got, links)
+    links.append(Link(Broker(host="127.0.0.1", port=gate.port), client_id="busy"))
+    links[1].start()
+    assert wait_for(lambda: links[1].connected)
+    client = links[1]._client
+    waker = SlowWaker(client._sockpairW)  # type: ignore[arg-type]
+    client._sockpairW = waker  # type: ignore[assignment]
+    faults: list[Exception] = []
+
+    def publish() -> None:
+        try:
+            links[1].publish("panelward/x", b"1")
+        except Exception as fault:  # it would have ended the daemon
+            faults.append(fault)
+
+    busy = threading.Thread(target=publish, daemon=True)
+    busy.start()
+    assert waker.reached.wait(10)
+    gate.drop()
+    busy.join(10)
+    assert faults == []
+    assert wait_for(lambda: got, 30), "and it arrives"
+
+
+def test_what_the_access_list_refuses_is_said_once(tmp_path: Path, links: list[Link]) -> None:
+    access = tmp_path / "acl"
+    access.write_text("topic readwrite allowed/#\n")
+    access.chmod(0o600)
+    queue = "max_queued_messages 100000\n"  # the 0 of the usual test broker ends the connection: see deploy/mosquitto
+    whole = f"listener {(port := free_port())} 127.0.0.1\nallow_anonymous true\nacl_file {access}\n{queue}"
+    broker = Mosquitto(tmp_path, port=port, whole=whole).start()
+    try:
+        said: list[str] = []
+        links.append(Link(Broker(host="127.0.0.1", port=port), client_id="mouth", log=said.append))
+        links[0].start()
+        assert wait_for(lambda: links[0].connected)
+        for topic in ("allowed/x", "other/x", "other/x", "other/y"):
+            links[0].publish(topic, b"1")
+        assert wait_for(lambda: len(said) == 2), said
+        assert links[0].refused_topics == ["other/x", "other/y"]
+        assert "refused 'other/x' (Not authorized): nobody gets it by MQTT. Allow this client to write it" in said[0]
+        assert links[0].connected
+    finally:
+        broker.stop()

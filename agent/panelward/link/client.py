@@ -21,7 +21,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from panelward.errors import EnvironmentFault
-from panelward.link.credentials import login, tls, why_unreachable
+from panelward.link.credentials import certificate_wanted, login, tls, why_unreachable
 from panelward.records import Broker
 from panelward.records.topics import filter_is_valid
 
@@ -31,6 +31,7 @@ FIRST_WAIT_S, LONGEST_WAIT_S, HOPELESS_WAIT_S = 1.0, 60.0, 60.0
 CLOSED_BEFORE_CONNACK = 2  # so often, and it is taken for a broker that speaks 3.1.1 only
 RECEIVE_MAXIMUM = 65_535
 MOST_WAITING = 10_000
+SENT_KEPT = 500  # topics of what was published last, to name one that is refused
 
 # Reason codes of MQTT 5.0 section 2.4 (and the 3.1.1 return codes paho maps to them) that a person must mend.
 _BY_HAND = {
@@ -107,6 +108,8 @@ class Link:
         self._thread: Thread | None = None
         self.connected = False
         self.refused_filters: list[str] = []
+        self.refused_topics: list[str] = []  # of what was published, each once
+        self._sent: deque[tuple[int, str]] = deque(maxlen=SENT_KEPT)
         self.version = 5
         self._credentials = login(broker)
         self._tls = tls(broker)
@@ -123,6 +126,7 @@ class Link:
         client.on_connect, client.on_disconnect = self._connected, self._disconnected
         client.on_subscribe = self._subscribed
         client.on_message = self._received
+        client.on_publish = self._published
         client.max_inflight_messages_set(1000)
         client.max_queued_messages_set(10_000)
         if self._credentials:
@@ -179,12 +183,16 @@ class Link:
             wait_s = min(LONGEST_WAIT_S, wait_s * 2)
 
     def _close_wakers(self) -> None:
-        """paho opens a new pair of sockets, to wake its thread, at each loop_start, and leaves the old one open."""
-        for name in ("_sockpairR", "_sockpairW"):
-            waker = getattr(self._client, name, None)
-            if waker is not None:
-                waker.close()
-                setattr(self._client, name, None)
+        """paho opens a new pair of sockets, to wake its thread, at each loop_start, and leaves the old one open.
+
+        Whoever publishes meanwhile would write to the pair: not while it is closed.
+        """
+        with self._lock:
+            for name in ("_sockpairR", "_sockpairW"):
+                waker = getattr(self._client, name, None)
+                if waker is not None:
+                    waker.close()
+                    setattr(self._client, name, None)
 
     def _await_end(self) -> None:
         begun = self._monotonic()
@@ -220,7 +228,7 @@ class Link:
         self.worth_waiting = not self._answered
         if not self._answered:
             self._closed_early += 1
-            self._why = self._why or f"{self._place} closed the connection before it answered"
+            self._why = self._why or f"{self._place} closed the connection before it answered{certificate_wanted(self._broker)}"
         self._on_state(False, self._why or (f"{self._place} closed the connection" if was else ""))
         # A broker that has spoken 5 and now closes early is starting or ending, and no old one.
         if self.version == 5 and self._closed_early >= CLOSED_BEFORE_CONNACK and not self._settled:
@@ -294,6 +302,22 @@ class Link:
                     "Allow this client to read it in the broker's access list."
                 )
 
+    def _published(self, _client: Any, _userdata: Any, number: int, reason: Any, _properties: Any = None) -> None:
+        """paho holds its own lock meanwhile, and whoever publishes holds ours and waits for that: none is taken here."""
+        if reason.value < 0x80:
+            return
+        topic = next((topic for at, topic in reversed(list(self._sent)) if at == number), "")
+        if topic in self.refused_topics:
+            return
+        if len(self.refused_topics) < SENT_KEPT:
+            self.refused_topics.append(topic)
+        named = f"'{topic}'" if topic else "something that was published"
+        user = f"user '{self._broker.username}'" if self._broker.username else "this client"
+        self._log(
+            f"{self._place} refused {named} ({reason}): nobody gets it by MQTT. "
+            f"Allow {user} to write it in the broker's access list."
+        )
+
     def _received(self, _client: Any, _userdata: Any, message: Any) -> None:
         if self._on_message is None:
             return
@@ -348,6 +372,7 @@ class Link:
                 properties.CorrelationData = message.correlation
         info = self._client.publish(message.topic, message.payload, message.qos, message.retain, properties)
         if message.qos > 0:
+            self._sent.append((info.mid, message.topic))
             self._last = info
 
 
@@ -373,7 +398,8 @@ def request(broker: Broker, topic: str, body: dict[str, Any], *, timeout_s: floa
         elif why:
             trouble.append(why)
 
-    link = Link(broker, client_id=client_id, on_message=took, on_state=state, persistent=False)
+    said: list[str] = []
+    link = Link(broker, client_id=client_id, on_message=took, on_state=state, log=said.append, persistent=False)
     link.subscribe(((reply_to, 1),))
     link.start()
     try:
@@ -383,8 +409,12 @@ def request(broker: Broker, topic: str, body: dict[str, Any], *, timeout_s: floa
             if time.monotonic() - begun > timeout_s or (trouble and not link.worth_waiting):
                 raise EnvironmentFault(trouble[-1] if trouble else f"no answer from the broker at {broker.host}:{broker.port}")
         payload = json.dumps(body | {"reply_to": reply_to}).encode()
+        said.clear()  # of versions, on the way up; from here on of refusals
         link.publish(topic, payload, qos=1, expiry_s=max(1, round(timeout_s)), response_topic=reply_to)
-        came.wait(timeout_s)
+        begun = time.monotonic()
+        while not came.wait(0.05) and time.monotonic() - begun < timeout_s:
+            if said:
+                raise EnvironmentFault(said[0])
     finally:
         link.stop()
     return answers[0] if answers else None

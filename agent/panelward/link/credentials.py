@@ -25,6 +25,15 @@ def why_unreachable(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error)
 
 
+def certificate_wanted(broker: Broker) -> str:
+    """What a connection that TLS let through and the broker then closed may mean (TLS 1.3 refuses a client that late)."""
+    if not broker.tls:
+        return ""
+    if broker.cert_file:
+        return f": it may not know the authority of cert_file ({broker.cert_file}) in [broker]"
+    return ": it may want a certificate of this client: cert_file and key_file in [broker]"
+
+
 def login(broker: Broker) -> tuple[str, str | None] | None:
     """User name and password; EnvironmentFault where the file can't be read, or others can."""
     if broker.username is None:
