@@ -19,102 +19,30 @@ from datetime import UTC, datetime
 from typing import Any
 
 from panelward.alarm.chatter import Chatter
+from panelward.alarm.cycle import (
+    ACKNOWLEDGED,
+    KINDS,
+    LATCHED_ACKNOWLEDGED,
+    LATCHED_UNACKNOWLEDGED,
+    NORMAL,
+    OUT_OF_SERVICE,
+    RETURNED,
+    SHELVE_MOST_LIFE_S,
+    SHELVE_MOST_S,
+    SHELVED,
+    STATES,
+    SUPPRESSED,
+    TABLE,
+    UNACKNOWLEDGED,
+    Kind,
+    step,
+)
 from panelward.alarm.flood import Flood
 from panelward.alarm.work import Work, Works, fact
 from panelward.errors import RequestRefused
 from panelward.records import PRIORITIES, Answer, Condition, Facts, Request, Transition
 
 __all__ = ["KINDS", "STATES", "TABLE", "Alarm", "Alarms", "Kind", "Work", "step"]
-
-NORMAL = "normal"
-UNACKNOWLEDGED = "unacknowledged"
-ACKNOWLEDGED = "acknowledged"
-RETURNED = "returned-unacknowledged"
-LATCHED_UNACKNOWLEDGED = "latched-unacknowledged"  # leaves as "unacknowledged", latched
-LATCHED_ACKNOWLEDGED = "latched-acknowledged"  # leaves as "acknowledged", latched
-SHELVED = "shelved"
-SUPPRESSED = "suppressed"
-OUT_OF_SERVICE = "out-of-service"
-
-STATES = (
-    NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED, LATCHED_UNACKNOWLEDGED, LATCHED_ACKNOWLEDGED,
-    SHELVED, SUPPRESSED, OUT_OF_SERVICE,
-)  # fmt: skip
-
-# Events that let an alarm out of shelved, suppressed or out-of-service come in two forms, by what is the case then.
-TABLE: dict[tuple[str, str], str] = {
-    (NORMAL, "begins"): UNACKNOWLEDGED,
-    (UNACKNOWLEDGED, "acknowledge"): ACKNOWLEDGED,
-    (ACKNOWLEDGED, "ends"): NORMAL,
-    (UNACKNOWLEDGED, "ends"): RETURNED,
-    (RETURNED, "acknowledge"): NORMAL,
-    (RETURNED, "begins"): UNACKNOWLEDGED,
-    (ACKNOWLEDGED, "re-alarm"): UNACKNOWLEDGED,
-    (UNACKNOWLEDGED, "ends-latching"): LATCHED_UNACKNOWLEDGED,
-    (ACKNOWLEDGED, "ends-latching"): LATCHED_ACKNOWLEDGED,
-    (LATCHED_UNACKNOWLEDGED, "acknowledge"): LATCHED_ACKNOWLEDGED,
-    (LATCHED_ACKNOWLEDGED, "reset"): NORMAL,
-    (LATCHED_UNACKNOWLEDGED, "begins"): UNACKNOWLEDGED,
-    (LATCHED_ACKNOWLEDGED, "begins"): UNACKNOWLEDGED,
-    (SHELVED, "unshelve-while-active"): UNACKNOWLEDGED,
-    (SHELVED, "unshelve-while-normal"): NORMAL,
-    (SUPPRESSED, "unsuppress-while-active"): UNACKNOWLEDGED,
-    (SUPPRESSED, "unsuppress-while-normal"): NORMAL,
-    (OUT_OF_SERVICE, "return-while-active"): UNACKNOWLEDGED,
-    (OUT_OF_SERVICE, "return-while-normal"): NORMAL,
-}
-for _state in (NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED):
-    TABLE[_state, "shelve"] = SHELVED
-    TABLE[_state, "suppress"] = SUPPRESSED
-    TABLE[_state, "remove"] = OUT_OF_SERVICE
-for _state in (SHELVED, SUPPRESSED, OUT_OF_SERVICE):
-    TABLE[_state, "begins"] = _state
-    TABLE[_state, "ends"] = _state
-
-
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """What the life cycle knows of a kind."""
-
-    on_delay_s: float = 0.0  # the watch gathers its evidence first, so most need none
-    off_delay_s: float = 0.0
-    latches: bool = False
-    end_is_told: bool = False  # a person wants to know that it is over
-
-
-KINDS: dict[str, Kind] = {
-    # 15 s: flow-like signals, ISA-18.2 (2009) guidance, from memory.
-    "overcurrent-approach": Kind(off_delay_s=15.0),
-    "conductor-overheating": Kind(off_delay_s=15.0, latches=True),
-    "protection-doubtful": Kind(),
-    "protection-opened": Kind(latches=True, end_is_told=True),
-    "feed-lost": Kind(end_is_told=True),
-    "standby-drain": Kind(),
-    "unassigned-draw": Kind(),
-    "off-profile": Kind(),
-    "duty-high": Kind(),
-    "duty-low": Kind(),
-    "overlong-run": Kind(),
-    "short-cycling": Kind(),
-    "departed-from-record": Kind(),
-    "undervoltage-approach": Kind(end_is_told=True),
-    "readings-overdue": Kind(end_is_told=True),
-    "reading-suspect": Kind(),
-    "drill": Kind(),
-    "messages-unsent": Kind(),
-    "flood": Kind(),
-}
-
-SHELVE_MOST_S = 24 * 3600.0
-SHELVE_MOST_LIFE_S = 3600.0
-
-
-def step(state: str, event: str) -> str:
-    """The state after an event; RequestRefused where the table has no such row."""
-    try:
-        return TABLE[state, event]
-    except KeyError:
-        raise RequestRefused(f"an alarm that is {state} can't take the event '{event}'") from None
 
 
 @dataclass(slots=True)

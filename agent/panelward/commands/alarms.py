@@ -92,7 +92,16 @@ def lines(alarm: dict[str, Any], messages: list[Any], zone: ZoneInfo) -> list[st
         fill(alarm["message"], 80, initial_indent="  ", subsequent_indent="  "),
         f"  id {alarm['id']}",
     ]
-    for message in messages:
-        why = f" ({message.last_why})" if message.last_why and message.status != "handed-over" else ""
-        out.append(f"  message to {message.address_ref}: {message.status}{why}"[:78])
+    out += [f"  {_became(message, zone)}"[:78] for message in messages]
     return out
+
+
+def _became(message: Any, zone: ZoneInfo) -> str:
+    """What became of one message."""
+    if message.status == "waiting" and not message.attempts:
+        due = datetime.fromtimestamp(message.due_real_s, UTC).astimezone(zone).strftime("%a %H:%M")
+        sheet = ", on the evening sheet" if message.on_sheet else ""
+        unless = ", unless somebody answers" if message.until_answered else ""
+        return f"message to {message.address_ref}: waits until {due}{sheet}{unless}"
+    why = f" ({message.last_why})" if message.last_why and message.status != "handed-over" else ""
+    return f"message to {message.address_ref}: {message.status}{why}"
