@@ -308,3 +308,21 @@ def test_the_text_of_a_schedule_is_kept_and_read_by_who_can(path: Path) -> None:
     asked.clear()
     list(journal.inputs_after(0, read))
     assert asked == [TEXT] * sum(isinstance(input_of(n), Settings) for n in range(1, 149))
+
+
+def test_the_present_row_of_an_older_version_is_read(tmp_path: Path) -> None:
+    """It was text once; now it is packed, for it is written every few seconds."""
+    path = tmp_path / "journal.sqlite"
+    journal = Journal.open(path)
+    row = {"circuits": [{"id": f"D{n}", "label": "Sample freezer’s display", "watts": n / 7} for n in range(24)]}
+    journal.set_present(row)
+    assert journal.present() == row
+    journal.close()
+    with sqlite3.connect(path) as raw:
+        (size,) = raw.execute("SELECT length(body) FROM present").fetchone()
+        assert size < 1000  # a page's worth is 4061 bytes (sqlite.org/fileformat2.html, 1.6): it stays on one
+        raw.execute("UPDATE present SET body = ?", ('{"circuits":[]}',))
+    raw.close()
+    older = Journal.read(path)
+    assert older.present() == {"circuits": []}
+    older.close()

@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 from panelward.errors import EnvironmentFault
 from panelward.journal import block, opening, spelling
 from panelward.journal.outbox import OutboxTable, Settlement
-from panelward.journal.past import Past, pack_snapshot
+from panelward.journal.past import Past, pack_present, pack_snapshot
 from panelward.journal.rows import Kept, OutboxRow, StoredTransition, Withdrawal
 from panelward.records import Input, Reading
 
@@ -318,7 +318,7 @@ class Journal(Past, OutboxTable):
             connection.executemany("INSERT OR IGNORE INTO doing VALUES (?, ?)", self._doings)
             connection.executemany("INSERT OR IGNORE INTO replaced VALUES (?, ?)", self._replaced)
             if self._present is not None:
-                connection.execute("INSERT OR REPLACE INTO present VALUES (1, ?)", (self._present,))
+                connection.execute("INSERT OR REPLACE INTO present VALUES (1, ?)", (pack_present(self._present),))
             if snapshot is not None:
                 connection.execute("INSERT OR REPLACE INTO snapshots VALUES (?, ?)", snapshot)
                 connection.execute(
