@@ -15,7 +15,7 @@ from panelward.records import Output, Reading, Settings, Transition
 from proving.baselines import Fixed, Sigma
 from proving.draw_band import Band
 from proving.draw_scene import Case, Truth
-from proving.judge import LATENCY_MS, NEAR_V, UNDECIDED, plain
+from proving.judge import LATENCY_MS, NEAR_V, OVER, UNDECIDED, plain
 from proving.vehicle import T0_MS, Way
 
 Line = dict[str, Any]
@@ -24,40 +24,68 @@ SAY_IT = ("standby-drain", "unassigned-draw")  # kinds that are an answer in the
 
 
 class Came:
-    """When the target's readings after the onset came."""
+    """When the target's readings after the onset came, of those that show it."""
 
     def __init__(self, truth: Truth, way: Way, period_s: float) -> None:
         self.truth, self.way, self.period_s = truth, way, period_s
         self.onset_ms = T0_MS + round(truth.onset_s * 1000)
         self.came: list[int] = []
+        self.rests: list[int] = []  # … of those that do not
+        self.over = False  # one showed far more than its device carries
         self.last: Reading | None = None
+        self.trying = False
 
     def take(self, reading: Reading) -> None:
-        if (
-            reading.circuit == self.truth.target
-            and reading.time_ms >= self.onset_ms
-            and len(self.came) <= self.truth.readings + 1
-        ):
-            if reading != self.last:  # a message sent twice is one reading
+        truth = self.truth
+        if reading.circuit != truth.target or reading.time_ms < self.onset_ms or len(self.came) > truth.readings + 1:
+            return
+        if reading != self.last:  # a message sent twice is one reading
+            shows = abs(reading.amps or 0.0) >= truth.shows_a
+            self.over = self.over or abs(reading.amps or 0.0) > OVER * self.way.protection.rating_a
+            if truth.tries:  # a try has shown itself as one when it is over
+                if self.trying and not shows:
+                    self.came.append(reading.received_ms)
+            elif shows:
                 self.came.append(reading.received_ms)
-            self.last = reading
+            elif truth.opens and len(self.rests) < 600:
+                self.rests.append(reading.received_ms)
+            self.trying = shows
+        self.last = reading
 
     def due_ms(self) -> int | None:
         """By when it must be told; None: its readings never came."""
-        due = self.onset_ms + round(self.truth.deadline_s * 1000)
-        if self.truth.readings:
-            came, wanted = self.came, self.truth.readings
-            if self.way.sense.reports == "mean":
+        truth = self.truth
+        due = self.onset_ms + round(truth.deadline_s * 1000)
+        if truth.readings:
+            came, wanted = self.came, truth.readings
+            if self.way.sense.reports == "mean" and not truth.shows_a:
                 came = came[1:]  # the first is a mean over the time before, too
             if not came:
                 return None
-            if self.way.sense.publishes == "on-change":  # the others are looks that find nothing new to say
-                due = max(due, came[0] + round(1000 * self.period_s * (wanted - 1)))
+            if self.way.sense.publishes == "on-change" and not truth.tries:
+                # The others are looks that find nothing new to say; one that finds it over says so.
+                looked = came[0] + round(1000 * self.period_s * (wanted - 1))
+                if truth.opens and len(came) < wanted and any(came[0] < at < looked + 500 for at in self.rests):
+                    return None
+                due = max(due, looked)
             elif len(came) < wanted:
                 return None
             else:
                 due = max(due, came[wanted - 1])
         return due + LATENCY_MS
+
+    def opened_due_ms(self, opened_s: float) -> int | None:
+        """By when an opened device must be told (trade.md 5.1); None: its sensing does not show what opened.
+
+        It shows by volts behind the device, or by readings of far more than it carries just before.
+        """
+        way, opened_ms = self.way, T0_MS + round(opened_s * 1000)
+        place = way.sense.volts_at
+        behind = place == "after-device" or (place == "after-switch" and way.tells_closed)
+        after = [at for at in self.rests if at >= opened_ms]
+        if not (behind or self.over) or len(after) < 2:
+            return None
+        return max(opened_ms + 15_000, after[1]) + LATENCY_MS
 
 
 def run(case: Case) -> Line:
@@ -84,6 +112,13 @@ def run(case: Case) -> Line:
     if van.cutoff_v is not None and van.lowest_v < van.cutoff_v + NEAR_V:
         truth.also = (*truth.also, "supply")  # it did come near its cut-off
     due_ms = None if case.innocent else came.due_ms()
+    opened_s = van.marks.get(f"opened {truth.target}")
+    if truth.opens and opened_s is not None and due_ms is None:
+        # Too few readings showed it before its device opened: nothing can tell one from a start, and what can be told is
+        # that it opened. Where that does not show either, nothing is due.
+        truth.cause, truth.fits, truth.kinds = "device-opened", ("unknown",), ("protection-opened", "feed-lost")
+        due_ms = came.opened_due_ms(opened_s)
+        truth.knowable = due_ms is not None
     opened = sorted(name for name in van.marks if not ("dead" in truth.also and name == f"opened {truth.target}"))
     outcome: Line = {
         "case": case.id, "family": case.family, "group": case.group, "aim": case.aim, "draw": True, "innocent": case.innocent,

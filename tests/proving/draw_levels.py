@@ -18,7 +18,7 @@ from proving.draw_loads import (
     turn,
 )
 from proving.draw_scene import HOUR_S, ORDINARY, QUICK, Made, Stage, family, fridge_load, load_of, refit, stage
-from proving.draw_starts import heater_levels, seen_s
+from proving.draw_starts import heater_levels, seen_s, tries_show_a
 from proving.sampling import Point
 
 MOTORS = ("fan", "pump", "motor")
@@ -53,7 +53,11 @@ def stalled(point: Point) -> Made:
     stall(s.load, onset, lasts_s, times)
     s.van.fine.append((onset - 2 * s.van.period_s, onset + lasts_s + 30))
     # A device may open on it, and the draw is over its rating: both are true, and the same root.
-    return s, s.truth("stalled", "off-profile", onset, 5.0, readings=2, also=("overcurrent", "dead", "device"))
+    # A reading shows it at three quarters of what it draws when warm: a mean over a part of it may not.
+    shows_a = 0.75 * 0.84 * times * s.load.watts / 12.8
+    return s, s.truth(
+        "stalled", "off-profile", onset, 5.0, readings=2, shows_a=shows_a, opens=True, also=("overcurrent", "dead", "device")
+    )
 
 
 @family("level-stall~start", "level")
@@ -199,15 +203,18 @@ def tap_wide_open(point: Point) -> Made:
 def blocked(point: Point) -> Made:
     s, onset = motor_stage(point, after_s=1500.0, load="fan")
     every_s, on_s = point.between("every", 3.0, 8.0), point.between("severity", 0.3, 0.8)
-    retry(s.load, onset, s.seconds, s.rng.uniform(1.0, 2.2), every_s, on_s)
+    times = s.rng.uniform(1.0, 2.2)
+    retry(s.load, onset, s.seconds, times, every_s, on_s)
     s.van.part_s = 0.25
     if s.builder.sense.reports == "mean":
         s.van.fine.append((onset, s.seconds))
     at = seen_s(s, onset, every_s, on_s, 6)
-    late = 60.0 if at is None else max(60.0, at - onset + 2 * s.van.period_s)
+    # Six tries must have come as readings of their own: by chance where a period is long beside them, and none that was lost.
+    shows_a = tries_show_a(s, times * s.load.watts / 12.8, on_s)
     return s, s.truth(
-        "blocked", "off-profile", onset, late, knowable=at is not None and late < 1400, fits=("stalled", "fails-to-start")
-    )
+        "blocked", "off-profile", onset, 60.0, readings=6, tries=True, shows_a=shows_a,
+        knowable=at is not None and at - onset < 1200, fits=("stalled", "fails-to-start"),
+    )  # fmt: skip
 
 
 @family("level-blocked~thermostat", "level")

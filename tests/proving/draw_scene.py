@@ -40,6 +40,9 @@ class Truth:
     deadline_s: float = 0.0
     readings: int = 0  # and so many readings of the target after the onset must have come
     target: str = ""
+    shows_a: float = 0.0  # … of so much at least: others do not show it
+    tries: bool = False  # … each on a try of its own; else on end, so that on-change publishers need say nothing twice
+    opens: bool = False  # it may open its device before it shows: then that is what is to be told
     also: tuple[str, ...] = ()  # groups of alarms that are true besides
     knowable: bool = True  # False: its sensing can't show it
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
+from panelward.records import Protection, Reading
 from proving import draw_cases, draw_judge, draw_report
 from proving.draw_scene import Truth
 from proving.vehicle import T0_MS
@@ -61,6 +63,47 @@ def test_late() -> None:
     got = score(told(110.0))
     assert got["found"]
     assert not got["in_time"]
+
+
+def came(*amps: float, publishes: str = "always", volts_at: str = "bus", every_s: float = 10.0) -> draw_judge.Came:
+    """Readings every 10 s from the onset on, of a way with a 5 A fuse; a stall shows from 6 A on."""
+    case = draw_cases.make("level-stall", 16, 0)
+    way = case.van.way(case.truth.target)
+    way.sense = replace(way.sense, publishes=publishes, volts_at=volts_at)
+    way.protection, way.tells_closed = Protection(kind="blade-fuse", type="C", rating_a=5.0), False
+    truth = replace(TRUTH, readings=2, shows_a=6.0, opens=True)
+    got = draw_judge.Came(truth, way, every_s)
+    for n, each in enumerate(amps):
+        at_ms = T0_MS + round(1000 * (101.0 + n * every_s))
+        got.take(Reading("D1", at_ms, at_ms, amps=each))
+    return got
+
+
+def test_a_stall_is_due_when_two_readings_have_shown_it() -> None:
+    assert came(9.0, 9.0, 9.0).due_ms() == T0_MS + 112_000
+    assert came(4.0, 9.0, 9.0).due_ms() == T0_MS + 122_000  # a mean over a part of it shows no stall
+    assert came(9.0, publishes="on-change").due_ms() == T0_MS + 112_000  # its next look found nothing new
+
+
+def test_a_stall_that_opened_its_device_before_a_second_reading_is_not_due_but_the_opened_device_is() -> None:
+    for publishes in ("always", "on-change"):
+        opened = came(9.0, 0.0, 0.0, 0.0, publishes=publishes)
+        assert opened.due_ms() is None
+        assert opened.opened_due_ms(105.0) == T0_MS + 122_000  # two readings of nothing, and 15 s
+    shows_nothing = came(6.1, 0.0, 0.0)
+    shows_nothing.over = False
+    assert shows_nothing.opened_due_ms(105.0) is None
+    behind = came(4.0, 0.0, 0.0, 0.0, volts_at="after-device")
+    assert behind.opened_due_ms(105.0) == T0_MS + 122_000
+
+
+def test_a_try_counts_when_it_is_over_and_once() -> None:
+    got = came()
+    got.truth = replace(got.truth, tries=True, opens=False)
+    for n, each in enumerate((9.0, 9.0, 0.0, 0.0, 9.0, 0.0)):
+        at_ms = T0_MS + 101_000 + n * 1000
+        got.take(Reading("D1", at_ms, at_ms, amps=each))
+    assert got.due_ms() == T0_MS + 107_000
 
 
 def test_before_it_began_is_false() -> None:

@@ -91,6 +91,7 @@ from plans import FREEZER, PLAN
         (limits.UNKNOWN_LEVELS, level.UNKNOWN + level.SOUNDS),
         (limits.RETRY_TRIES, retries.TRIES),
         (limits.RETRY_PACE_S, retries.PACE_S),
+        (limits.RETRY_STANDS, retries.STANDS),
         ((limits.GLOW_APART, limits.GLOW_PHASES), (glow.APART, glow.PHASES)),
         (limits.GLOW_PERIOD_S * 1000, glow.PERIOD_MOST_MS),
         (limits.UNASSIGNED_BLOCK_S * 1000, unassigned.BLOCK_MS),

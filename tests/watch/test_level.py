@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from itertools import pairwise
 from math import exp, pi, sin
 from random import Random
 
@@ -131,6 +132,32 @@ def test_a_stall_is_told_within_five_seconds_or_two_readings(own: Circuit, perio
     assert (stalls[0].priority, stalls[0].at_ms - T0 <= (onset_s + within_s) * 1000) == ("high", True)
 
 
+def on_change(draw: Draw, looks: tuple[float, ...]) -> Iterator[Reading]:
+    """What a publisher on change says as it looks."""
+    for t_s in looks:
+        at_ms = T0 + round(t_s * 1000)
+        yield Reading("D8", at_ms, at_ms + 200, volts=12.8, amps=round(draw(t_s, 12.8), 1))
+
+
+@pytest.mark.parametrize(("holds_s", "stalls"), [(200.0, True), (20.0, False)])
+def test_an_on_change_publisher_has_seen_a_stall_twice_when_its_next_look_found_nothing_new(
+    holds_s: float, stalls: bool
+) -> None:
+    """It looks every 30 s. A start that it happened to look into is over by its next look, and it says so."""
+    own = replace(FAN, sense=replace(FAN.sense, publishes="on-change"))
+    draw = lambda t, _: 0.0 if t < 60 else 9.4 if t < 60 + holds_s else 2.3  # noqa: E731
+    looks = (0.0, 61.0, 271.0) if stalls else (0.0, 61.0, 91.0)
+    core = Core()
+    core.feed(Settings(received_ms=T0, schedule=panel(own, 30.0), started=True))
+    found = [x for r in on_change(draw, looks[:-1]) for x in core.feed(r)]
+    early = core.advance(T0 + 91_000)
+    assert [x for x in [*found, *early] if isinstance(x, Transition)] == []
+    if not stalls:
+        assert [x for r in on_change(draw, looks[-1:]) for x in core.feed(r) if isinstance(x, Transition)] == []
+    late = [x for x in core.advance(T0 + 92_000) if isinstance(x, Transition)]
+    assert of_level(late) == ([("begins", "stalled", "high")] if stalls else [])
+
+
 def test_a_stall_says_let_go() -> None:
     found = told(AWNING, lambda t, _: 25.0 if t >= 60 else 0.0, 90.0)
     said = alarm_object(found[0], panel(AWNING))
@@ -239,6 +266,51 @@ def test_a_compressor_that_cannot_start_is_told_within_ten_minutes() -> None:
     assert found[0].at_ms - T0 <= 600_000
 
 
+def coarse(own: Circuit, **sense: object) -> Circuit:
+    return replace(own, sense=replace(own.sense, **sense))  # type: ignore[arg-type]
+
+
+SPEEDS = replace(
+    FAN.loads[0], levels=tuple(Level(name=str(w), watts=w) for w in (4.0, 9.0, 14.0, 20.0))
+)  # its lowest setting is lost in steps of 0.05 A and more
+STEPPED = replace(FAN, loads=(SPEEDS,))
+
+
+@pytest.mark.parametrize("step_a", [0.05, 0.1])
+def test_a_blocked_fan_is_told_where_its_lowest_setting_is_lost_in_the_steps(step_a: float) -> None:
+    own = coarse(STEPPED, resolution_a=step_a)
+    tries = lambda t, _: 2.2 if t >= 100 and t % 5.3 < 1.1 else 0.03  # noqa: E731
+    assert of_level(told(own, tries, 400.0, period_s=1.0)) == [("begins", "fails-to-start", "medium")]
+
+
+def test_a_blocked_fan_whose_monitor_publishes_on_change_is_told() -> None:
+    own = coarse(FAN, publishes="on-change")
+    tries = lambda t, _: 4.0 if t >= 100 and (t + 0.5) % 7 < 1.0 else 0.03  # noqa: E731
+    readings = [r for before, r in pairwise(rows(own, tries, 300.0, period_s=1.0, noise_a=0.0)) if r.amps != before.amps]
+    found = run(panel(own, 1.0), iter(readings))
+    assert of_level(found) == [("begins", "fails-to-start", "medium")]
+
+
+@pytest.mark.parametrize("period_s", [2.0, 5.0])
+def test_tries_that_beat_with_slow_readings_are_told_by_the_draw_of_a_motor_that_stands(period_s: float) -> None:
+    """What is seen of a pace of 6.4 s is uneven; but every try seen stands above each listed level."""
+    tries = lambda t, _: 2.0 * 30 / 12.8 if t >= 100 and t % 6.4 < 0.6 else 0.03  # noqa: E731
+    found = of_level(told(FAN, tries, 1500.0, period_s=period_s))
+    assert found[0] == ("begins", "fails-to-start", "medium")
+    assert len(found) == 1
+
+
+@pytest.mark.parametrize("lost", [0.1, 0.2])
+def test_a_compressor_that_cannot_start_is_told_though_readings_are_lost(lost: float) -> None:
+    tries = lambda t, _: 11.0 if t >= 300 and t % 61 < 2.1 else 0.12  # noqa: E731
+    assert of_level(told(FRIDGE, tries, 1800.0, period_s=2.0, lost=lost)) == [("begins", "fails-to-start", "medium")]
+
+
+def test_it_has_started_when_it_runs() -> None:
+    tries = lambda t, _: 4.1 if t > 1200 else 11.0 if t % 61 < 2.1 else 0.12  # noqa: E731
+    assert [event for event, _, _ in of_level(told(FRIDGE, tries, 2400.0, period_s=1.0))] == ["begins", "ends"]
+
+
 def irregular(t_s: float, _: float) -> float:
     """Short bursts as a person gives them."""
     return 1.5 if any(0 <= t_s - at < 1.5 for at in (30, 41, 48, 75, 81, 110, 112, 150, 190, 196, 260)) else 0.03
@@ -248,6 +320,9 @@ RETRY_TWINS: dict[str, tuple[Circuit, Draw]] = {
     "a thermostat that hunts": (FAN, lambda t, _: 2.0 if t % 90 < 40 else 0.03),
     "a hand on the switch": (FAN, irregular),
     "an awning moved by jerks": (AWNING, lambda t, v: 5 * irregular(t, v)),
+    "a fan run for moments": (FAN, lambda t, _: 2.3 * (1.0 + 3.0 * exp(-(t % 41) / 0.2)) if t % 41 < 8 else 0.03),
+    "a fan at its lowest setting, lost in the steps": (coarse(STEPPED, resolution_a=0.1), lambda t, _: 4.0 / 12.8),
+    "a fridge that starts hard and runs": (FRIDGE, lambda t, _: 0.12 if t % 90 > 45 else 11.0 if t % 90 < 1.5 else 4.0),
     "a fridge that cycles": (FRIDGE, lambda t, _: 4.0 if t % 1500 < 600 else 0.12),
     "locked out by low volts": (FRIDGE, lambda t, _: 0.12),
 }
@@ -257,6 +332,13 @@ RETRY_TWINS: dict[str, tuple[Circuit, Draw]] = {
 def test_what_starts_in_the_end_does_not_fail_to(name: str) -> None:
     own, draw = RETRY_TWINS[name]
     assert of_level(told(own, draw, 3600.0, period_s=1.0)) == []
+
+
+@pytest.mark.parametrize("name", RETRY_TWINS)
+@pytest.mark.parametrize(("period_s", "lost"), [(2.0, 0.15), (5.0, 0.15), (10.0, 0.0)])
+def test_nor_where_readings_are_slow_or_lost(name: str, period_s: float, lost: float) -> None:
+    own, draw = RETRY_TWINS[name]
+    assert of_level(told(own, draw, 3600.0, period_s=period_s, lost=lost, noise_a=0.03)) == []
 
 
 def burn(begin_s: float, glows: tuple[tuple[float, float], ...], until_s: float) -> Draw:
@@ -282,6 +364,8 @@ HEATER_STARTS: dict[str, Draw] = {
     "its fan alone": lambda t, v: burn(3000, (), 400)(t, v) + burn(6000, (), 400)(t, v) - 0.03,
     "a double glow, a short burn, and one more as it stops": lambda t, v: burn(
         0, ((5, 90), (120, 200), (760, 800)), 900)(t % 1200, v),
+    "a burn whose heat goes up and down": lambda t, v: burn(2400, ((5, 110),), 4000)(t, v)
+    + (1.2 if 2700 <= t < 2900 else 0.0),
     "a hot restart without glow": lambda t, v: burn(300, ((5, 110),), 2000)(t, v) + burn(2600, (), 500)(t, v) - 0.03,
 }  # fmt: skip
 
@@ -295,6 +379,40 @@ def test_a_cold_start_without_a_glow_is_told_where_the_one_before_glowed() -> No
     lit = burn(2400, ((5, 110),), 2000)
     draw = lambda t, v: lit(t, v) + burn(7000, (), 300)(t, v) + burn(7400, (), 280)(t, v) - 0.06  # noqa: E731
     assert of_level(told(BURNER, draw, 9000.0)) == [("begins", "no-glow", "medium")]
+
+
+def attempts(begin_s: float, count: int) -> Draw:
+    """Its fan for 110 s, its purge for 160 s, and once more: no glow, and no rest between."""
+
+    def draw(t_s: float, _: float) -> float:
+        at_s = t_s - begin_s
+        return 0.03 if not 0 <= at_s < 270 * count else 1.0 if at_s % 270 < 110 else 1.6
+
+    return draw
+
+
+@pytest.mark.parametrize("period_s", [2.0, 10.0, 30.0])
+def test_a_heater_that_tries_again_without_a_rest_and_without_a_glow_is_told_at_its_second_try(period_s: float) -> None:
+    lit = burn(2400, ((5, 110),), 2000)
+    draw = lambda t, v: max(lit(t, v), attempts(7000, 3)(t, v))  # noqa: E731
+    found = told(BURNER, draw, 9000.0, period_s=period_s)
+    assert of_level(found) == [("begins", "no-glow", "medium")]
+    assert found[0].at_ms - T0 <= (7000 + 270 + 2 * period_s + 1) * 1000
+
+
+def test_it_is_over_when_it_glows_and_burns() -> None:
+    lit, again = burn(2400, ((5, 110),), 2000), burn(9000, ((5, 110),), 3000)
+    draw = lambda t, v: max(lit(t, v), attempts(7000, 3)(t, v), again(t, v))  # noqa: E731
+    assert [event for event, _, _ in of_level(told(BURNER, draw, 12_000.0))] == ["begins", "ends"]
+
+
+def test_a_glow_among_lost_readings_is_not_missing() -> None:
+    """The readings of its glow are lost; then it burns high, low and high."""
+    lit = burn(2400, ((5, 110),), 2000)
+    high = lambda t: 1.2 if 7240 <= t < 7400 else 0.0  # noqa: E731
+    draw = lambda t, v: max(lit(t, v), burn(7000, ((20, 110),), 3000)(t, v)) + high(t)  # noqa: E731
+    kept = [r for r in rows(BURNER, draw, 9000.0) if not 7018 <= (r.time_ms - T0) / 1000 <= 7112]
+    assert of_level(run(panel(BURNER), iter(kept))) == []
 
 
 # More than is listed.

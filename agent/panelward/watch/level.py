@@ -25,7 +25,7 @@ from panelward.watch.exponent import LOW_BUS, Exponent
 from panelward.watch.glow import Glow
 from panelward.watch.overcurrent import Overcurrent
 from panelward.watch.panel import Panel, Sample
-from panelward.watch.retries import Retries
+from panelward.watch.retries import TRIES, Retries
 from panelward.watch.steady import Steady
 
 GAIN = 0.03  # of a meter (commissioning accepts 2 %, trade practice) and of a load from one to the next
@@ -50,6 +50,7 @@ UNKNOWN = ("inverter", "charger")  # nobody knows what hangs on these; of a sock
 SOUNDS = ("detector",)  # draws more while it sounds
 PRIORITY = {"stalled": "high", "more-than-listed": "low", "part-open": "low"}
 LOOK_AGAIN_MS = 2_000
+LOOK_SLACK_MS = 500  # an on-change publisher's next look has come by then, if it had anything to say
 
 
 class Level:
@@ -86,7 +87,7 @@ class Level:
         self._stall_ms = round(max([STALL_S, *(SURGE_SLACK * s for s in surges)]) * 1000)
         self._dry_ms = round(DRY_S * 1000)
         if self._on_change:  # it looks once a period: what it saw of a start or an end is held for one
-            self._stall_ms = max(self._stall_ms, 3 * period_ms // 2)
+            self._stall_ms = max(self._stall_ms, period_ms + LOOK_SLACK_MS)
             self._dry_ms = max(self._dry_ms, 7 * period_ms // 4)
         visit_s = GLOW_S if "air-heater" in kinds else VISIT_S
         self._visit_ms = round(max([visit_s, *(SURGE_SLACK * s for s in surges)]) * 1000)
@@ -96,12 +97,14 @@ class Level:
         if not named or not all(load.levels for load in loads):
             self._high_w = 0.0  # what more there may be is not known
         self._retries: Retries | None = None
-        stands_out = self._lowest_w > 2.0 * self._rest_w  # of the steps of its sensing
-        if alone and kinds[0] in ("fan", "motor", "compressor") and stands_out and not self._on_change:
-            self._retries = Retries(self._rest_w, self._lowest_w, kinds[0], period_ms)
+        # Its lowest level that stands out of the steps of its sensing: tries draw more than that.
+        clear_w = min((low for low, _, _ in self._known if low > 2.0 * self._rest_w), default=None)
+        if alone and kinds[0] in TRIES and clear_w is not None:
+            above_w = OVER * self._high_w if self._high_w and circuit.sense.reports == "sample" else None
+            self._retries = Retries(self._rest_w, clear_w, above_w, kinds[0], period_ms, held=self._on_change)
         self._glow: Glow | None = None
         if alone and kinds[0] == "air-heater":
-            self._glow = Glow(circuit.loads[0], self._rest_w, period_ms)
+            self._glow = Glow(circuit.loads[0], self._rest_w, period_ms, held=self._on_change)
         self._low_w = max(self._dry_w, self._under_w)
         self._quiet_w = OVER * self._high_w if self._high_w else inf
         self.order = bench.enrol(self)
@@ -166,7 +169,11 @@ class Level:
         if steady.near:
             self._stand(sample)
         if self._on_change:  # the next reading may be hours away: look again by the clock
-            self._bench.call_at(self, None if quiet and steady.near else sample.received_ms + LOOK_AGAIN_MS)
+            wait_ms = LOOK_AGAIN_MS
+            if self.over_since_ms is not None and not self.stalled:
+                left_ms = self.over_since_ms + self._stall_ms - sample.time_ms
+                wait_ms = left_ms if 0 < left_ms < wait_ms else wait_ms
+            self._bench.call_at(self, None if quiet and steady.near else sample.received_ms + wait_ms)
 
     def fire(self, now_ms: int) -> None:
         """On-change publishers: the held draw still flows, as far as anybody knows."""
@@ -384,7 +391,7 @@ class Level:
             self.exponent.new_stand()
             self.odd = None
         if self._retries is not None:
-            self._retries.forget()
+            self._retries.forget(lasted_ms)
         if self._glow is not None and lasted_ms > GLOW_LOST_MS:
             self._glow.forget()
 

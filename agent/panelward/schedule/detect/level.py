@@ -16,6 +16,7 @@ from panelward.schedule.detect.limits import (
     ODD_S,
     OVER_LEVEL,
     RETRY_PACE_S,
+    RETRY_STANDS,
     RETRY_TRIES,
     STALL,
     STALL_S,
@@ -86,14 +87,17 @@ def _fails(look: Look, load: Load) -> Sight:
     if not load.levels:
         return look.no(FAILS, "none of its levels is written", WRITE)
     step_w = look.step_a * look.supply.nominal_v
-    lowest = min(level.watts * (1 - level.tolerance) for level in load.levels) * (1 - LEVEL_GAIN) - LEVEL_REST_STEPS * step_w
-    if lowest <= 2.0 * _rest_w(look):
-        return look.no(FAILS, "its least draw is too near to nothing for its steps")
+    highest = max(level.watts * (1 - level.tolerance) for level in load.levels) * (1 - LEVEL_GAIN) - LEVEL_REST_STEPS * step_w
+    if highest <= 2.0 * _rest_w(look):  # what a try draws is no less than its highest level
+        return look.no(FAILS, "its draw is too near to nothing for its steps")
     least_s, most_s = RETRY_PACE_S[load.kind]
     tries = RETRY_TRIES[load.kind]
-    if look.on_change or look.period_s > 2.0 * START_S:
-        why = f"a try lasts about {START_S:g} s; {'it publishes on change' if look.on_change else 'too short for its period'}"
-        return look.no(FAILS, why, f"A period of at most {START_S:g} s.")
+    if look.period_s > 2.0 * START_S:
+        why = f"a try lasts about {START_S:g} s; too short for its period"
+        if load.kind not in RETRY_STANDS or look.circuit.sense.reports == "mean":
+            return look.no(FAILS, why, f"A period of at most {START_S:g} s.")
+        why = f"{tries} tries above its highest level, as far as a reading falls on them"
+        return look.sight(FAILS, "unreliable", None, why, f"A period of at most {START_S:g} s.")
     can = "yes" if look.period_s <= START_S else "unreliable"
     why = f"{tries} tries, {least_s:g} to {most_s:g} s apart, and no run between"
     return look.sight(FAILS, can, (tries - 1) * most_s + 2 * look.period_s if can == "yes" else None, why)

@@ -63,6 +63,7 @@ TURNS = ("fan", "pump", "motor")
 UNKNOWN_LEVELS = ("inverter", "charger", "detector")
 RETRY_TRIES = {"fan": 6, "motor": 6, "compressor": 5}
 RETRY_PACE_S = {"fan": (2.0, 30.0), "motor": (2.0, 30.0), "compressor": (10.0, 180.0)}
+RETRY_STANDS = ("fan", "compressor")
 GLOW_APART, GLOW_PHASES, GLOW_PERIOD_S = 2.5, 3, 30.0
 
 # watch.rhythm, watch.runs, watch.cooling, watch.starts
