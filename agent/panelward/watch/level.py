@@ -144,7 +144,10 @@ class Level:
         watts = steady.mean_w
         if watts <= self._rest_w:
             return "rest", watts
-        return next((name for low, high, name in self._known if low <= watts <= high), None), watts
+        # Coarse steps and wide tolerances let bands overlap: the one in whose middle it stands most nearly.
+        fits = [band for band in self._known if band[0] <= watts <= band[1]]
+        nearest = min(fits, key=lambda band: abs(2.0 * watts - band[0] - band[1]) / max(band[1] - band[0], 1e-9), default=None)
+        return nearest[2] if nearest else None, watts
 
     def take(self, sample: Sample) -> None:
         """Judge one sample."""
@@ -377,7 +380,9 @@ class Level:
         if cause in ("fails-to-light", "no-glow") and self._glow is not None:
             return ((cause, (("phases", self._glow.phases),)),)
         limit_w = self._high_w if cause == "more-than-listed" else self._lowest_w
-        facts: list[tuple[str, Facts]] = [("unnamed-level", (("watts", watts), ("cause", cause), ("limit_w", limit_w)))]
+        amps = watts / self._nominal_v
+        stands: Facts = (("amps", amps), ("watts", watts), ("cause", cause), ("limit_w", limit_w))
+        facts: list[tuple[str, Facts]] = [("unnamed-level", stands)]
         if volts is not None:
             facts.append(("volts-explain-not", (("volts", volts), ("low", self.exponent.low), ("high", self.exponent.high))))
         return tuple(facts)

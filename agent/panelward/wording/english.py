@@ -651,7 +651,7 @@ EVIDENCE: dict[str, str] = {
     "fails-to-light": "It glowed {phases} times within the hour and never burned between.",
     "no-glow": "A start after a long rest ended within ten minutes, without the glow that lit it the time before.",
     "of-the-record": "On record it drew {watts} W in its level {level}, at the supply's nominal volts; now {now_w} W.",
-    "unnamed-level": "It stands at {watts} W, reckoned at the supply's nominal volts; its levels end at {limit_w} W.",
+    "unnamed-level": "Unnamed level at {amps} A: {watts} W, reckoned at the supply's nominal volts; its levels end at {limit_w} W.",
     "volts-explain-not": "Its volts, {volts} V, do not explain it: its watts go with the volts to the {low} to {high}.",
     "nothing-runs": "Of the {circuits} circuits that it feeds none draws anything.",
     "beyond-its-circuits": "The battery's meter shows {amps} A more than its {circuits} circuits together; {error_a} A of that could "
