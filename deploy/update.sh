@@ -113,7 +113,9 @@ if [ -e "$before" ]; then
   cp "$before" "$trial"
   if [ -z "$root" ]; then chown panelward:panelward "$trial"; fi
 fi
-if ! said=$(panelward_of "$release" watch --trial --schedule "$etc/schedule.toml" --journal "$trial" 2>&1); then
+people=()
+if [ -e "$etc/people.toml" ]; then people=(--people "$etc/people.toml"); fi
+if ! said=$(panelward_of "$release" watch --trial "${people[@]}" --schedule "$etc/schedule.toml" --journal "$trial" 2>&1); then
   printf '%s\n' "$said" >&2
   give_up "$(basename "$release") did not start on a copy of the journal."
 fi

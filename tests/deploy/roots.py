@@ -93,7 +93,7 @@ class Root:
         command = ["bash", str((of or self.app / "current") / "deploy" / name), "--root", str(self.folder), *arguments]
         if of is not None and "--back" not in arguments and "--help" not in arguments:
             wheels = ["--wheels", str(of / "wheels")]
-            command += [*wheels, "--python", sys.executable, "--", "--no-deps", "--ignore-installed"]
+            command += [*wheels, "--python", sys.executable, "--", "--no-deps", "--ignore-installed", "--no-compile"]
         return subprocess.run(command, env=self.env, capture_output=True, text=True, timeout=120, check=False)
 
     @property

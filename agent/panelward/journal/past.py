@@ -182,7 +182,9 @@ class Past(Connected):
         if not found:
             return None
         body = found[0][0]
-        return json.loads(zlib.decompress(body) if isinstance(body, bytes) else body)  # text: of an older version
+        text = zlib.decompress(body) if isinstance(body, bytes) else body  # text: of an older version
+        row: dict[str, Any] = json.loads(text)
+        return row
 
 
 def pack_present(text: str) -> bytes:
