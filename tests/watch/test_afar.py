@@ -56,6 +56,14 @@ def test_never_heard_at_all_counts_from_the_start() -> None:
     assert dict(told.evidence)["vehicle-gone"] == ()
 
 
+def test_its_last_words_are_part_of_the_evidence() -> None:
+    core = afar(after_s=900)
+    sign(core, 0)
+    core.feed(Presence(received_ms=T0 + 1000, subject="bank", name=core.schedule.vehicle.id, here=False))
+    (told,) = until(core, 900)
+    assert dict(told.evidence)["vehicle-low"] == ()
+
+
 def test_who_watches_aboard_says_nothing_of_it() -> None:
     assert until(afar(), 86_400) == []
 

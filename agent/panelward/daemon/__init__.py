@@ -29,6 +29,7 @@ from panelward.daemon.clock import HostClock, Pace
 from panelward.daemon.outward import WEEKLY, Outward
 from panelward.daemon.outward import Doing as Whereabouts
 from panelward.daemon.present import present
+from panelward.daemon.signs import Signs
 from panelward.daemon.starting import lock, ready_to_watch, to_stderr
 from panelward.daemon.supervisor import Supervisor
 from panelward.errors import EnvironmentFault, PanelwardError, PayloadRefused
@@ -36,7 +37,6 @@ from panelward.intake import Intake, Refusals
 from panelward.journal import Journal
 from panelward.link import Link, Message
 from panelward.notify import SendResult
-from panelward.notify.sign import Sign
 from panelward.records import (
     Answer,
     Doing,
@@ -58,9 +58,6 @@ from panelward.wording import message
 __all__ = ["Daemon"]
 
 COMMIT_READINGS = 500
-SIGN_OF_LIFE_S = 30.0
-SIGN_S = 300.0  # to the owner's own address
-SEES_MS = 900_000  # … while readings come
 SNAPSHOT_S = 600.0
 PRUNE_S = 3600.0
 KEEP_READINGS_DAYS = 40
@@ -117,15 +114,13 @@ class Daemon:
         if self._journal.set_aside:
             self._log(f"the journal could not be read: set aside as {self._journal.set_aside}, a new one begun")
         self._inbox: queue.SimpleQueue[Message | _State | _Sent | _Signal] = queue.SimpleQueue()
-        self._due = dict.fromkeys(("life", "snapshot", "prune", "clock", "refusals", "weekly", "sign"), 0.0)  # monotonic
+        self._due = dict.fromkeys(("snapshot", "prune", "clock", "refusals", "weekly"), 0.0)  # monotonic
         self._refusals = Refusals()
         self._core = Core()
         self._link: Link | None = None
         self._connected = self._stopping = False
         self._unsaved = 0
         self._last_input_ms = 0
-        self._last_reading_ms: int | None = None
-        self._sign = Sign(self._log)
         self._clock = HostClock(pace, not_before_ms=0)
         self._outward = Outward(
             self._journal,
@@ -150,7 +145,7 @@ class Daemon:
         self._clock = HostClock(pace, not_before_ms=self._last_input_ms + 1 if self._last_input_ms else 0)
         self._intake = Intake(self.schedule, self._refusals)
         self._link = self._make_link()
-        self._watching_since_ms = self._clock.now_ms()
+        self._signs = Signs(self._publish, self._topic("sign-of-life"), self._watch_ms, self._log)
 
     # Start.
 
@@ -254,7 +249,7 @@ class Daemon:
 
     def _wait_s(self) -> float:
         due_s = (self._outward.commit_due_s, self._outward.outbox_due_s, self._supervisor.due_s)
-        wait_s = min(*self._due.values(), *due_s) - time.monotonic()
+        wait_s = min(*self._due.values(), self._signs.due_s, *due_s) - time.monotonic()
         due_ms = self._core.next_deadline_ms
         if due_ms is not None:
             wait_s = min(wait_s, self._clock.real_s(due_ms))
@@ -294,7 +289,7 @@ class Daemon:
         for item in inputs:
             self._feed(item)
             if type(item) is Reading:
-                self._last_reading_ms = received_ms
+                self._signs.reading_ms = received_ms
 
     def _feed(self, item: Input) -> list[Output]:
         self._journal.append(item)
@@ -311,7 +306,7 @@ class Daemon:
             self._feed(self._presence(state.connected, self._clock.at(state.monotonic_s)))
             self._outward.commit_due_s = 0.0  # `now` shows it at once
             if state.connected:
-                self._due["life"] = 0.0
+                self._signs.now()
                 self._outward.publish_standing()
         elif state.why:
             self._log(f"broker: {state.why}")
@@ -408,6 +403,8 @@ class Daemon:
     def _tell(self, out: list[Output]) -> None:
         self._note(out)
         found = [item for item in out if isinstance(item, Transition)]
+        for each in found:
+            self._signs.heard(each)
         if found:
             self._outward.write(found, self._core.schedule, self._now_row())
             self._unsaved = 0
@@ -467,11 +464,8 @@ class Daemon:
             self._commit()
         if now_s >= self._outward.outbox_due_s:
             self._outward.deliver()
-        if now_s >= due["life"]:
-            due["life"] = now_s + SIGN_OF_LIFE_S
-            self._sign_of_life()
-        if now_s >= due["sign"]:
-            due["sign"] = now_s + (SIGN_S if self._sign_to_owner() else 5.0)
+        vehicle = self.schedule.vehicle
+        self._signs.turn(vehicle.id, vehicle.sign_of_life_to, journals=not self._outward.disk_fault)
         if now_s >= due["snapshot"]:
             if due["snapshot"]:
                 self._snapshot()
@@ -488,25 +482,11 @@ class Daemon:
             for line in self._refusals.news():
                 self._log(line)
 
-    def _sign_to_owner(self) -> bool:
-        """Only while the watch sees and journals: a sign that always comes says nothing."""
-        address, last_ms = self.schedule.vehicle.sign_of_life_to, self._last_reading_ms
-        if address is None or last_ms is None or self._outward.disk_fault or self._clock.now_ms() - last_ms > SEES_MS:
-            return False
-        told = {"vehicle": self.schedule.vehicle.id, "watching_since": self._watching_since_ms / 1000}
-        self._sign.send(address, told | {"last_reading": last_ms / 1000})
-        return True
-
     def _weekly_sign(self) -> None:
         """On one evening of the week the sheet says that all works; that it did not arrive is an alarm like others."""
         first_ms = self._journal.first_received_ms
         if first_ms is not None and self._outward.weekly_due(first_ms):
             self._ask(Request(kind="drill", received_ms=self._clock.now_ms(), priority="low", who=WEEKLY))
-
-    def _sign_of_life(self) -> None:
-        last_s = self._last_reading_ms / 1000 if self._last_reading_ms is not None else None
-        told = {"watching_since": self._watching_since_ms / 1000, "last_reading": last_s, "version": __version__}
-        self._publish(self._topic("sign-of-life"), json.dumps(told).encode(), retain=True)
 
     def _snapshot(self) -> None:
         self._commit()
@@ -531,8 +511,7 @@ class Daemon:
         self._supervisor.stopping()
         self._commit()
         self._snapshot()
-        ended = {"ended": True, "watching_since": self._watching_since_ms / 1000}
-        self._publish(self._topic("sign-of-life"), json.dumps(ended).encode(), retain=True)
+        self._signs.ended()
         if self._link is not None:
             self._link.stop()
         self._outward.end()

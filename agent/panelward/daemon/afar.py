@@ -17,6 +17,7 @@ class AfarDaemon(Daemon):
 
     ROLE = "panelward-afar"
     SILENCE_FROM_START = False  # of circuits: nothing is read here
+    _low = False  # its last word was that its bank nears the cut-off
 
     def _topic(self, rest: str) -> str:
         return f"panelward/{self.schedule.vehicle.id}/afar/{rest}"
@@ -42,6 +43,9 @@ class AfarDaemon(Daemon):
         if message.retained and not ended:
             return  # of an unknown age: it proves no life
         at_ms = self._clock.at(message.monotonic_s)
+        if (low := bool(told.get("nears_cut_off"))) != self._low:
+            self._low = low
+            self._feed(Presence(received_ms=at_ms, subject="bank", name=self.schedule.vehicle.id, here=not low))
         self._feed(Presence(received_ms=at_ms, subject="vehicle", name=self.schedule.vehicle.id, here=not ended))
 
     def _say_start(self) -> None:

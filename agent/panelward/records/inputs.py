@@ -83,7 +83,7 @@ class Presence:
     """A monitor or the broker came or went: last will, state topic, connection; from afar, the vehicle; an address."""
 
     received_ms: int
-    subject: str  # monitor | broker | vehicle | address
+    subject: str  # monitor | broker | vehicle | bank | address
     name: str
     here: bool
 

@@ -189,7 +189,7 @@ class Watch:
         if presence.subject == "address":
             self._unsent.take(presence)
             return
-        if presence.subject == "vehicle":
+        if presence.subject in ("vehicle", "bank"):
             self._afar.take(presence)
             return
         if not presence.here:

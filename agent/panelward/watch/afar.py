@@ -23,10 +23,14 @@ class Afar:
         self.heard_ms: int | None = None
         self.gone_ms: int | None = None  # its broker said that it went
         self.active = False
+        self.bank_low = False
 
     def take(self, presence: Presence) -> None:
-        """A sign of life, or its last will."""
+        """A sign of life, or its last will; or what that said of its bank."""
         now_ms = presence.received_ms
+        if presence.subject == "bank":
+            self.bank_low = not presence.here
+            return
         if not presence.here:
             self.gone_ms = self.gone_ms if self.gone_ms is not None else now_ms
             if self.due_ms is None and not self.active:  # the first that is heard of it is that it went
@@ -54,6 +58,7 @@ class Afar:
         said = (
             ("vehicle-gone", ()) if self.gone_ms is not None else ("vehicle-silent", (("hours", round(silent_s / 3600.0, 1)),))
         )
+        low = (("vehicle-low", ()),) if self.bank_low else ()
         self._bench.found.append(
             Condition(
                 subject="vehicle",
@@ -65,7 +70,7 @@ class Afar:
                 kind="readings-overdue",
                 priority=self._priority,
                 figures=(("silent_s", silent_s),),
-                evidence=(said,) if edge == "begins" else (),
+                evidence=(said, *low) if edge == "begins" else (),
             )
         )
 
@@ -77,4 +82,4 @@ class Afar:
             setattr(self, name, state[name])
 
 
-_KEPT = ("due_ms", "heard_ms", "gone_ms", "active")
+_KEPT = ("due_ms", "heard_ms", "gone_ms", "active", "bank_low")

@@ -607,6 +607,7 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
 # Evidence in words. {…} are figures of the fact.
 EVIDENCE: dict[str, str] = {
     "vehicle-silent": "No sign of life came over the broker for {hours} h.",
+    "vehicle-low": "Its last word was that its battery nears its cut-off.",
     "vehicle-gone": "The broker said that its connection was lost; no sign of life came since.",
     "not-reached": "Messages to it were refused, or not taken for an hour.",
     "draw-of-rating": "It draws {amps} A; its {word} is rated {rating_a} A.",
