@@ -6,7 +6,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     overcurrent  overcurrent-approach, conductor-overheating
     doubt        protection-doubtful: another device than the listed one; `early`: one that opens at less
     dead         protection-opened, feed-lost: `witness` gathers the evidence, `causes` weighs it, `tree` keeps the parents
-    drain        standby-drain
+    drain        standby-drain; `standby` holds the floor of the first days
     unassigned   unassigned-draw: the meter against the sum of its circuits
     level        off-profile: `steady` finds the stands, `exponent` learns how they go with the volts; `retries`, `glow`: starts
     rhythm       duty-high, duty-low, overlong-run, short-cycling: `runs` and rests, `starts`, `cooling` (a compressor's heat)
@@ -147,6 +147,7 @@ class Watch:
         """What each part's state depends on; what was replaced begins anew."""
         keys = _keys(self.schedule, circuit)
         keys["level"] = keys["drift"] = repr((level.depends(circuit), self._commissioned(circuit)))
+        keys["drain"] = repr((drain.depends(circuit), self._commissioned(circuit)))
         for part, of_it in (("load", OF_LOAD), ("device", OF_DEVICE)):
             at_ms = self.replaced.get((circuit.id, part))
             if at_ms is not None:

@@ -88,7 +88,7 @@ class Way:
             self.dead = Dead(bench, panel, tree, circuit, source, self.over, self._period_ms)
             self.dead.early = self.early
             on_change = circuit.sense.publishes == "on-change"
-            drain = Drain(bench, panel, circuit, source, self._period_ms, on_change, fed)
+            drain = Drain(bench, panel, circuit, source, self._period_ms, on_change, fed, commissioned)
             self.drain = drain if drain.judged else None
             level = Level(bench, panel, circuit, source, self.over, self._period_ms, commissioned)
             self.level = level if level.judged else None
@@ -303,6 +303,8 @@ class Way:
             self.over.rest()
         if self.dead is not None:
             self.dead.unheard()
+        if self.drain is not None:
+            self.drain.unheard()
         if self.rhythm is not None:
             self.rhythm.unheard()
 

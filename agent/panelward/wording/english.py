@@ -621,6 +621,8 @@ EVIDENCE: dict[str, str] = {
     "conductor-warmth": "Its conductor is reckoned at {celsius} °C of {rated_c} °C; it may carry {ampacity_a} A in its place "
                         "({rule}).",
     "draw-over-standby": "It draws {watts} W; standing by it may draw {standby_w} W.",
+    "stood-on-record": "Standing by it drew {standby_w} W by the record and its first days; now {rise_a} A more, hour after hour.",
+    "stood-at-first": "Standing by it drew {standby_w} W in its first days; now {rise_a} A more, hour after hour.",
     "outside-hours": "The schedule gives it the hours {hours}.",
     "longest-run": "The schedule's longest run is {longest_s} s.",
     "run-beyond-its-own": "It has run {minutes} min; its middle run of late is {usual} min.",
@@ -659,6 +661,7 @@ EVIDENCE: dict[str, str] = {
                            "be their gains and zeros.",
     "goes-with": "The meter steps by more than {of} does whenever that is switched: something hangs before its sensor.",
     "bank-days": "From full, the bank lasts {days} days at {draw_a} A.",
+    "bank-days-without": "Without this, {days} days.",
     "shows-nothing": "{before_a} A before, then nothing {readings}; it always draws {floor_w} W.",
     "shows-nothing-floorless": "{before_a} A before, then nothing {readings}.",
     "switch-reported-off": "Its switch reports off",

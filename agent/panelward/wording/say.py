@@ -79,7 +79,8 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
     if kind == "unassigned-draw":
         return ("unassigned-over" if ended else "unassigned"), ("with" if transition.circuits and not ended else "*")
     if kind == "standby-drain":
-        return ("over", "drain") if ended else (f"drain-{figures.get('why')}", None)
+        why = figures.get("why")
+        return ("over", "drain") if ended else (f"drain-{'above-standby' if why == 'raised' else why}", None)
     if transition.group == "rhythm":
         return ("over", "rhythm") if ended else (_rhythm(cause, figures), None)
     if kind == "departed-from-record":
