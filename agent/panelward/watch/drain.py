@@ -25,6 +25,7 @@ OUTSIDE_HOURS_MS = 30 * 60_000  # people stay up late: half an hour beyond the h
 BETWEEN_MS = 2 * 3600_000  # trade practice, no source: two hours asleep or parked make a standby drain
 IDLING_MS = 6600_000  # told within two hours (trade practice, no source): an hour between two uses is honest
 IDLING_A, IDLING_STEPS = 0.015, 1.5  # of an AC channel: a clock of 3 W still counts as nothing
+DRAWS_STEPS, DRAWS_READINGS = 3.0, 3  # … less than so many steps could be noise, until it shows so often in a row
 LOST_MS = 600_000  # readings lost in bursts
 TAPERS, HALF_MS = 0.85, BETWEEN_MS // 2  # less in the second hour than so much of the first: it is going to end
 OFF_READINGS = 2  # readings in a row at standby that end a run
@@ -48,6 +49,7 @@ class Drain:
         self._standby_w = max(sum(known), 1.5 * floors)
         step_w = circuit.sense.resolution_a * supply.nominal_v
         self._above_w = self._standby_w + max(2.0 * step_w, 0.5)
+        self._over_w = self._standby_w + max(step_w, 0.25)  # below it what was told is over
         lowest = [level.watts * (1.0 - level.tolerance) for load in loads for level in load.levels]
         self._lowest_w = min(lowest) if lowest and known else None
         self._hours = tuple(window for load in loads for window in load.hours) if all(x.hours for x in loads) else ()
@@ -67,6 +69,7 @@ class Drain:
         self.between_ms: int | None = None  # … and below the lowest level since
         self.idle_ms: int | None = None  # … and nothing draws from it since
         self.off = 0
+        self.draws = 0  # readings in a row at which something drew from it
         self.halves = [0.0, 0.0, 0.0, 0.0]  # of that time: watts x ms and ms, its first hour and what came after
         self.last_ms: int | None = None
         self.last_received_ms = 0
@@ -81,7 +84,7 @@ class Drain:
 
     def take(self, sample: Sample, bank_a: float | None) -> None:
         """Judge one sample. `bank_a`: what the bank gives now, amps, where known."""
-        above = sample.watts > self._above_w
+        above = sample.watts > (self._over_w if self.active == "above-standby" else self._above_w)
         time_ms = sample.time_ms
         if self.standby is not None:
             self._stands(self.standby, sample, bank_a)
@@ -162,14 +165,20 @@ class Drain:
 
     def _of_fed(self, time_ms: int, now_ms: int) -> None:
         """Since when does nothing draw from it? A few readings lost say nothing; a channel long silent may hide a draw."""
+        draws = False
         for channel in self._fed or ():
             if abs(channel.held_a) > max(IDLING_A, IDLING_STEPS * channel.step_a):
-                self.idle_ms = None
-                return
+                draws = True
+                if abs(channel.held_a) >= max(IDLING_A, DRAWS_STEPS * channel.step_a):
+                    self.draws = DRAWS_READINGS
             if not channel.heard(now_ms) and now_ms - (channel.heard_ms or 0) > LOST_MS:
                 self.idle_ms = None
                 return
-        self.idle_ms = self.idle_ms if self.idle_ms is not None else time_ms
+        self.draws = self.draws + 1 if draws else 0
+        if self.draws >= DRAWS_READINGS:
+            self.idle_ms = None
+        elif self.idle_ms is None:
+            self.idle_ms = time_ms
 
     def _place(self, time_ms: int, now_ms: int) -> None:
         outside = bool(self._hours) and not within(self._hours, self._panel.local_minute(time_ms))
@@ -242,7 +251,9 @@ class Drain:
         self._look_again(time_ms, now_ms)
 
     def _end(self, now_ms: int, bank_a: float | None) -> None:
-        if self.active not in (None, "raised"):
+        if self.active == "above-standby" and self.standby is not None and self.standby.rise_a is not None:
+            self.active, self.since_ms = "raised", min(self.since_ms, self.standby.since_ms)  # the same one, less of it
+        elif self.active not in (None, "raised"):
             self._emit("ends", now_ms, bank_a)
             self.active = None
         self.above_ms = self.outside_ms = self.between_ms = self.idle_ms = None
@@ -358,7 +369,7 @@ class Drain:
 
 
 _KEPT = (
-    "due_ms", "above_ms", "outside_ms", "between_ms", "off", "last_ms", "last_received_ms", "last_w", "last_a",
+    "due_ms", "above_ms", "outside_ms", "between_ms", "off", "draws", "last_ms", "last_received_ms", "last_w", "last_a",
     "excess_mwms", "excess_mams", "active", "since_ms", "idle_ms", "most_w",
 )  # fmt: skip
 

@@ -34,10 +34,13 @@ ZERO_A_PER_K = 0.0005  # trade.md 5.4, from memory
 UNKNOWN_K, UNKNOWN_K_A_DAY, MOST_K = 15.0, 1.0, 40.0  # between the anchor's warmth and now's, where no probe knows it
 LARGE_A = 0.07
 LARGE_HOURS = 6  # most of a night
+LEFT_ON_A, LEFT_ON_HOURS = 0.04, 8  # … of a socket or a charger: there a whole night says that something was left
 NIGHTS_HOURS, SMALL_HOURS = 26, 10  # a small one: over two nights, alike in so many hours
+SURE = 1.5
 BACK = 0.5  # of the rise: below it, it rests
 ALIKE_A, ALIKE = 0.008, 0.06
-HABIT = 1.5  # times the longest that stood and ended by itself
+HABIT = 1.5  # times the longest that stood and ended
+MOST_STOOD = 16  # hours of it: no habit hides what stands for a day
 LEFT_A = 0.6  # more than this at a socket is somebody's use
 END_READINGS, END_MS = 5, 120_000
 KEPT = 48  # hours
@@ -79,7 +82,7 @@ class Standby:
         self.anchor_c: float | None = None
         self.anchor_hour = 0
         self.stand: list[list[float]] = []  # hour, rise, watts of what has not come back since
-        self.stood = 0.0  # hours of the longest that ended by itself
+        self.stood = 0  # hours of the longest that ended
         self.rise_a: float | None = None  # of what stands, while it does
         self.told_a = 0.0
         self.since_ms = 0
@@ -218,11 +221,7 @@ class Standby:
         reference_a, least_a = self._reference(volts, hour)
         rise_a = amps - reference_a
         if rise_a < BACK * least_a or (self.rise_a is not None and rise_a < BACK * self.rise_a):
-            if self.stand and self.rise_a is None:
-                low_a, count, _ = self._alike()
-                if low_a >= least_a and self._none_of_its_own(low_a, reference_a):
-                    self.stood = max(self.stood, count)
-            self.stand, self.rise_a = [], None
+            self._comes_back(reference_a, least_a)
             return
         if self.stand and hour - self.stand[-1][0] > ANCHOR_HOURS:
             self.stand = []  # what was between nobody knows
@@ -232,13 +231,23 @@ class Standby:
         low_a, count, first = self._alike()
         if low_a < least_a:
             return
-        if low_a >= max(LARGE_A, least_a):
+        if low_a >= LARGE_A:
             enough = count >= max(LARGE_HOURS, ceil(HABIT * self.stood))
+        elif self._left_on and low_a >= max(LEFT_ON_A, SURE * least_a):
+            enough = count >= max(LEFT_ON_HOURS, ceil(HABIT * self.stood))
         else:
             enough = count >= max(SMALL_HOURS, ceil(HABIT * self.stood)) and hour - first >= NIGHTS_HOURS
         if enough and self._none_of_its_own(low_a, reference_a):
             self.rise_a, self.told_a, self.since_ms = low_a, low_a, int(first) * HOUR_MS
             self.back = 0
+
+    def _comes_back(self, reference_a: float, least_a: float) -> None:
+        """It rests again: what ended by itself, or by somebody's hand, must last longer the next time."""
+        if self.stand:
+            low_a, count, _ = self._alike()
+            if low_a >= least_a and self._none_of_its_own(low_a, reference_a):
+                self.stood = max(self.stood, min(count, MOST_STOOD))
+        self.stand, self.rise_a, self.back = [], None, 0
 
     def _alike(self) -> tuple[float, int, float]:
         """Of what has not come back: its low rise, how many hours are like it, and the first of them."""
@@ -261,15 +270,15 @@ class Standby:
         """Of what is told: has it come back, for some readings?"""
         if self.rise_a is None:
             return True
-        reference_a, _ = self._reference(sample.volts, sample.time_ms // HOUR_MS)
+        reference_a, least_a = self._reference(sample.volts, sample.time_ms // HOUR_MS)
         if abs(sample.amps) - reference_a >= BACK * self.rise_a:
             self.back = 0
             return False
         if not self.back:
             self.back_ms = sample.time_ms
         self.back += 1
-        if self._on_change or (self.back >= END_READINGS and sample.time_ms - self.back_ms >= END_MS):
-            self.rise_a, self.stand, self.back = None, [], 0
+        if (self._on_change or self.back >= END_READINGS) and sample.time_ms - self.back_ms >= END_MS:
+            self._comes_back(reference_a, least_a)
             return True
         return False
 

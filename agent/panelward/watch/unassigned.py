@@ -37,23 +37,30 @@ BESIDE_A = 0.1  # what all others together may change by in a step
 BESIDE_EDGES = 5
 ZERO_SD_STEPS, ZERO_SD_A = 1.0, 0.0115  # ± two steps, 20 mA at the least, uniform (`zero`)
 NOTHING_A = 0.03  # a channel that reads no more is taken for off
-OFF_LEAST = 5  # so many channels at nothing show how all zeros have moved (0.5 mA a kelvin; trade practice, no source)
+OFF_LEAST = 3  # so many channels at nothing show how all zeros have moved (0.5 mA a kelvin; trade practice, no source)
 WARMTH_A = 0.005  # … else they may have moved by so much
-MOVED_SD_A = 0.0004  # of the middle of several
+MOVED_SD_A = 0.0015  # of one about their middle: they do not move by quite the same
+DITHERS = 0.2  # of its readings differ from the one before: then their mean is finer than its step
+MOVES = 64.0  # readings that this share remembers
+MIDDLE = 1.25  # of a median's deviation, times a mean's
 KNOWN_ZERO_SD_A = 0.002  # after it was measured (trade.md's own figure, from memory)
 
 
 class _Channel:
     """What is known of one circuit's gain."""
 
-    __slots__ = ("beside_a", "edges", "precision", "weighed", "zero_a", "zero_sd_a")
+    __slots__ = ("beside_a", "edges", "moves", "precision", "step_a", "weighed", "zero_a", "zero_sd_a")
 
     def __init__(self, step_a: float, zero_a: float | None) -> None:
         self.weighed, self.precision = 1.0 / GAIN_SD**2, 1.0 / GAIN_SD**2  # of gain 1
         self.edges = 0
+        self.step_a = step_a
+        self.moves = 0.0  # share of readings that are not the one before
         self.beside_a = 0.0  # sum of what the meter changed by beyond it
         self.zero_a = zero_a or 0.0
-        self.zero_sd_a = KNOWN_ZERO_SD_A if zero_a is not None else max(ZERO_SD_STEPS * step_a, ZERO_SD_A)
+        self.zero_sd_a = max(ZERO_SD_STEPS * step_a, ZERO_SD_A)
+        if zero_a is not None:
+            self.zero_sd_a = KNOWN_ZERO_SD_A
 
     @property
     def gain(self) -> float:
@@ -62,6 +69,12 @@ class _Channel:
     @property
     def sd(self) -> float:
         return max(GAIN_SURE, 1.0 / sqrt(self.precision))
+
+    @property
+    def round_var(self) -> float:
+        """Of what stands still the rounding is the same all night; what moves about a step is known better by its mean."""
+        still = max(0.0, 1.0 - self.moves / DITHERS)
+        return still * self.step_a**2 / 12.0
 
     def step(self, own_a: float, meter_a: float) -> None:
         """It alone changed by `own_a`, the meter by `meter_a`."""
@@ -135,6 +148,8 @@ class Unassigned:
         changed, beside = "", 0.0
         for name, own_a in present.items():
             change = own_a - calm[1].get(name, own_a)
+            channel = self._channels[name]
+            channel.moves += ((change != 0.0) - channel.moves) / MOVES
             if abs(change) >= EDGE_A:
                 if changed:
                     return
@@ -148,19 +163,22 @@ class Unassigned:
         """How far the zeros have moved together since they were measured, as the channels at nothing show it; its error."""
         if not self._on_record:
             return 0.0, 0.0  # the error of zeros that nobody measured has that in it
-        off = [own_a - self._channels[name].zero_a for name, own_a in present.items() if abs(own_a) <= NOTHING_A]
+        names = [name for name, own_a in present.items() if abs(own_a) <= NOTHING_A]
+        off = [present[name] - self._channels[name].zero_a for name in names]
         if len(off) < OFF_LEAST:
             return 0.0, WARMTH_A
-        return median(off), MOVED_SD_A
+        round_var = sum(self._channels[name].round_var for name in names) / len(names)
+        return median(off), MIDDLE * sqrt((MOVED_SD_A**2 + round_var) / len(off))
 
     def _take(self, amps: float, present: dict[str, float]) -> None:
         moved_a, moved_sd_a = self._moved(present)
         together_a = len(present) * moved_sd_a  # what moves all of them alike adds up
-        beyond, var = amps - self._zero_a + len(present) * moved_a, self._zero_var + together_a**2
+        beyond = amps - self._zero_a + len(present) * moved_a
+        var = self._zero_var + together_a**2
         for name, own_a in present.items():
             channel = self._channels[name]
             beyond -= channel.gain * (own_a - channel.zero_a)
-            var += (channel.sd * own_a) ** 2
+            var += (channel.sd * own_a) ** 2 + channel.round_var
         self.count += 1
         self.weight += 1.0 / var
         self.sum += beyond / var
@@ -253,7 +271,7 @@ class Unassigned:
     def save(self) -> dict[str, Any]:
         return {name: getattr(self, name) for name in _KEPT} | {
             "calm": [self.calm[0], dict(self.calm[1])] if self.calm is not None else None,
-            "channels": {name: [c.weighed, c.precision, c.edges, c.beside_a] for name, c in self._channels.items()},
+            "channels": {name: [c.weighed, c.precision, c.edges, c.beside_a, c.moves] for name, c in self._channels.items()},
             "keys": self.depends(),
         }
 
@@ -264,7 +282,7 @@ class Unassigned:
             setattr(self, name, state[name])
         self.calm = (state["calm"][0], dict(state["calm"][1])) if state["calm"] is not None else None
         for name, channel in self._channels.items():
-            channel.weighed, channel.precision, channel.edges, channel.beside_a = state["channels"][name]
+            channel.weighed, channel.precision, channel.edges, channel.beside_a, channel.moves = state["channels"][name]
 
     def depends(self) -> str:
         """What the state depends on: these channels, as sensed and as measured."""
