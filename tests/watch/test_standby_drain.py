@@ -165,7 +165,7 @@ def test_a_fault_of_the_first_day_is_known_to_the_record_alone() -> None:
 
 def test_what_stands_every_night_and_ends_by_itself_is_said_once() -> None:
     """A radio by a bed from 22:00 to 07:00, on a socket: after the first night it must last longer."""
-    draw = lambda t: rests(t) + (0.25 if (t / HOUR + 6) % 24 >= 22 or (t / HOUR + 6) % 24 < 7 else 0.0)  # noqa: E731
+    draw: Draw = lambda t: rests(t) + (0.25 if (t / HOUR + 6) % 24 >= 22 or (t / HOUR + 6) % 24 < 7 else 0.0)  # noqa: E731
     quiet = lambda t: draw(t) if t > 30 * HOUR else rests(t)  # noqa: E731
     found = drains(panel(SOCKET), rows(quiet, 6.1))
     assert len([x for x in found if x.event in ("begins", "begins-again")]) <= 1

@@ -297,10 +297,6 @@ class Standby:
         """Nobody knows what it draws."""
         self.held = None
 
-    def anew(self) -> None:
-        """Another part does its work now."""
-        self.anchor, self.first, self.stand, self.rise_a, self._record_a = None, [], [], None, None
-
     def save(self) -> dict[str, Any]:
         state: dict[str, Any] = {name: getattr(self, name) for name in _KEPT}
         for name in ("rows", "first", "stand"):
