@@ -12,6 +12,7 @@ import pytest
 
 from panelward.core import Core
 from panelward.records import Circuit, Commissioned, Level, Measured, Reading, Record, Schedule, Sense, Settings, Transition
+from panelward.schedule.detect import detectability
 from panelward.wording import alarm_object
 from plans import PLAN, T0, circuit, plan
 
@@ -226,3 +227,16 @@ def test_saved_and_restored_it_says_the_same(publishes: str, cut_h: float) -> No
     assert out == expected
     assert any(isinstance(x, Transition) and x.kind == "standby-drain" for x in out)
     assert json.dumps(second.save()) == json.dumps(whole.save())
+
+
+@pytest.mark.parametrize("resolution_a", [0.001, 0.01, 0.05])
+def test_what_detect_promises_is_kept(resolution_a: float) -> None:
+    schedule = panel(SOCKET, resolution_a)
+    said = next(x for x in detectability(schedule) if x.what == "a standby that has risen")
+    least_a = float(said.why.split()[0])
+    found = drains(schedule, rows(rises(1.1 * least_a), 2.1, resolution_a))
+    assert [x.event for x in found] == ["begins"]
+    assert hours(found[0]) - EVENING / HOUR <= (said.within_s or 0.0) / HOUR
+    lamp = panel(circuit("D1", "Lamp", "light"), resolution_a)
+    assert [x.can for x in detectability(lamp) if x.what == said.what] == ["no"]
+    assert drains(lamp, rows(rises(1.1 * least_a), 2.1, resolution_a)) == []

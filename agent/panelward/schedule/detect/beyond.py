@@ -41,7 +41,7 @@ def _unassigned(look: Look) -> Sight:
         return look.no(UNASSIGNED, "its meter publishes on change", "Let it publish always.")
     sensed = [look.step_a, *(c.sense.resolution_a for c in own)]
     error_a = sqrt(sum(max(UNASSIGNED_ZERO_STEPS * step_a, UNASSIGNED_ZERO_A) ** 2 for step_a in sensed))
-    known_a = sqrt(len(sensed)) * UNASSIGNED_KNOWN_A
+    known_a = sqrt(sum(UNASSIGNED_KNOWN_A**2 + step_a**2 / 12.0 for step_a in sensed))  # what stands still is rounded alike
     least_a, known_least_a = (max(UNASSIGNED_LEAST_A, UNASSIGNED_SIGMAS * a) for a in (error_a, known_a))
     why = (
         f"from {least_a:.2g} A while little else draws, for the zeros of {len(sensed)} channels; from {known_least_a:.2g} A "

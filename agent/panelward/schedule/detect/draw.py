@@ -18,11 +18,21 @@ from panelward.schedule.detect.limits import (
     FLOORS,
     GAIN,
     IDLING_S,
+    LEFT_ON,
     LOOK_AGAIN_S,
     OUTSIDE_HOURS_S,
     OVER_READINGS,
     OVER_READINGS_SLOW,
     PROVEN,
+    RISEN_A,
+    RISEN_ANCHOR_HOURS,
+    RISEN_LARGE_A,
+    RISEN_LARGE_HOURS,
+    RISEN_OWN_A,
+    RISEN_SHARE,
+    RISEN_SMALL_HOURS,
+    RISEN_STEPS,
+    RISEN_WARMTH_A,
     SLOW_S,
     SURGE_SLACK,
     SUSTAINED_S,
@@ -32,6 +42,7 @@ from panelward.schedule.detect.look import Look, Sight
 OVERCURRENT = "overcurrent"
 OVERHEATING = "conductor overheating"
 DRAIN = "standby drain"
+RISEN = "a standby that has risen"
 OTHER_DEVICE = "another device fitted"
 SURGE = "start surge"
 MULTIPLES = (1.6, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0)
@@ -48,6 +59,7 @@ def sights(look: Look) -> Iterator[Sight]:
         yield _conductor(look)
     if look.circuit.role == "load":
         yield _drain(look)
+        yield _risen(look)
     yield from _surges(look)
 
 
@@ -155,6 +167,26 @@ def _drain(look: Look) -> Sight:
         return look.no(DRAIN, known_of, "Write hours, or standby_w with its levels.")
     why = f"only above {above_w:.3g} W {', or '.join(text for _, text in ways)}"
     return look.sight(DRAIN, "together", ways[0][0] + late_s, why)
+
+
+def _risen(look: Look) -> Sight:
+    loads, nominal_v = look.circuit.loads, look.supply.nominal_v
+    kinds = {load.kind for load in loads}
+    standby_w = sum(load.standby_max_w or 1.5 * (load.always_draws_w or 0.0) for load in loads)
+    if not loads or look.supply.kind != "dc" or "inverter" in kinds:
+        return look.no(RISEN, "of a load on a DC supply only, and of no inverter")
+    if not standby_w and not kinds <= set(LEFT_ON):
+        return look.no(RISEN, "no standby of it is written", "Write its standby_w, or commission it.")
+    own_a = RISEN_OWN_A + RISEN_WARMTH_A + RISEN_SHARE * standby_w / nominal_v
+    least_a = max(RISEN_A, RISEN_STEPS * look.step_a, own_a)
+    large_a = max(RISEN_LARGE_A, least_a)
+    why = (
+        f"{large_a:.2g} A more than in its first {RISEN_ANCHOR_HOURS} h, or than on record, for {RISEN_LARGE_HOURS} h on end "
+        "without a rest, and none of its levels"
+    )
+    if least_a < large_a:
+        why = f"{why}; from {least_a:.2g} A, if its volts stand, after {RISEN_SMALL_HOURS} h"
+    return look.sight(RISEN, "together", (RISEN_LARGE_HOURS + 1) * 3600.0, f"{why}. A fault of its first day is not seen")
 
 
 def _surges(look: Look) -> Iterator[Sight]:

@@ -42,6 +42,12 @@ DRAIN_STEPS, DRAIN_W = 2.0, 0.5  # above standby by the greater of these
 FLOORS = 1.5  # standby is at least this many floors
 DRAIN_LOOK_S = 60.0  # on-change publishers
 
+# watch.standby
+RISEN_A, RISEN_STEPS, RISEN_OWN_A, RISEN_SHARE = 0.02, 1.4, 0.012, 0.05
+RISEN_WARMTH_A = 0.0075  # a zero's, over the warmth that is taken where no probe knows it
+RISEN_LARGE_A, RISEN_LARGE_HOURS, RISEN_SMALL_HOURS, RISEN_ANCHOR_HOURS = 0.07, 6, 26, 24
+LEFT_ON = ("socket", "charger")
+
 # watch.supply
 NEAR = 0.03
 MINUTES_NEAR = 2
