@@ -135,6 +135,21 @@ def test_a_load_before_a_sensor_is_named_by_the_circuit_that_it_goes_with() -> N
     assert core.watch._unassigned["house"].goes_with() == "D1"
 
 
+def test_what_a_gain_explains_or_chance_goes_with_no_circuit() -> None:
+    """A winch of 40 A read 2 % low steps by 0.8 A beside the meter; a stove goes with the lamp one time in three: no names."""
+    van = Van(3, 4, gain_sd=0.0, zero_sd_a=0.0)
+    van.gain["D1"] = 0.98
+    van.draws = lambda t_s: {  # type: ignore[method-assign]
+        "D1": 40.0 if t_s % 7200 < 3900 else 0.0, "D2": 3.0 if t_s % 5400 < 1800 else 0.0, "D3": 0.0, "D4": 0.0,
+    }  # fmt: skip
+    core = Core()
+    core.feed(Settings(received_ms=T0, schedule=panel(4), started=True))
+    for row in van.rows(1.5, lambda t, draws: 2.0 if draws["D2"] and int(t // 5400) % 3 == 0 else 0.0):
+        core.feed(row)
+    assert core.watch is not None
+    assert core.watch._unassigned["house"].goes_with() is None
+
+
 @pytest.mark.parametrize("drift_a", [0.002, 0.005, 0.01])
 def test_measured_zeros_that_move_together_with_the_warmth_are_no_draw(drift_a: float) -> None:
     van = Van(7)

@@ -47,7 +47,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 11
+VERSION = 12
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 FALSE_A_WEEK = 0.1  # of drift, over all metrics of the vehicle together, at most

@@ -35,6 +35,7 @@ MOST_GAIN = 0.06  # beyond it is no gain but a load before the sensor
 EDGE_A = 0.5
 BESIDE_A = 0.1  # what all others together may change by in a step
 BESIDE_EDGES = 5
+BESIDE_LEAST_A = 0.3
 ZERO_SD_STEPS, ZERO_SD_A = 1.0, 0.0115  # ± two steps, 20 mA at the least, uniform (`zero`)
 NOTHING_A = 0.03  # a channel that reads no more is taken for off
 OFF_LEAST = 3  # so many channels at nothing show how all zeros have moved (0.5 mA a kelvin; trade practice, no source)
@@ -49,14 +50,15 @@ KNOWN_ZERO_SD_A = 0.002  # after it was measured (trade.md's own figure, from me
 class _Channel:
     """What is known of one circuit's gain."""
 
-    __slots__ = ("beside_a", "edges", "moves", "precision", "step_a", "weighed", "zero_a", "zero_sd_a")
+    __slots__ = ("beside_a", "beside_a2", "edges", "moves", "own_a", "precision", "step_a", "weighed", "zero_a", "zero_sd_a")
 
     def __init__(self, step_a: float, zero_a: float | None) -> None:
         self.weighed, self.precision = 1.0 / GAIN_SD**2, 1.0 / GAIN_SD**2  # of gain 1
         self.edges = 0
         self.step_a = step_a
         self.moves = 0.0  # share of readings that are not the one before
-        self.beside_a = 0.0  # sum of what the meter changed by beyond it
+        self.beside_a = self.beside_a2 = 0.0  # sums of what the meter changed by beyond it, and of its squares
+        self.own_a = 0.0  # … of its own steps
         self.zero_a = zero_a or 0.0
         self.zero_sd_a = max(ZERO_SD_STEPS * step_a, ZERO_SD_A)
         if zero_a is not None:
@@ -76,15 +78,38 @@ class _Channel:
         still = max(0.0, 1.0 - self.moves / DITHERS)
         return still * self.step_a**2 / 12.0
 
+    def beside(self) -> float:
+        """What surely steps with it, beyond what a gain may explain; 0: nothing surely does."""
+        n = self.edges
+        if n < BESIDE_EDGES:
+            return 0.0
+        mean_a = self.beside_a / n
+        var = max(0.0, self.beside_a2 / n - mean_a**2) / (n - 1)
+        explained_a = max(BESIDE_LEAST_A, SIGMAS * GAIN_SD * self.own_a / n)
+        return mean_a if mean_a - SIGMAS * sqrt(var) > explained_a else 0.0
+
     def step(self, own_a: float, meter_a: float) -> None:
         """It alone changed by `own_a`, the meter by `meter_a`."""
         ratio = meter_a / own_a
         self.edges += 1
-        self.beside_a += (ratio - 1.0) * abs(own_a)
+        beside_a = (ratio - 1.0) * abs(own_a)
+        self.beside_a += beside_a
+        self.beside_a2 += beside_a**2
+        self.own_a += abs(own_a)
         if abs(ratio - 1.0) <= MOST_GAIN:
             weight = 1.0 / (GAIN_STEP_SD**2 + (0.05 / own_a) ** 2)
             self.weighed += weight * ratio
             self.precision += weight
+
+    def save(self) -> list[Any]:
+        return [getattr(self, name) for name in _CHANNEL]
+
+    def restore(self, kept: list[Any]) -> None:
+        for name, value in zip(_CHANNEL, kept, strict=True):
+            setattr(self, name, value)
+
+
+_CHANNEL = ("weighed", "precision", "edges", "beside_a", "beside_a2", "own_a", "moves")
 
 
 class Unassigned:
@@ -118,6 +143,7 @@ class Unassigned:
         self.active = False
         self.residual_a = self.error_a = self.mean_a = 0.0
         self.excess_mams = 0
+        self.beside: str | None = None
 
     def meter(self, amps: float, drawn_a: float, now_ms: int) -> None:
         """A reading of the meter of now, discharge positive; `drawn_a`: the sum of its circuits."""
@@ -213,12 +239,11 @@ class Unassigned:
 
     def goes_with(self) -> str | None:
         """The circuit with whose steps the meter steps by more than it does: something hangs before its sensor."""
-        worst, most_a = None, 0.0
+        worst, most_a = None, 0.5 * self.residual_a
         for name, channel in self._channels.items():
-            if channel.edges >= BESIDE_EDGES:
-                mean_a = channel.beside_a / channel.edges
-                if mean_a > max(0.3, most_a, 0.5 * self.residual_a):
-                    worst, most_a = name, mean_a
+            beside_a = channel.beside()
+            if beside_a > most_a:
+                worst, most_a = name, beside_a
         return worst
 
     def _emit(self, edge: str, now_ms: int) -> None:
@@ -232,7 +257,9 @@ class Unassigned:
         with_a = self.mean_a if self.mean_a > self.residual_a else self.residual_a
         days, without = self._days(with_a), self._days(with_a - self.residual_a)
         figures += [("days_left", days), ("days_without", without)]
-        beside = self.goes_with()
+        if edge == "begins":
+            self.beside = self.goes_with()  # and so it is called until it is over
+        beside = self.beside
         evidence: list[tuple[str, Facts]] = [
             ("beyond-its-circuits", (("amps", self.residual_a), ("error_a", self.error_a), ("circuits", len(self._circuits))))
         ]
@@ -271,7 +298,7 @@ class Unassigned:
     def save(self) -> dict[str, Any]:
         return {name: getattr(self, name) for name in _KEPT} | {
             "calm": [self.calm[0], dict(self.calm[1])] if self.calm is not None else None,
-            "channels": {name: [c.weighed, c.precision, c.edges, c.beside_a, c.moves] for name, c in self._channels.items()},
+            "channels": {name: c.save() for name, c in self._channels.items()},
             "keys": self.depends(),
         }
 
@@ -282,7 +309,7 @@ class Unassigned:
             setattr(self, name, state[name])
         self.calm = (state["calm"][0], dict(state["calm"][1])) if state["calm"] is not None else None
         for name, channel in self._channels.items():
-            channel.weighed, channel.precision, channel.edges, channel.beside_a, channel.moves = state["channels"][name]
+            channel.restore(state["channels"][name])
 
     def depends(self) -> str:
         """What the state depends on: these channels, as sensed and as measured."""
@@ -292,5 +319,5 @@ class Unassigned:
 
 _KEPT = (
     "drawn_a", "metered_a", "block_ms", "count", "weight", "sum", "above", "since_ms", "active", "residual_a", "error_a",
-    "mean_a", "excess_mams",
+    "mean_a", "excess_mams", "beside",
 )  # fmt: skip
