@@ -258,6 +258,21 @@ def test_the_models_word_for_word() -> None:
     )
 
 
+def test_the_end_of_a_stall_does_not_say_that_the_load_draws_as_listed() -> None:
+    """Its fuse may have ended it as well as a hand. Its twin, a heating element whole again, does draw as listed."""
+    schedule, load = schedule_with("motor", "Core drill")
+    stall = ("off-profile", "stalled", "high", {"draw_a": 64.9}, ())
+    sentence = message(transition(load, stall, event="ends", at_ms=T0 + 4000), schedule)
+    assert sentence == (
+        "Nothing to do while Core drill runs: it no longer stalls since 06:00. If it won't start, its fuse may have cut off: "
+        "ring the fitter."
+    )
+    whole = ("off-profile", "part-open", "low", {"draw_w": 600.0}, ())
+    assert message(transition(load, whole, event="ends"), schedule).startswith(
+        "Nothing to do: Core drill draws as listed again"
+    )
+
+
 @pytest.mark.parametrize("label", [*LABELS, "Lampe\n<b>", "\u202eabc", "🔥" * 40, "x" * 200])
 def test_any_label_fits_and_stays_one_line(label: str) -> None:
     schedule, load = schedule_with("socket", label)

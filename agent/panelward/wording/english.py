@@ -464,6 +464,11 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "drain": ("Nothing to do: {label} stands by again since {at}.",),
         "rhythm": ("Nothing to do: {label} runs as usual again since {at}.",),
         "level": ("Nothing to do: {label} draws as listed again since {at}.",),
+        # A draw that ends a stall is a hand's or the device's: from here nobody can tell.
+        "stalled": ("Nothing to do while {label} runs: it no longer stalls since {at}. If it won't start, its {word} may have "
+                    "cut off: ring the fitter.",
+                    "Nothing to do while {label} runs: it no longer stalls since {at}. If it won't start, its {word} may have "
+                    "cut off.",),
         "record": ("Nothing to do: {label} draws as on record again since {at}.",),
     },
     "off-stalled": {

@@ -88,7 +88,7 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
             return "over", "record"
         return f"departed-{cause}" + ("-soon" if "weeks" in figures else ""), None
     if kind == "off-profile" or (cause == "stalled" and not ended):
-        return ("over", "level") if ended else (f"off-{cause}", None)
+        return ("over", "stalled" if cause == "stalled" else "level") if ended else (f"off-{cause}", None)
     if kind in ("overcurrent-approach", "conductor-overheating"):
         if ended:
             return "over", None
