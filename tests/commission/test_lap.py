@@ -61,6 +61,55 @@ def test_its_twin_that_draws_more_than_written_is_a_difference_and_no_swap() -> 
     assert differs(bench) == ("D1 Water pump: unnamed level at 6.6 A (84 W) is none of the levels written.",)
 
 
+def test_enter_means_what_the_question_says_where_the_other_half_of_a_swap_was_told_meanwhile() -> None:
+    bench = Bench(PUMP, LIGHT)
+    on(bench, "D1", 84)  # the lights, on the pump's channel; nobody answers yet
+    on(bench, "D1", 0)
+    on(bench, "D2", 60)
+    assert "Enter: Water pump." in asked(bench)
+    bench.answer("lights")
+    bench.run(2)
+    assert "D2 Deck lights rose by" in asked(bench)
+    assert "Enter: Water pump." in asked(bench)
+    bench.answer("")
+    assert bench.session.state.found == {"D1": "D2", "D2": "D1"}
+
+
+WIDE = WAY % ("D1", "Water pump", "pump", 'levels = [ { name = "pumping", watts = 62, tolerance = 0.35 } ]')
+
+
+@pytest.mark.parametrize("watts", [81.0, 110.0])  # within the pump's tolerance though nearer to the lights; beyond both
+def test_a_draw_that_nobody_could_name_is_not_sealed_under_the_label(watts: float) -> None:
+    bench = Bench(WIDE, LIGHT)
+    on(bench, "D1", watts)
+    bench.answer("don't know")
+    pump = record(bench.schedule, bench.session.state, bench.session.lap).circuit("D1")
+    assert pump is not None
+    assert (pump.levels, pump.skipped) == ((), "nobody told which load drew there")
+
+
+def test_its_twin_whose_rise_nobody_saw_is_measured_where_it_fits_its_own_label_best() -> None:
+    bench = Bench(WIDE, LIGHT)
+    bench.dead = True
+    on(bench, "D1", 66)
+    bench.dead = False
+    bench.run(40)
+    assert bench.session.state.found == {}
+    pump = record(bench.schedule, bench.session.state, bench.session.lap).circuit("D1")
+    assert pump is not None
+    assert [round(one.watts) for one in pump.levels] == [66]
+    assert pump.skipped is None
+
+
+def test_what_was_left_out_and_is_switched_after_all_is_not_called_unmeasured() -> None:
+    bench = Bench(PUMP, LIGHT)
+    bench.answer("skip D1, because the tank is empty")
+    on(bench, "D1", 60)
+    pump = record(bench.schedule, bench.session.state, bench.session.lap).circuit("D1")
+    assert pump is not None
+    assert (len(pump.levels), pump.skipped) == (1, None)
+
+
 def test_a_pair_as_alike_as_twins_is_corrected_by_the_person() -> None:
     """60 and 61 W can't be told apart; the remark names what was taken, and `was` corrects it."""
     bench = Bench(PUMP, TWIN)

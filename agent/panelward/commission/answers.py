@@ -26,6 +26,7 @@ class Answers(Prompts):
     def __init__(self, schedule: Schedule, state: State, lap: Lap, say: list[str]) -> None:
         super().__init__(schedule, state)
         self._lap, self._say = lap, say
+        self.label = lap.label
 
     def take(self, text: str) -> None:
         """One answer to what is open."""

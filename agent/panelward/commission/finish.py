@@ -24,7 +24,7 @@ from panelward.commission.figures import (
 )  # fmt: skip
 from panelward.commission.lap import Lap
 from panelward.commission.runs import STEADY, Channel, Run
-from panelward.commission.state import State, kinds
+from panelward.commission.state import State, kinds, self_acting
 from panelward.ratings.behaviour import exponent_of
 from panelward.records import Checked, Circuit, Commissioned, Measured, Monitor, Record, Schedule
 
@@ -71,6 +71,11 @@ def _way(schedule: Schedule, state: State, lap: Lap, circuit: Circuit) -> Commis
     if on != circuit.id:  # judged by how this load behaves, not by the one whose label it has
         channel = replace(channel, exponent=exponent_of(behaves(circuit)))
     standby, levels = levels_of(circuit, channel, exponent)
+    if on not in state.found and not self_acting(circuit):  # nobody said which load drew there: only what is plain is its own
+        told = tuple(one for one in levels if lap.plain(channel.circuit, one.watts))
+        if len(told) < len(levels) and not told:
+            skipped = skipped or "nobody told which load drew there"
+        levels = told
     runs, run_s, idle_s = cycles(channel, levels) if cycling(circuit) else (None, None, None)
     if not levels and standby is None and skipped is None and not (on in state.found and "socket" in kinds(circuit)):
         skipped = "not seen in the lap"

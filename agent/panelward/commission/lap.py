@@ -8,7 +8,7 @@ from statistics import median
 
 from panelward.commission.figures import behaves, distance, named_levels
 from panelward.commission.runs import Edge
-from panelward.commission.state import Question, State, Step, left_on, loads, place, self_acting, supply_of
+from panelward.commission.state import MEANT, Question, State, Step, left_on, loads, place, self_acting, supply_of
 from panelward.ratings.behaviour import at_nominal, exponent_of
 from panelward.records import Circuit, Schedule
 
@@ -89,6 +89,12 @@ class Lap:
             and supply_of(self._schedule, c).kind == kind
         ]
 
+    def plain(self, channel: str, watts: float) -> bool:
+        """Would this draw, at nominal volts, be taken for the labelled load's without a question?"""
+        own = self._size(self._schedule.circuit(self.label(channel)), watts)
+        other = min((self._size(c, watts) for c in self._others(channel)), default=inf)
+        return own <= SURE or (own <= 1.0 and other >= own / 2.0)
+
     def _near(self, circuit: Circuit, edge: Edge) -> float:
         """How far an edge's new draw is from this circuit's levels, at nominal volts by the way this load behaves."""
         volts = supply_of(self._schedule, circuit).nominal_v
@@ -110,7 +116,7 @@ class Lap:
         known = f" Written for it: {' or '.join(f'{w:g}' for w in named)} W." if named else ""
         way = place(self._schedule.circuit(edge.channel))
         text = (
-            f"{way} rose by {amps:.1f} A ({watts:.0f} W).{known} Which load did you switch? Enter: {label.label}. "
+            f"{way} rose by {amps:.1f} A ({watts:.0f} W).{known} Which load did you switch? Enter: {MEANT}. "
             "Else its way or label, don't know, or skip, because …"
         )
         question = Question("which", (edge.channel,), text, edge.begun_ms, state.now_ms + 2 * together_ms)
@@ -177,6 +183,7 @@ class Lap:
             )
         state.found[channel] = circuit_id
         state.expected.pop(channel, None)
+        state.skipped.pop(circuit_id, None)  # left out, and then it was switched after all
         watts = self._present_w(channel)
         drawn = watts > state.channels[channel].nothing_w
         seen = f"{watts:.3g} W, {watts / state.channels[channel].nominal_v:.2g} A" if drawn else "off again"

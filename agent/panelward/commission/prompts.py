@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from panelward.commission.figures import named_levels
-from panelward.commission.state import MOVERS, State, kinds, left_on, listed, loads, place, protected, supply_of
+from panelward.commission.state import MEANT, MOVERS, State, kinds, left_on, listed, loads, place, protected, supply_of
 from panelward.ratings.colours import blade_colour
 from panelward.records import Circuit, Schedule
 
@@ -20,12 +20,14 @@ class Prompts:
         self._fuses = protected(schedule)
         self.burning: Callable[[], list[str]] = list
         self.missing: Callable[[], list[str]] = list
+        self.label: Callable[[str], str] = str
 
     def prompt(self) -> str | None:
         """The question that is open."""
         state = self._state
         if state.open_question and state.questions:
-            return state.questions[0].text
+            question = state.questions[0]
+            return question.text.replace(MEANT, self._schedule.circuit(self.label(question.channels[0])).label)
         ask: Callable[[], str | None] | None = getattr(self, f"_ask_{state.phase.replace('-', '_')}", None)
         return ask() if ask is not None else None
 

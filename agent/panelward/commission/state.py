@@ -8,6 +8,7 @@ from panelward.commission.runs import Channel
 from panelward.records import Circuit, Record, Schedule, Supply
 
 VERSION = 1
+MEANT = "{meant}"  # in a question: the load that Enter stands for when it is asked, which may be later than it was put
 FULL_START_MS = 15_000  # after energising: what rises then was switched on before
 
 # Loads that act by themselves: their steps are measured and not taken for somebody's hand.
