@@ -34,7 +34,7 @@ from panelward.daemon.starting import lock, ready_to_watch, to_stderr
 from panelward.daemon.supervisor import Supervisor
 from panelward.errors import EnvironmentFault, PanelwardError, PayloadRefused
 from panelward.intake import Intake, Refusals
-from panelward.journal import Journal
+from panelward.journal import KEEP_TOLD_DAYS, Journal
 from panelward.link import Link, Message
 from panelward.notify import SendResult
 from panelward.records import (
@@ -61,6 +61,7 @@ COMMIT_READINGS = 500
 SNAPSHOT_S = 600.0
 PRUNE_S = 3600.0
 KEEP_READINGS_DAYS = 40
+DAY_MS = 86_400_000
 CLOCK_CHECK_S = 1.0
 BATCH = 2000
 TRIAL_TURNS = 3
@@ -473,7 +474,8 @@ class Daemon:
         if now_s >= due["prune"]:
             due["prune"] = now_s + PRUNE_S
             with suppress(EnvironmentFault):
-                self._journal.prune(self._clock.now_ms() - KEEP_READINGS_DAYS * 86_400_000)
+                self._journal.prune(self._clock.now_ms() - KEEP_READINGS_DAYS * DAY_MS)
+                self._journal.prune_told(self._clock.now_ms() - KEEP_TOLD_DAYS * DAY_MS)
         if now_s >= due["weekly"]:
             due["weekly"] = now_s + max(1.0, 60.0 / self._clock.rate)
             self._weekly_sign()

@@ -4,12 +4,14 @@
     commit(…)       one transaction: all inputs so far, the transitions after them, their outbox rows
 
 Readings lie in compact blocks (`block`), other inputs as rows of JSON (`spelling`). The file is made and moved on
-by named migrations (`schema`), opened, checked and, where damaged, set aside (`opening`). One thread writes;
+by named migrations (`schema`), opened, checked and, where damaged, set aside (`opening`). What is past its time goes
+(`keeping`). One thread writes;
 other processes read with `Journal.read`, and copy it while it is written with `back_up`.
 """
 
 from panelward.journal.backup import back_up
+from panelward.journal.keeping import KEEP_TOLD_DAYS
 from panelward.journal.rows import Kept, OutboxRow, StoredTransition, Withdrawal
 from panelward.journal.store import Journal
 
-__all__ = ["Journal", "Kept", "OutboxRow", "StoredTransition", "Withdrawal", "back_up"]
+__all__ = ["KEEP_TOLD_DAYS", "Journal", "Kept", "OutboxRow", "StoredTransition", "Withdrawal", "back_up"]

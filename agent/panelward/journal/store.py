@@ -17,8 +17,9 @@ from typing import Any, NamedTuple
 
 from panelward.errors import EnvironmentFault
 from panelward.journal import block, opening, spelling
+from panelward.journal.keeping import Keeping
 from panelward.journal.outbox import OutboxTable, Settlement
-from panelward.journal.past import Past, pack_present, pack_snapshot
+from panelward.journal.past import pack_present, pack_snapshot
 from panelward.journal.rows import Kept, OutboxRow, StoredTransition, Withdrawal
 from panelward.records import Input, Reading
 
@@ -41,7 +42,7 @@ class _Other(NamedTuple):
     body: str
 
 
-class Journal(Past, OutboxTable):
+class Journal(Keeping, OutboxTable):
     """One SQLite file, opened and used by one thread of one process; others read.
 
     `set_aside` is where a damaged file was put (at the opening or later), else None.
@@ -193,39 +194,6 @@ class Journal(Past, OutboxTable):
     def set_present(self, row: Mapping[str, Any]) -> None:
         """Write the present row by itself. Raises EnvironmentFault."""
         self.commit(now_row=row)
-
-    def prune(self, before_ms: int, *, steps: int = 20, rows: int = 200) -> int:
-        """Delete inputs received before `before_ms` that the oldest kept snapshot includes; how many rows.
-
-        At most `steps` transactions of `rows` rows, so that nothing waits long: call it again later. The newest
-        Settings before that point stay, and transitions always. Raises EnvironmentFault.
-        """
-        oldest = self._ask("SELECT min(number) FROM snapshots")[0][0]
-        if oldest is None:
-            return 0
-        settings = "SELECT ifnull(max(number), 0) FROM inputs WHERE kind = 'settings' AND number <= ?"
-        keep = self._ask(settings, (oldest,))[0][0]
-        behind = self._first_block_since(before_ms)
-        deleted = 0
-        try:
-            for _ in range(steps):
-                with self._transaction(durable=False) as connection:
-                    step = connection.execute(
-                        """DELETE FROM blocks WHERE first_number IN (SELECT first_number FROM blocks
-                            WHERE first_number < ? AND last_number <= ? ORDER BY first_number LIMIT ?)""",
-                        (min(behind, oldest + 1), oldest, rows),
-                    ).rowcount
-                    step += connection.execute(
-                        """DELETE FROM inputs WHERE number IN (SELECT number FROM inputs
-                            WHERE number <= ? AND received_ms < ? AND number <> ? ORDER BY number LIMIT ?)""",
-                        (oldest, before_ms, keep, rows),
-                    ).rowcount
-                deleted += step
-                if not step:
-                    break
-        except sqlite3.Error as error:
-            raise opening.plain(error, self.path) from error
-        return deleted
 
     # Inside.
 
@@ -383,7 +351,10 @@ class Journal(Past, OutboxTable):
             count = piece.last - piece.first + 1
             over -= count
             self.dropped_readings += count
-            self._dropped.append((piece.first, piece.last))
+            if self._dropped and self._dropped[-1][1] + 1 == piece.first:  # months of a dead disk are one line
+                self._dropped[-1] = (self._dropped[-1][0], piece.last)
+            else:
+                self._dropped.append((piece.first, piece.last))
             gone.add(piece.first)
         if gone:
             self._pieces = deque(p for p in self._pieces if isinstance(p, _Other) or p.first not in gone)
