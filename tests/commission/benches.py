@@ -88,7 +88,7 @@ class Bench:
         self._chance, self._step_a, self._noise_a = Random(seed), step_a, noise_a
         if lap:
             self.run(20)
-            for text in ("Kari", "none", "", "no", "don't know"):
+            for text in ("Kari", "none", "", "no"):
                 self.answer(text)
             assert self.session.state.phase == "lap", self.session.prompt
             self.run(20)

@@ -192,7 +192,7 @@ def test_energising_is_not_believed_while_the_monitor_reads_nothing() -> None:
     bench = Bench(PUMP, lap=False)
     bench.volts = 0.0
     bench.run(20)
-    for answer in ("Kari", "none", "", "yes", ""):
+    for answer in ("Kari", "clamp 3", "", "yes", ""):
         bench.answer(answer)
     assert "Cover on, tools out" in (bench.session.prompt or "")
     bench.answer("")

@@ -53,7 +53,8 @@ class Answers(Prompts):
         self._go("instrument")
 
     def _take_instrument(self, text: str) -> None:
-        self._state.instrument = text if text and not typed.unknown(text) else "none"
+        none = not text or typed.unknown(text) or text.casefold() in ("none", "no")
+        self._state.instrument = "none" if none else text
         where = [p.where for p in self._schedule.probes]
         self._go("plan" if {"outside", "panel"} & set(where) else "ambient")
 
@@ -184,7 +185,10 @@ class Answers(Prompts):
     def _live(self) -> None:
         """The panel is live from here on."""
         self._state.match_from_ms = self._state.now_ms
-        self._go("slow" if self._slow() else "clamp")
+        if self._slow():
+            self._go("slow")
+        else:
+            self._beside_clamp()
 
     def _take_slow(self, text: str) -> None:
         skip = self._because(text)
@@ -195,7 +199,15 @@ class Answers(Prompts):
         elif not typed.acted(text) and not typed.unknown(text):
             self._wrong("Enter, or skip, because …", text)
             return
-        self._go("clamp")
+        self._beside_clamp()
+
+    def _beside_clamp(self) -> None:
+        """Who has no clamp meter is not asked what it reads."""
+        if self._state.instrument == "none":
+            self._state.remarks.append("The gain was not compared with a clamp.")
+            self._begin_lap()
+        else:
+            self._go("clamp")
 
     def _take_clamp(self, text: str) -> None:
         state = self._state

@@ -49,7 +49,7 @@ class Prompts:
         text = f"It takes about {minutes} min at a reading every {every_s:g} s. "
         text += f"What will move, heat or pump: {'; '.join(warned)}. " if warned else ""
         kept = [c.label for c in loads(self._schedule) if left_on(c)]
-        text += f"Leave {listed(kept)} as they are, on. " if kept else ""
+        text += f"Leave {listed(kept)} as {'it is' if len(kept) == 1 else 'they are'}, on. " if kept else ""
         return text + "Never leave a load under test alone. Enter: everybody aboard knows, nobody's hands are near."
 
     def _ask_isolated(self) -> str:
