@@ -115,6 +115,21 @@ def test_one_way_is_measured_anew_and_the_rest_kept(tmp_path: Path, recording: P
     assert [level.name for level in fan.levels] == ["half", "middle", "full"]
 
 
+def test_a_way_measured_anew_keeps_what_was_read_of_its_device(tmp_path: Path, recording: Path) -> None:
+    """Nobody reads the fuse again: that 20 A was found there stays on the newest record."""
+    schedule = van_at(tmp_path)
+    commission(schedule, WHOLE, "--readings", str(recording))
+    answers = ["Per", "none", "", at(12), "Water pump", at(18), "done", "done", "", at(21.6), ""]
+    commission(schedule, answers, "--readings", str(recording), "--redo", "D5")
+    versions = sealed.load(sealed.path_of(str(schedule)))
+    assert len(versions) == 2
+    for one in versions:
+        way = one.circuit("D5")
+        assert way is not None
+        assert (way.as_found_a, way.as_left_a) == (20.0, 10.0)
+        assert any("20 A was found where 10 A is scheduled" in text for text in one.differs)
+
+
 def test_it_goes_on_after_a_stop_and_nothing_is_half_written(tmp_path: Path, recording: Path) -> None:
     schedule = van_at(tmp_path)
     stopped = commission(schedule, [*WHO, *FUSES, *START_UP, *SWAPPED, at(12.85), "stop"], "--readings", str(recording))

@@ -41,7 +41,7 @@ def record(schedule: Schedule, state: State, lap: Lap) -> Record:
     if state.only and state.old is not None:
         old_ms = state.old.made_ms
         kept = [replace(c, measured_ms=c.measured_ms or old_ms) for c in state.old.circuits if c.circuit not in state.only]
-        ways = (*kept, *(w for w in ways if w.circuit in state.only))
+        ways = (*kept, *(_device_as_read(w, state.old) for w in ways if w.circuit in state.only))
         order = [c.id for c in schedule.circuits]
         ways = tuple(sorted(ways, key=lambda w: order.index(w.circuit) if w.circuit in order else len(order)))
     probe = next(
@@ -55,6 +55,14 @@ def record(schedule: Schedule, state: State, lap: Lap) -> Record:
         remarks=tuple(state.remarks),
     )  # fmt: skip
     return replace(made, differs=tuple(differences(schedule, state, made)))
+
+
+def _device_as_read(way: Commissioned, old: Record) -> Commissioned:
+    """Its draw is measured anew; its device was not read again, so what was read of it stands."""
+    before = old.circuit(way.circuit)
+    if before is None or way.as_found_a is not None:
+        return way
+    return replace(way, as_found_a=before.as_found_a, as_left_a=before.as_left_a)
 
 
 def _way(schedule: Schedule, state: State, lap: Lap, circuit: Circuit) -> Commissioned:
