@@ -6,9 +6,11 @@ Everything here is chosen without the watch; of panelward it knows the records a
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass, field, replace
 from math import pi, sin, sqrt
 from random import Random
+from statistics import median
 
 from panelward.records import Commissioned, Level, Load, Measured, Probe, Record, Schedule, Sense, Surge
 from proving.cases import Builder, protection_for, rating_for
@@ -276,7 +278,9 @@ def stage(
     van.panel_c = lambda t: weather.inside(t) + 3.0
     if point.chance("probe", 0.65):
         where = rng.choice(("outside", f"load:{target.id}"))
-        van.probes.append((Probe(id="T1", where=where), weather.outside if where == "outside" else weather.inside))
+        box = target.draw
+        inside = (lambda t: box.air_c) if isinstance(box, Refrigerator) else weather.inside  # what `load:` means
+        van.probes.append((Probe(id="T1", where=where, monitor="panel"), weather.outside if where == "outside" else inside))
     builder.grade |= {"load": sort, "people": live.name, "climate": round(weather.mean_c, 1)}
     made = Stage(point, builder, van, target, live, weather, seconds, builder.grade, point.chance("record", record))
     if sunny:
@@ -372,6 +376,23 @@ def fridge_load(way: Way) -> Load:
     )  # fmt: skip
 
 
+def rhythm_of(way: Way, period_s: float) -> tuple[int | None, float | None, float | None]:
+    """Whole runs, and the medians of runs and rests, of a day alone at 22 °C: what the hand-over watches unattended."""
+    fridge = copy(way.draw)
+    assert isinstance(fridge, Refrigerator)
+    fridge.rng, fridge.around, fridge.on = Random(0), lambda t: COMMISSIONED_C, False
+    fridge.air_c = fridge.food_c = fridge.set_c
+    fridge.t, fridge.since, since, on = 0.0, -1e4, 0.0, False
+    lengths: dict[bool, list[float]] = {True: [], False: []}
+    for n in range(1, int(DAY_S / period_s)):
+        fridge.advance(n * period_s)
+        if fridge.on != on:
+            lengths[on].append(n * period_s - since)
+            on, since = fridge.on, n * period_s
+    runs, rests = lengths[True], lengths[False][1:]
+    return (len(runs), median(runs), median(rests)) if len(runs) >= 4 and rests else (len(runs), None, None)
+
+
 def record_of(van: Van) -> Record:
     """What an installer measured with these sensors at 22 °C: their gain and zero are in it."""
     ways = []
@@ -387,11 +408,13 @@ def record_of(van: Van) -> Record:
             return Measured(name=name, watts=round(mean, 3), low_w=round(mean - k * sd, 3), high_w=round(mean + k * sd, 3),
                             sd_w=round(sd, 4), readings=n)  # fmt: skip
 
+        runs, run_s, idle_s = rhythm_of(way, van.period_s) if isinstance(way.draw, Refrigerator) else (None, None, None)
         floor = way.draw.floor_w if way.draw.sort.kind != "inverter" else 0.0
         ways.append(Commissioned(
             circuit=way.id, zero_a=round(way.zero_a, 4),
             standby=measured("standby", floor, 0.02) if floor else None,
             levels=tuple(measured(x.name, x.watts, way.draw.wiggle) for x in load.levels) if load is not None else (),
+            runs=runs, run_s=run_s, idle_s=idle_s,
         ))  # fmt: skip
     return Record(vehicle="proving-van", version=1, made_ms=T0_MS - 30 * 86_400_000, who="fitter", instrument="clamp meter",
                   ambient_c=COMMISSIONED_C, circuits=tuple(ways))  # fmt: skip

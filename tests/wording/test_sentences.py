@@ -93,14 +93,23 @@ CASES: list[tuple[str, str | None, str, dict[str, object], tuple[str, ...]]] = [
     ("standby-drain", None, "medium", {"draw_w": 21.4, "draw_a": 1.6, "why": "outside-hours"}, ()),
     ("overlong-run", None, "medium", {"draw_w": 1234.0, "draw_a": 1.6, "why": "overlong", "run_s": 80 * 60.0}, ()),
     *(
-        ("duty-high", cause, "medium", {"draw_w": 51.3, "why": why, "run_s": 3000.0, "duty": 0.97, "window_h": 16.0}, ())
-        for why in ("run", "high", "habit")
+        (
+            "duty-high",
+            cause,
+            "medium",
+            {"draw_w": 51.3, "why": why, "run_s": 3000.0, "duty": 0.97, "window_h": 16.0}
+            | ({"percent": 64} if why == "weak" else {}),
+            (),
+        )
+        for why in ("run", "high", "habit", "weak", "ajar")
         for cause in (None, "door-open", "hot-load", "iced", "condenser-blocked", "charge-lost")
     ),
     *(
         ("duty-low", None, "medium", {"why": "low", "duty": 0.01, "window_h": 6.0, "outside_c": outside_c}, ())
         for outside_c in (None, -12.4, 10.0, 29.5)
     ),
+    ("duty-low", None, "medium", {"why": "off", "rest_s": 4200.0}, ()),
+    ("duty-low", None, "medium", {"why": "off", "rest_s": 4200.0, "warms_in_h": 3.4}, ()),
     ("short-cycling", None, "medium", {"why": "short", "every_s": 120.0, "run_s": 60.0, "volts": None}, ()),
     ("short-cycling", "low-volts-at-start", "medium", {"why": "short", "every_s": 120.0, "run_s": 60.0, "volts": 10.2}, ()),
     ("short-cycling", "leak-down", "medium", {"why": "leak", "every_s": 1620.0, "run_s": 6.0, "starts": 5}, ()),

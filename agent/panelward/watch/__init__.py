@@ -47,7 +47,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 12
+VERSION = 13
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 FALSE_A_WEEK = 0.1  # of drift, over all metrics of the vehicle together, at most
@@ -120,6 +120,7 @@ class Watch:
             self._unmoved[circuit.supply], self._anchor(circuit), self._unassigned.get(circuit.supply),
             self._feeds(circuit),
             self.doing if self.doing.listens(circuit) else None, drift if drift and drift.judged else None,
+            self.record.ambient_c if self.record is not None else None,
         )  # fmt: skip
 
     def _feeds(self, circuit: Circuit) -> list[Suspect] | None:
@@ -148,6 +149,7 @@ class Watch:
         keys = _keys(self.schedule, circuit)
         keys["level"] = keys["drift"] = repr((level.depends(circuit), self._commissioned(circuit)))
         keys["drain"] = repr((drain.depends(circuit), self._commissioned(circuit)))
+        keys["rhythm"] = repr((rhythm.depends(circuit), self._commissioned(circuit)))
         for part, of_it in (("load", OF_LOAD), ("device", OF_DEVICE)):
             at_ms = self.replaced.get((circuit.id, part))
             if at_ms is not None:

@@ -13,6 +13,8 @@ from __future__ import annotations
 from math import log
 from typing import Any
 
+from panelward.records import Commissioned
+
 SLOPE = 0.016  # of duty per kelvin: 20, 37 and 57 % at 20, 32 and 43 °C for a small compressor (trade practice, computed)
 SLOPE_WEIGHT = 150.0  # kelvins squared: as much as six thirds of a day 5 K apart say
 THIRD_MS = 8 * 3600_000
@@ -36,6 +38,8 @@ REST_MS = 3600_000  # shorter ones warm nothing
 REST_TIMES, REST_SHARE = 3.0, 0.1
 WATTS_PER_K = 0.006  # a compressor's watts rise with the warmth around it (from memory)
 STEADY_MS = 120_000  # of a run before its watts count
+RECORD_C = 22.0  # a room, where the record does not say (common practice, no source)
+LOAD_K = 18.0  # across its walls then: so much warmer at twice the load
 MOST_DUTY = 0.85  # above it a run hardly ends in any case: runs are not judged by their length
 
 # log10 of how likely each piece of evidence is under each cause, against its mean. Proposals from the trade's table of
@@ -51,6 +55,8 @@ EVIDENCE: dict[str, tuple[float, ...]] = {  # door-open, hot-load, iced, condens
     "crept-up": (-1.0, -1.0, 0.5, 0.3, 0.2),
     "lasts-half-a-day": (-0.2, -1.5, 0.2, 0.2, 0.2),
     "eases-off": (-0.6, 0.9, -0.6, -0.3, -0.6),
+    "air-stays-warm": (0.3, -1.0, 0.2, 0.1, 0.2),
+    "cools-less": (-1.5, -1.5, 0.5, 0.5, 0.3),
     "still-rests": (-0.2, 0.1, 0.1, 0.1, -0.4),
     "never-rests": (0.2, -0.1, -0.1, -0.1, 0.3),
 }
@@ -239,12 +245,18 @@ class Cooling:
         lengths = sorted(row[0] for row in self._runs)
         return round(lengths[len(lengths) // 2]) if lengths else 0
 
-    def watts_ratio(self, warmth: float | None) -> float | None:
-        """Watts of the run in progress, or of the last, over those of its habit, at this warmth."""
+    def recorded(self, commissioned: Commissioned, ambient_c: float | None) -> None:
+        """What its runs drew when it was handed over: its habit begins there."""
+        if len(commissioned.levels) == 1 and not commissioned.levels[0].provisional:
+            self.watts, self.watts_n = commissioned.levels[0].watts, RUNS_LEAST
+            self.watts_warmth = RECORD_C if ambient_c is None else ambient_c
+
+    def watts_ratio(self, warmth: float | None, load: float | None = None) -> float | None:
+        """Watts of the run in progress, or of the last, over those of its habit, at this warmth or load."""
         mean_w = self.run_w / self.run_n if self.run_n >= 3 else self.last_w
         if not mean_w or self.watts_n < RUNS_LEAST:
             return None
-        warmer = 0.0 if warmth is None else warmth - self.watts_warmth
+        warmer = LOAD_K * (load - 1.0) if load is not None else 0.0 if warmth is None else warmth - self.watts_warmth
         return mean_w / (self.watts * (1.0 + WATTS_PER_K * warmer))
 
     def save(self) -> dict[str, Any]:

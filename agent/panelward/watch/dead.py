@@ -13,7 +13,6 @@ from typing import Any
 from panelward.records import GROUP_OF, Circuit, Condition, Facts, Figure, Supply
 from panelward.watch.bench import Bench
 from panelward.watch.causes import NO_LOSS, Evidence, Ranked, named, posterior, priors, shown
-from panelward.watch.cooling import INSIDE_OLD_MS, warms
 from panelward.watch.dips import Dip
 from panelward.watch.early import Early
 from panelward.watch.hold import hold_s
@@ -21,6 +20,7 @@ from panelward.watch.idle import CYCLIC, Idle
 from panelward.watch.idle import judged as rests_by_itself
 from panelward.watch.overcurrent import MUST_OPEN, Overcurrent
 from panelward.watch.panel import Panel, Sample
+from panelward.watch.reasons import warming
 from panelward.watch.tree import Tree
 from panelward.watch.witness import DEEP_DIP, NO_VOLTS, Witness
 from panelward.watch.zero import Zero
@@ -526,7 +526,9 @@ class Dead:
             own.append(("before_v", self.witness.before_v))
         kind = self.active or "feed-lost"
         facts = self._facts() if edge in ("begins", "changes") else ()
-        if edge in ("begins", "changes") and (warms := self._warms(now_ms)) is not None:
+        cold = [load.kind for load in self.circuit.loads] == ["compressor"]
+        warms = warming(self._panel, self.circuit.id, now_ms) if cold and edge in ("begins", "changes") else None
+        if warms is not None:
             own.append(("warms_in_h", dict(warms)["hours"]))
             facts = (*facts, ("warms", warms))
         self._bench.found.append(
@@ -546,15 +548,6 @@ class Dead:
                 evidence=facts,
             )
         )
-
-    def _warms(self, now_ms: int) -> Facts | None:
-        """How soon what a compressor keeps is warm; None where nobody knows how warm it is inside and out."""
-        inside, outside_c = self._panel.inside.get(self.circuit.id), self._panel.outside_c
-        if outside_c is None or inside is None or now_ms - inside[1] > INSIDE_OLD_MS:
-            return None
-        if [load.kind for load in self.circuit.loads] != ["compressor"] or (found := warms(inside[0], outside_c)) is None:
-            return None
-        return (("inside", inside[0]), ("outside", outside_c), ("hours", round(found[0], 1)), ("limit", found[1]))
 
     def _facts(self) -> tuple[tuple[str, Facts], ...]:
         """The evidence in figures, the weightiest first."""

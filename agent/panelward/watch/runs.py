@@ -49,7 +49,7 @@ class Quarter(NamedTuple):
 class Runs:
     """One circuit's runs. Times are as measured."""
 
-    __slots__ = ("closed", "counted_ms", "fell_ms", "last_ms", "on", "ran_ms", "seen_ms", "since_ms", "whole")
+    __slots__ = ("bridged", "closed", "counted_ms", "fell_ms", "last_ms", "on", "ran_ms", "seen_ms", "since_ms", "whole")
 
     def __init__(self) -> None:
         self.on: bool | None = None  # None: not known
@@ -57,6 +57,7 @@ class Runs:
         self.whole = False  # was its beginning seen, and all of it since?
         self.last_ms: int | None = None
         self.fell_ms: int | None = None  # one reading of rest, perhaps the first of a rest
+        self.bridged = False  # some readings were lost before the next one
         self.counted_ms = 0
         self.seen_ms = self.ran_ms = 0  # of this quarter
         self.closed: list[Quarter] = []  # over, not fetched yet
@@ -68,7 +69,9 @@ class Runs:
             self.on, self.since_ms, self.whole = on, time_ms, False
             self.last_ms = self.counted_ms = time_ms
             return None
-        self.last_ms = time_ms
+        self.last_ms, bridged, self.bridged = time_ms, self.bridged, False
+        if bridged and on != self.on:
+            self.whole = False  # when it changed was not seen
         if on == self.on:
             self.fell_ms = None
             self.count(time_ms)
@@ -81,7 +84,7 @@ class Runs:
         if self.fell_ms is None:
             self.count(time_ms)
         past = Past(bool(self.on), self.since_ms, change_ms - self.since_ms, self.whole)
-        self.on, self.since_ms, self.whole, self.fell_ms = on, change_ms, True, None
+        self.on, self.since_ms, self.whole, self.fell_ms = on, change_ms, not bridged, None
         self.count(time_ms)
         return past
 
@@ -110,6 +113,10 @@ class Runs:
             self.count(self.last_ms)
             self.on, self.last_ms, self.whole = None, None, False
 
+    def bridge(self) -> None:
+        """A few readings were lost: if the next one shows the same, it went on."""
+        self.bridged = True
+
     def _skip(self, to_ms: int) -> None:
         """The quarters in which nothing was seen."""
         if not self.counted_ms or to_ms - self.counted_ms > MOST * QUARTER_MS:
@@ -131,4 +138,14 @@ class Runs:
             setattr(self, name, value)
 
 
-_KEPT = ("on", "since_ms", "whole", "last_ms", "fell_ms", "counted_ms", "seen_ms", "ran_ms")  # `closed` is fetched at once
+_KEPT = (
+    "on",
+    "since_ms",
+    "whole",
+    "bridged",
+    "last_ms",
+    "fell_ms",
+    "counted_ms",
+    "seen_ms",
+    "ran_ms",
+)  # `closed` is fetched at once

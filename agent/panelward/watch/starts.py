@@ -92,8 +92,10 @@ class Leak:
     SLOWEST_MS = 10_000
     MOST_MS = 15_000  # of a run: it makes good what leaked between its two pressures (trade practice)
     PAUSE_MS = (3 * 60_000, HOUR_MS)  # ten minutes to an hour (trade practice), shorter as it grows
-    PAUSES_NIGHT, PAUSES_DAY = 4, 7  # by day people draw water: more must be even
-    EVEN_NIGHT, EVEN_DAY = 0.3, 0.2  # standard deviation over mean of the pauses (trade practice: below 0.3)
+    # Pauses, and standard deviation over mean of them (trade practice: below 0.3). By day people draw water, and some sleep
+    # by day: there the pauses must be the evener the fewer they are.
+    NIGHTLY = (4, 0.3)
+    DAILY = ((5, 0.12), (7, 0.2))
     ALIKE = 0.4  # of the middle run, and two periods
     NIGHT = (22 * 60 + 30, 6 * 60 + 30)
     OVER = 3  # pauses without a start
@@ -116,11 +118,12 @@ class Leak:
                 self.rows = []  # a tap
             return
         night = away or minute >= self.NIGHT[0] or minute < self.NIGHT[1]
-        self.rows = [*self.rows[-self.PAUSES_DAY :], [began_ms, length_ms, night]]
+        self.rows = [*self.rows[-self.DAILY[-1][0] :], [began_ms, length_ms, night]]
         if not self.active:
-            for pauses, even in ((self.PAUSES_NIGHT, self.EVEN_NIGHT), (self.PAUSES_DAY, self.EVEN_DAY)):
+            for pauses, even in (*((self.NIGHTLY,) if night else ()), *self.DAILY):
                 rows = self.rows[-pauses - 1 :]
-                if len(rows) == pauses + 1 and self._even(rows, even) and (even == self.EVEN_DAY or all(r[2] for r in rows)):
+                by_night = (pauses, even) != self.NIGHTLY or all(row[2] for row in rows)
+                if len(rows) == pauses + 1 and by_night and self._even(rows, even):
                     self.active, self.since_ms = True, rows[0][0]
                     break
         if self.active:

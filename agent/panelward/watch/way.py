@@ -62,6 +62,7 @@ class Way:
         fed: list[Suspect] | None = None,
         doing: DoingState | None = None,
         drift: Drift | None = None,
+        ambient_c: float | None = None,
     ) -> None:
         self._bench, self.circuit, self.silence, self.supply, self.tree = bench, circuit, silence, supply, tree
         source = schedule.supply(circuit.supply)
@@ -92,7 +93,7 @@ class Way:
             self.drain = drain if drain.judged else None
             level = Level(bench, panel, circuit, source, self.over, self._period_ms, commissioned)
             self.level = level if level.judged else None
-            rhythm = Rhythm(bench, panel, circuit, source, self._period_ms)
+            rhythm = Rhythm(bench, panel, circuit, source, self._period_ms, commissioned, ambient_c)
             rhythm.dead, rhythm.drain, rhythm.level = self.dead, self.drain, self.level
             self.rhythm = rhythm if rhythm.judged else None
             if self.drain is not None:

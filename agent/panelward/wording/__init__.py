@@ -177,7 +177,7 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         lasted_s = (at_ms - since_ms) / 1000.0
     amps = say.number(figures.get("draw_a", figures.get("before_a")))
     other = next((c.label for c in schedule.circuits if c.id in transition.circuits and c.id != transition.subject_id), "")
-    hours = figures.get("hours_left")
+    hours = figures.get("hours_left", figures.get("warms_in_h"))
     place = transition.subject_id
     if transition.subject == "circuit":
         circuit = next((c for c in schedule.circuits if c.id == transition.subject_id), None)
@@ -194,6 +194,7 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "step": say.number(figures.get("step_s")),
         "tries": say.number(figures.get("tries")),
         "ran": _lasting(figures.get("run_s")),
+        "rests": _lasting(figures.get("rest_s")),
         "every": _lasting(figures.get("every_s")),
         "within": _lasting(figures.get("within_s")),
         "percent": say.number(

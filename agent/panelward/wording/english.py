@@ -543,6 +543,14 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
                  "Check {label}'s door: it has run {ran} without a rest, since {since}."),
         "*": ("Look at {label}: it has run {ran} without a rest, since {since}. Its door or lid first.",),
     },
+    "rhythm-ajar": {
+        "*": ("Check {label}'s door: it has run {ran} since {since}, and its inside gets no colder.",),
+    },
+    "rhythm-weak": {
+        "cold": ("Look into {label}, feel its vents: it carries {percent} % of the heat it should, since {since}. Ice? Dust?",
+                 "Look into {label}, feel its vents: it carries {percent} % of the heat it should, since {since}."),
+        "*": ("Have {label} looked at: it carries {percent} % of the heat it should, since {since}.",),
+    },
     "rhythm-high": {
         "cold": ("Check {label}'s door and vents: it ran {percent} % of the last {window} h, since {since}.",),
         "burner": ("Look at {label}'s own control: it ran {percent} % of the last {window} h, since {since}.",),
@@ -574,6 +582,13 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "cold": ("Move what must stay cold from {label}, ring the fitter: it runs and hardly cools since {since}, {watts} W.",
                  "Empty {label}, ring the fitter: it runs and hardly cools since {since}, {watts} W."),
         "*": ("Ring the fitter about {label}: it runs and hardly cools since {since}, at {watts} W.",),
+    },
+    "rhythm-off-warms": {
+        "*": ("Check that {label} is switched on: no cooling for {rests}, since {since}. Warm inside in about {hours} h.",),
+    },
+    "rhythm-off": {
+        "medical": ("Ask whoever needs {label}: it has not cooled for {rests}, since {since}.",),
+        "*": ("Check that {label} is switched on: it has not cooled for {rests}, since {since}.",),
     },
     "rhythm-low": {
         "cold": ("Look at {label}'s display: it has hardly run since {since}, {window} h. Dark: no power. Lit: turned down?",),
@@ -635,6 +650,10 @@ EVIDENCE: dict[str, str] = {
     "duty-low": "It ran {percent} % of the last {window} h; in this weather at least {least} % is listed.",
     "outside-warmth": "Outside it was {celsius} °C.",
     "duty-over-habit": "It ran {percent} % of the last 16 h at {celsius} °C outside; its own first weeks say {habit} %.",
+    "cools-at": "By the lengths of its rests and runs it carries {percent} % of the heat that it should in this weather.",
+    "cools-less": "Its rests say that no more comes in; its runs take longer all the same",
+    "air-stays-warm": "A probe in it shows air that does not get colder while it runs",
+    "rests-too-long": "It has rested {minutes} min; its middle rest of late is {usual} min.",
     "runs-at-its-watts": "It runs at the watts it always ran at",
     "runs-at-more-watts": "It runs at more watts than it used to",
     "runs-at-fewer-watts": "It runs at somewhat fewer watts than it used to",

@@ -114,7 +114,7 @@ def _rhythm(cause: str | None, figures: dict[str, Figure]) -> str:
         return f"rhythm-{cause}"
     if why == "low" and isinstance(outside_c, float):
         return "rhythm-low-warm" if outside_c >= WARM_C else "rhythm-low-frost" if outside_c < COLD_C else "rhythm-low"
-    return f"rhythm-{why}"
+    return "rhythm-off-warms" if why == "off" and "warms_in_h" in figures else f"rhythm-{why}"
 
 
 _LOST = {

@@ -72,9 +72,10 @@ RETRY_PACE_S = {"fan": (2.0, 30.0), "motor": (2.0, 30.0), "compressor": (10.0, 1
 RETRY_STANDS = ("fan", "compressor")
 GLOW_APART, GLOW_PHASES, GLOW_PERIOD_S = 2.5, 3, 30.0
 
-# watch.rhythm, watch.runs, watch.cooling, watch.starts
+# watch.rhythm, watch.duties, watch.runs, watch.balance, watch.cooling, watch.starts
 RHYTHM_SEEN, QUARTER_S = 0.9, 900.0
 RUN_LEAST_S = 2160.0
+BALANCE_S, BALANCE_HALF_DAYS = 43_200.0, 3
 HABIT_DAYS = 4.0  # thirds of a day that are learned before it is judged
 HABIT_LATE_S = 48 * 3600.0  # two thirds of a day, one of them a night, from when it began to tell
 SHORT_RUNS, SHORT_RUN_S, SHORT_SLOWEST_S = 6, 150.0, 30.0

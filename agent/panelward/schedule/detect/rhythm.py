@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from panelward.records import Load
 from panelward.schedule.detect.draw import duration
 from panelward.schedule.detect.limits import (
+    BALANCE_HALF_DAYS,
+    BALANCE_S,
     DRAIN_LOOK_S,
     DRAIN_STEPS,
     DRAIN_W,
@@ -85,10 +87,16 @@ def _habit(look: Look) -> Sight:
     if not _known(look):
         return look.no(WARMS, "nothing tells its rest from its run", STANDBY)
     run = f"a run far beyond its own, {duration(RUN_LEAST_S)} at the least and longer in heat"
+    balance = (
+        f"runs that grow longer while its rests do not, over {duration(BALANCE_S)}, once {BALANCE_HALF_DAYS} half-days or a "
+        "commissioning record tell how it was"
+    )
     if not _outside(look):
-        mend = "A probe outside: its duty at the same warmth tells ice and lost charge."
-        return look.sight(WARMS, "together", None, f"only by {run}", mend)
-    why = f"by {run}; or by more duty than in its first weeks at the same warmth, once {HABIT_DAYS:g} days were learned"
+        mend = "A probe outside: its duty at the same warmth tells slow ice, too."
+        return look.sight(WARMS, "together", None, f"by {run}; or by {balance}", mend)
+    why = (
+        f"by {run}; by {balance}; or by more duty than in its first weeks at this warmth, once {HABIT_DAYS:g} days were learned"
+    )
     return look.sight(WARMS, "yes", HABIT_LATE_S, f"{why}. Warm goods put in look like a door until they are cold")
 
 
@@ -111,7 +119,7 @@ def _leak(look: Look) -> Sight:
         why = f"a run of {LEAK_RUN_S[0]:g} to {LEAK_RUN_S[1]:g} s is mostly not seen at a reading every {look.period_s:g} s"
         return look.no(LEAK, why, "A period of at most 3 s.")
     night, day = LEAK_PAUSES
-    why = f"after {night} even pauses by night, {day} by day; taps between them put it off"
+    why = f"after {night} even pauses by night, {day} by day, fewer the evener they are; taps between them put it off"
     if look.period_s > 3.0:
         return look.sight(
             LEAK, "unreliable", None, f"{why}; runs shorter than {look.period_s:g} s are missed", "A period of 3 s."
