@@ -97,7 +97,7 @@ def test_a_rest_too_long_for_any_night_and_one_that_may_be_honest() -> None:
 )
 def test_air_that_stays_warm_while_it_runs(what: str, air: object, holds: bool) -> None:
     box = Box()
-    for _ in range(6):
+    for _ in range(8):
         box.starts(6.5)
     box.starts(6.5)
     for n in range(46):

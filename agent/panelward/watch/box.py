@@ -14,7 +14,8 @@ LEAST = 3  # readings in a part
 STEP_K = 0.6  # between two readings: people
 FALLS_K = 0.12  # less than this over the span is no fall: 0.1 K of noise in five readings (common practice, no source)
 UNDER_K = 0.3  # so near to where its runs begin, or above
-STARTS, STARTS_MOST = 4, 20  # runs whose beginning says where that is
+STARTS, STARTS_MOST = 8, 20  # runs whose beginning says where that is
+FROZEN_C = -8.0  # a freezer holds warm goods for half a day and its air with them: they look like its door (simulated)
 
 
 class Box:
@@ -43,7 +44,7 @@ class Box:
     def holds(self) -> bool:
         """Does its air stay where it is, or rise, though it runs?"""
         rows = self._rows
-        if self._n < STARTS or not rows or rows[-1][0] - rows[0][0] < SPAN_MS:
+        if self._n < STARTS or self._top_c < FROZEN_C or not rows or rows[-1][0] - rows[0][0] < SPAN_MS:
             return False
         first = [c for ms, c in rows if ms - rows[0][0] <= PART_MS]
         last = [c for ms, c in rows if rows[-1][0] - ms <= PART_MS]

@@ -95,6 +95,7 @@ class Leak:
     # Pauses, and standard deviation over mean of them (trade practice: below 0.3). By day people draw water, and some sleep
     # by day: there the pauses must be the evener the fewer they are.
     NIGHTLY = (4, 0.3)
+    NIGHT_RUNS, EVENING = 3, 0.15  # so many of its runs by night, where the first were before
     DAILY = ((5, 0.12), (7, 0.2))
     ALIKE = 0.4  # of the middle run, and two periods
     NIGHT = (22 * 60 + 30, 6 * 60 + 30)
@@ -120,10 +121,12 @@ class Leak:
         night = away or minute >= self.NIGHT[0] or minute < self.NIGHT[1]
         self.rows = [*self.rows[-self.DAILY[-1][0] :], [began_ms, length_ms, night]]
         if not self.active:
-            for pauses, even in (*((self.NIGHTLY,) if night else ()), *self.DAILY):
-                rows = self.rows[-pauses - 1 :]
-                by_night = (pauses, even) != self.NIGHTLY or all(row[2] for row in rows)
-                if len(rows) == pauses + 1 and by_night and self._even(rows, even):
+            for pauses, most in (*((self.NIGHTLY,) if night else ()), *self.DAILY):
+                rows, even = self.rows[-pauses - 1 :], most
+                if (pauses, most) == self.NIGHTLY:  # begun in the evening it must be the evener
+                    nightly = sum(row[2] for row in rows)
+                    even = most if nightly == len(rows) else self.EVENING if nightly >= self.NIGHT_RUNS else 0.0
+                if len(rows) == pauses + 1 and self._even(rows, even):
                     self.active, self.since_ms = True, rows[0][0]
                     break
         if self.active:
