@@ -13,7 +13,7 @@ import pytest
 
 from panelward.core import Core
 from panelward.records import Circuit, Protection, Reading, Schedule, Sense, Settings, Supply, Transition
-from plans import DETECTOR, FREEZER, INVERTER, PLAN, T0, circuit, plan, run
+from plans import DETECTOR, FREEZER, INVERTER, PLAN, T0, circuit, plan, run, stream
 
 OWN_BAR = Sense(resolution_a=0.01)  # volts of the bar that the circuit hangs on
 BEHIND = Sense(volts_at="after-device", resolution_a=0.01)
@@ -266,3 +266,20 @@ def test_volts_seen_before_a_restart_still_tell_the_feeder() -> None:
     again.restore(json.loads(json.dumps(core.save())), schedule, silence_from_start=False)
     found = [t for row in all_rows[half:] for t in again.feed(row) if isinstance(t, Transition)]
     assert [(t.subject, t.cause) for t in found] == [("feeder", "feeder-lost")]
+
+
+@pytest.mark.parametrize(("volts", "under_s", "told"), [(11.55, 20, False), (12.1, 20, True), (11.55, 2, True)])
+def test_an_overload_at_the_cut_off_is_not_claimed_to_have_opened_a_fuse(volts: float, under_s: float, told: bool) -> None:
+    """24 A on the 15 A behind the disconnect: with the bank under its cut-off for its delay either may have ended it."""
+    lamp = circuit("D5", "Mast lights", "light", behind=("disconnect",))
+    idle = circuit("D8", "Roof fan", "fan", behind=("disconnect",))
+
+    def bus(t_s: float) -> float:
+        return volts if 720.0 - under_s <= t_s < 720.0 else 12.1 if 600.0 <= t_s < 720.0 else 12.8
+
+    def draws(t_s: float) -> float:
+        return 3.0 if t_s < 600.0 else 24.0 if t_s < 720.0 else 0.0
+
+    found = run(plan(lamp, idle, FREEZER), stream({"D1": 4.0, "D5": draws, "D8": 0.0}, 1000.0, volts=bus))
+    kinds = {t.kind for t in found if t.subject_id == "D5" and t.group == "dead"}
+    assert ("protection-opened" in kinds) is told

@@ -47,7 +47,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 13
+VERSION = 14
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 FALSE_A_WEEK = 0.1  # of drift, over all metrics of the vehicle together, at most
@@ -76,6 +76,8 @@ class Watch:
         self.tree = Tree(self._bench, schedule)
         self._supplies = {s.id: SupplyState(self._bench, schedule, s, self.tree.buses[s.id]) for s in schedule.supplies}
         self.ways: dict[str, Way] = {}
+        for state in self._supplies.values():
+            state.draws_now = self._draws_now
         self._names = groups(self._bench, schedule)
         self._unmoved = {s.id: Unmoved(s) for s in schedule.supplies}
         self._unassigned: dict[str, Unassigned] = {}
@@ -100,6 +102,9 @@ class Watch:
         if silence_from_start:
             for way in self.ways.values():
                 way.silence.begin(now_ms)
+
+    def _draws_now(self, circuit_id: str) -> float:
+        return self.ways[circuit_id].drawn / 10_000.0
 
     def _enrol(self, circuit: Circuit) -> None:
         over = self._monitors.get(circuit.monitor or "")

@@ -9,6 +9,7 @@ that it is time to speak. No forecast counts on the sun or a charger.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from statistics import median
 from typing import Any
 
@@ -56,6 +57,10 @@ class SupplyState:
         self.judged = supply.cutoff_v is not None
         circuits = goes_with(schedule, supply)
         self._circuits = tuple(c.id for c in circuits)
+        self._inverters = [
+            c.id for c in schedule.circuits if c.supply == supply.id and any(load.kind == "inverter" for load in c.loads)
+        ]
+        self.draws_now: Callable[[str], float] = lambda _: 0.0  # of a circuit, A; the watch knows
         self._carriers = tuple(c.id for c in circuits if c.carries_messages)
         periods = {m.name: m.expect_every_s for m in schedule.monitors}
         own = [c for c in schedule.circuits if c.supply == supply.id]
@@ -290,6 +295,11 @@ class SupplyState:
     def _warmth(self, now_ms: int) -> float | None:
         return self.bank_c if now_ms - self.bank_ms <= PROBE_OLD_MS else None
 
+    def _inverter_a(self) -> float | None:
+        """What the inverters on it draw now; None: there is none."""
+        found = [self.draws_now(circuit_id) for circuit_id in self._inverters]
+        return sum(found) if found else None
+
     # What is told.
 
     def _emit(self, edge: str, level: float, rest_v: float, hours: float | None, time_ms: int, now_ms: int) -> None:
@@ -314,6 +324,7 @@ class SupplyState:
             ("carriers", self._carriers),
             ("bank_c", bank_c),
             ("too_cold", cold),
+            ("inverter_a", self._inverter_a()),
         )
         facts: list[tuple[str, Facts]] = []
         if charge is not None and left_ah is not None:

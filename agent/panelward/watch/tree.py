@@ -25,6 +25,7 @@ SAG_MS = 30_000  # a bus below HEALTHY this long: its circuits stop for want of 
 SHORT_MS = 1_500  # a short opens its device within a second: a longer dip is a crank or a heavy start
 LOST = 6  # periods: a few readings lost
 HIGH_VOLTS = 1.14  # of nominal: 14.6 V of 12.8, above which a lithium bank's own protection may act (from memory)
+CUTOFF_DELAY_S = 10.0  # of a disconnect whose delay is not written (common practice, no source)
 HEAVY = 0.6  # of the rating of the device that feeds an inverter: its output nears what it can give
 HEAVY_MS = 30_000
 _ORDER = ("feeder", "isolator", "disconnect", "supply")  # of parents with the same circuits: what is lost most often
@@ -185,6 +186,23 @@ class Tree:
         if any(m.dropped_ms is not None and abs(m.dropped_ms - dip.from_ms) <= m.period_ms + 1_000 for m in others):
             return 0.0, 0  # one short takes one circuit; what stopped a round before or after it stopped by itself
         return dip.volts, dip.last_ms
+
+    def cut_off(self, circuit: Member, when_ms: int) -> bool:
+        """May the disconnect have let it go just then: was its bus under the cut-off for the disconnect's delay, and is nothing
+        behind it fed since?
+        """
+        group = next((g for g in self.groups if g.guard == "disconnect" and any(m is circuit for m in g.members)), None)
+        if group is None:
+            return False
+        bus, delay_s = self.buses[group.supply.id], group.supply.cutoff_delay_s
+        least_ms = round(1000 * (CUTOFF_DELAY_S if delay_s is None else delay_s)) // 2  # from readings, not from its own meter
+        slack_ms = 2 * circuit.period_ms + SKEW_MS
+        if bus.under_ms is None and when_ms - bus.under_last_ms > slack_ms:
+            return False
+        began_ms = bus.under_ms if bus.under_ms is not None else bus.under_last_ms - least_ms
+        if when_ms - began_ms < least_ms - slack_ms:
+            return False
+        return not any(m is not circuit and self.volts.stands(m, when_ms) for m in group.members)
 
     def drawn_beside(self, circuit: Member, since_ms: int) -> bool:
         """Has another of the same supply drawn since then? Then its bus has volts, whoever measures it."""

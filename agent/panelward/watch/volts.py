@@ -43,6 +43,8 @@ class Bus:
         self.beyond: list[tuple[str, int]] = []  # the last two circuits whose volts behind their devices showed the bus
         self.none_by: str | None = None  # which channel saw none last
         self.low_ms: int | None = None  # last near the cut-off
+        self.under_ms: int | None = None  # at or under it since
+        self.under_last_ms = 0  # … and last
         self.dips = Dips(nominal_v)
         self.sag_ms: int | None = None  # below HEALTHY since
         self.weak_ms: int | None = None  # last reading too low for some electronics
@@ -83,6 +85,10 @@ class Volts:
         cutoff = self._cutoff[supply_id]
         if cutoff is not None and NO_VOLTS * nominal <= volts <= cutoff + CUTOFF_NEAR * nominal:
             bus.low_ms = now_ms
+        if cutoff is None or not NO_VOLTS * nominal <= volts <= cutoff:
+            bus.under_ms = None
+        else:
+            bus.under_ms, bus.under_last_ms = now_ms if bus.under_ms is None else bus.under_ms, now_ms
         if volts >= NO_VOLTS * nominal:
             if bus.none_by == channel:  # the same channel sees it again: it was gone for a moment
                 bus.weak_ms, bus.none_by = now_ms, None

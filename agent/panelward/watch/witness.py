@@ -123,7 +123,9 @@ class Witness:
         """Names of what is known, by causes.EVIDENCE. `since_ms`: its first reading of nothing, received."""
         known = self._switch(since_ms)
         if lived:
-            known.append(self._before())
+            # A draw over the rating pulls a nearly empty bank under its cut-off: then it tells no device from the disconnect.
+            if not (self.multiple() > 1.0 and self._tree.cut_off(member, since_ms)):
+                known.append(self._before())
             if self._own_a is not None and self.before_a > 1.1 * self._own_a:
                 known.append("over-own-fuse")
             if sum(1 for t in self.flickers if since_ms - t <= FLICKER_MS) >= FLICKERS:

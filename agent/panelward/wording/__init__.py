@@ -16,6 +16,7 @@ from panelward.wording.together import Piece, together
 __all__ = ["Piece", "alarm_object", "body", "message", "number_of", "repeated", "title", "together"]
 
 COLD = ("door-open", "hot-load", "iced", "condenser-blocked", "charge-lost")  # why a compressor runs more
+UNLOADED_A = 1.0  # an inverter that runs nothing, or next to nothing
 MOSTLY = 0.6  # what the two likeliest causes must have together to be named alone
 _WEIGHTS = re.compile(r" \([^()]* [+-]\d+\.\d\)(?=\.)")  # of a piece of evidence, as `_fact` adds them: not for a phone
 
@@ -162,6 +163,10 @@ def _cut_off_manner(schedule: Schedule, transition: Transition, figures: dict[st
 
 
 def _inverter(schedule: Schedule, transition: Transition) -> str:
+    """The inverter that can be unloaded: one that draws."""
+    draws_a = dict(transition.figures).get("inverter_a")
+    if isinstance(draws_a, float) and draws_a < UNLOADED_A:
+        return ""
     for circuit in schedule.circuits:
         if circuit.id in transition.circuits and any(load.kind == "inverter" for load in circuit.loads):
             return say.shorten(circuit.label, 14)
