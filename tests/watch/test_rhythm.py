@@ -54,6 +54,24 @@ def seconds_after(t: Transition, at_s: float) -> float:
     return (t.at_ms - MIDNIGHT) / 1000 - at_s
 
 
+# a feed that was lost
+
+
+@pytest.mark.parametrize("back_h", [2.0, 17.0])
+def test_the_hours_without_a_feed_are_no_rest_of_its_own(back_h: float) -> None:
+    """A lost feed is told; when it is back, its hours are no low duty, and the pull-down after them no high one."""
+    loads = tuple(replace(load, always_draws_w=1.4) for load in FREEZES.loads)
+    always = replace(FREEZES, feed="always-on", importance="property", loads=loads)
+    begin_s = 3 * DAY + 2 * HOUR
+    lost = (MIDNIGHT + round(begin_s * 1000), MIDNIGHT + round((begin_s + back_h * HOUR) * 1000))
+    rows = [
+        r._replace(watts=0.0, amps=0.0) if r.circuit == always.id and lost[0] <= r.time_ms < lost[1] else r
+        for r in readings(Cooler(3, Weather(20.0, seed=3), frozen=True), 5 * DAY, Fault())
+    ]
+    found = [t for t in run(schedule(always), rows) if t.told]
+    assert {t.kind for t in found} == {"feed-lost"}, [(t.kind, t.event, seconds_after(t, begin_s) / HOUR) for t in found]
+
+
 # a run beyond the schedule's longest
 
 

@@ -101,8 +101,15 @@ class Rhythm:
         self.last_w = self.last_a = 0.0
         self.volts: float | None = None
         self.received_ms = 0
+        self.unfed = False
 
     def take(self, sample: Sample) -> None:
+        if self._unfed():
+            self.unfed = True  # no rest of its own: nothing is known of its rhythm until it is fed again
+            return
+        if self.unfed:
+            self.unfed = False
+            self.gap(sample.time_ms)
         watts = sample.watts
         if self._exponent:
             watts = at_nominal(watts, sample.volts, self._nominal_v, self._exponent)
@@ -126,7 +133,7 @@ class Rhythm:
     def fire(self, now_ms: int) -> None:
         """On-change publishers: what was said last goes on, as far as anybody knows."""
         runs = self.runs
-        if runs.last_ms is None or runs.on is None:
+        if runs.last_ms is None or runs.on is None or self._unfed():
             return
         time_ms = runs.last_ms + now_ms - self.received_ms
         self.received_ms = now_ms
@@ -219,9 +226,13 @@ class Rhythm:
     def _settling(self, time_ms: int) -> bool:
         return self.settles_ms is not None and time_ms < self.settles_ms
 
+    def _unfed(self) -> bool:
+        """Is it told that this circuit has no feed, or a parent of it none?"""
+        return self.dead is not None and (self.dead.active is not None or self.dead.covered)
+
     def _told_elsewhere(self) -> bool:
         """Does another alarm of this circuit tell the cause?"""
-        if self.dead is not None and (self.dead.active is not None or self.dead.covered):
+        if self._unfed():
             return True
         if self.drain is not None and self.drain.active is not None:
             return True
@@ -408,7 +419,7 @@ class Rhythm:
 _KEPT = (
     "due_ms", "look_ms", "settles_ms", "pulls_ms", "began", "active", "since_ms", "cause", "said_ms",
     "last_w", "last_a",
-    "volts", "received_ms",
+    "volts", "received_ms", "unfed",
 )  # fmt: skip
 _PARTS = ("duties", "cooling", "balance", "box", "short", "leak", "sump")
 
