@@ -33,7 +33,7 @@ from panelward.records import (
 from panelward.watch import VERSION as WATCH
 from panelward.watch import Watch
 
-VERSION = 11
+VERSION = 12
 
 PRESENCES = ("aboard", "nobody-aboard", "laid-up")
 DEVICE = ("device", "fuse", "breaker")  # what a replaced device is called; any other word is the load, or a part of it
@@ -47,6 +47,7 @@ class Core:
         self.record: Record | None = None  # what was measured at the hand-over
         self._alarms = Alarms()
         self._shift_ms = 0
+        self.offset_ms = 0  # the wall clock's, where it is set, less the axis: people's hours are on it
         self._now_ms = 0  # own axis
         self._known = False
 
@@ -94,6 +95,8 @@ class Core:
             # The axis is relabelled before anything can fall due: the correction itself takes no time.
             self._shift_ms += record.shift_ms
             self._alarms.shift_ms = watch.panel.shift_ms = self._shift_ms
+            if record.believed:
+                self.offset_ms = watch.panel.offset_ms = record.offset_ms
         now_ms = max(self._now_ms, record.received_ms - self._shift_ms)
         out = self._advance(watch, now_ms)
         if isinstance(record, Presence):
@@ -163,7 +166,7 @@ class Core:
     ) -> None:  # fmt: skip
         """A watch of this schedule that keeps what the old one knows and may keep."""
         new = Watch(schedule, silence_from_start=silence_from_start, now_ms=now_ms, record=self.record, replaced=replaced)
-        new.panel.shift_ms = self._shift_ms
+        new.panel.shift_ms, new.panel.offset_ms = self._shift_ms, self.offset_ms
         if self.watch is not None:
             new.restore(self.watch.save())
         self.watch = new
@@ -240,6 +243,7 @@ class Core:
         return {
             "version": VERSION,
             "shift_ms": self._shift_ms,
+            "offset_ms": self.offset_ms,
             "now_ms": self._now_ms,
             "replaced": [[*key, at_ms] for key, at_ms in self._ready().replaced.items()],
             "watch": self._ready().save(),
@@ -253,6 +257,7 @@ class Core:
         mine, found = (VERSION, WATCH), (state.get("version"), state.get("watch", {}).get("version"))
         if found != mine:
             raise PanelwardError(f"saved state of version {found}; this program reads {mine}")
+        self.offset_ms = state["offset_ms"]
         self._shift_ms, self._now_ms, self._known = state["shift_ms"], state["now_ms"], True
         self.record = record
         replaced = {(circuit_id, part): at_ms for circuit_id, part, at_ms in state["replaced"]}
@@ -260,7 +265,7 @@ class Core:
             schedule, silence_from_start=silence_from_start, now_ms=self._now_ms, record=record, replaced=replaced
         )  # fmt: skip
         watch.restore(state["watch"])
-        watch.panel.shift_ms = self._shift_ms
+        watch.panel.shift_ms, watch.panel.offset_ms = self._shift_ms, self.offset_ms
         self.watch = watch
         self._alarms = Alarms(shift_ms=self._shift_ms)
         self._acquaint(schedule)

@@ -10,7 +10,7 @@ import argparse
 import random
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import NamedTuple
@@ -78,6 +78,7 @@ class Long:
     seed: int = 1
     sizes: list[Size] = field(default_factory=list)
     readings: int = 0
+    said: Callable[[Size], None] = lambda _: None
 
 
 class Lived:
@@ -119,6 +120,7 @@ class Lived:
                     look_ms += wanted.look_days * DAY_MS
                     now = _written()
                     wanted.sizes.append(self._size(day, (now - written) / wanted.look_days))
+                    wanted.said(wanted.sizes[-1])
                     written = now
             wanted.readings += 1
             self._tell(reading)
@@ -209,13 +211,16 @@ def main() -> int:
     parser.add_argument("--look", type=float, default=0.0, help="days between the lines (default: a quarter of --keep)")
     args = parser.parse_args()
     wanted = Long(args.days, args.period, keep_days=args.keep, commit_s=args.commit, look_days=args.look or args.keep / 4)
+    print("  day  file MB wal MB  resident MB  written MB/day  " + "  ".join(TABLES))
+
+    def say(size: Size) -> None:
+        rows = "  ".join(f"{size.rows[table]:>{len(table)}}" for table in TABLES)
+        print(f"{size.day * wanted.look_days:5.1f} {size.file_mb:8.2f} {size.wal_mb:6.2f} {size.rss_mb:12.1f} "
+              f"{size.written_mb_a_day:15.1f}  {rows}", flush=True)  # fmt: skip
+
+    wanted.said = say
     with tempfile.TemporaryDirectory(dir=".") as folder:
         Lived(wanted, Path(folder)).run()
-    print("day  file MB  wal MB  resident MB  written MB/day  " + "  ".join(TABLES))
-    for size in wanted.sizes:
-        rows = "  ".join(f"{size.rows[table]:>{len(table)}}" for table in TABLES)
-        print(f"{size.day * wanted.look_days:5.1f} {size.file_mb:7.2f} {size.wal_mb:6.2f} {size.rss_mb:8.1f} "
-              f"{size.written_mb_a_day:12.1f}  {rows}", flush=True)  # fmt: skip
     print(f"{wanted.readings:,} readings")
     return 0
 

@@ -28,7 +28,7 @@ def input_of(number: int) -> Input:
     at_ms = START_MS + number * 100
     return (
         Presence(received_ms=at_ms, subject="monitor", name="dc-panel", here=bool(number % 2)),
-        Clock(received_ms=at_ms, shift_ms=number, offset_ms=-number),
+        Clock(received_ms=at_ms, shift_ms=number % 500, offset_ms=-(number % 500)),
         Request(kind="shelve", received_ms=at_ms, id=f"r{number}", alarm="a1", who="Kari \ud83d", for_s=0.1 * number),
         Settings(received_ms=at_ms, schedule=SCHEDULE, schedule_text=TEXT, started=True, silence_from_start=True),
     )[number // 37 % 4]

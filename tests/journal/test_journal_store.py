@@ -13,7 +13,7 @@ from journals import START_MS, TEXT, input_of, message, parse, reading, transiti
 
 from panelward.errors import EnvironmentFault
 from panelward.journal import Journal
-from panelward.records import Presence, Reading, Settings
+from panelward.records import Clock, Presence, Reading, Settings
 
 
 @pytest.fixture
@@ -209,7 +209,9 @@ def test_pruning_keeps_what_a_snapshot_does_not_include_the_settings_and_all_tra
     left = [n for n, _item in journal.inputs_after(0, parse)]
     settings = [n for n in range(37, 1001, 37) if isinstance(input_of(n), Settings)]
     newest_settings = max(n for n in settings if n <= 700)
-    assert 445 < min(n for n in left if n != newest_settings) <= 500  # whole blocks; 500 came at 50 000 ms: not before
+    marks = [max(n for n in range(37, 482, 37) if isinstance(input_of(n), kind)) for kind in (Settings, Clock)]
+    assert set(marks) < set(left), "what was received after them is dated by them"
+    assert 445 < min(n for n in left if n not in (newest_settings, *marks)) <= 500  # whole blocks; 500 came at 50 000 ms
     journal.prune(START_MS + 10**9)
     left = [n for n, _item in journal.inputs_after(0, parse)]
     assert left[0] == newest_settings

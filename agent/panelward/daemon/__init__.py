@@ -25,7 +25,7 @@ from panelward import __version__, sealed
 from panelward.core import Core
 from panelward.daemon import requests
 from panelward.daemon.beside import profiled, recorded
-from panelward.daemon.clock import HostClock, Pace
+from panelward.daemon.clock import STEP_MS, HostClock, Pace, RealTime
 from panelward.daemon.outward import WEEKLY, Outward
 from panelward.daemon.outward import Doing as Whereabouts
 from panelward.daemon.present import present
@@ -39,6 +39,7 @@ from panelward.link import Link, Message
 from panelward.notify import SendResult
 from panelward.records import (
     Answer,
+    Clock,
     Doing,
     Input,
     Output,
@@ -123,11 +124,14 @@ class Daemon:
         self._unsaved = 0
         self._last_input_ms = 0
         self._clock = HostClock(pace, not_before_ms=0)
+        self._real = RealTime(self._journal.newest_waiting_s())
         self._outward = Outward(
             self._journal,
             people if people is not None else everybody(addresses),
             addresses,
             now_ms=self._watch_ms,
+            local_ms=self._local_ms,
+            real_s=self._real.now_s,
             rate=self._clock.rate,
             doing=self._whereabouts,
             prefix=self._topic(""),
@@ -140,6 +144,8 @@ class Daemon:
         )
         self._addresses = tuple(addresses)
         self._unlike = [ref for ref, url in addresses.items() if not re.match(r"[A-Za-z][A-Za-z0-9+.-]*://.", url)]
+        if self._real.first_step_s:
+            self._outward.clock_was_set(self._real.first_step_s, hours=False)
         self._restore()
         self._plain, self._plain_text = self.schedule, self._text  # as written, without what was learned
         self.schedule, self._text = self._learned()
@@ -208,6 +214,8 @@ class Daemon:
             signal.signal(number, lambda n, _frame: self._inbox.put(_Signal(n)))
         self._outward.start()
         self._set(started=True)
+        if max(-self._clock.offset_ms, abs(self._clock.offset_ms - self._core.offset_ms)) > STEP_MS:
+            self._feed(Clock(received_ms=self._clock.now_ms(), offset_ms=self._clock.offset_ms))
         self._feed(self._presence(False))
         self._commit()
         self._outward.publish_standing()
@@ -438,6 +446,9 @@ class Daemon:
     def _watch_ms(self) -> int:
         return self._clock.now_ms()  # of the clock that there is then
 
+    def _local_ms(self) -> int:
+        return self._clock.local_ms()
+
     def _whereabouts(self) -> Whereabouts:
         doing = self._core.doing
         return Whereabouts(doing.aboard, doing.laid_up is True) if doing is not None else Whereabouts()
@@ -461,6 +472,9 @@ class Daemon:
             if correction is not None:
                 self._log(f"the wall clock was set by {(correction.shift_ms or correction.offset_ms) / 1000:.1f} s")
                 self._feed(correction)
+            step_s = self._real.step_s()
+            if step_s and self._outward.clock_was_set(step_s, hours=self._real.set):
+                self._real.follow(step_s)
         if now_s >= self._outward.commit_due_s or (self._unsaved >= COMMIT_READINGS and not self._outward.disk_fault):
             self._commit()
         if now_s >= self._outward.outbox_due_s:

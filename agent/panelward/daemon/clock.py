@@ -13,10 +13,11 @@ from datetime import UTC, datetime
 
 from panelward.errors import Fault, ScheduleError
 from panelward.records import Clock
+from panelward.records.inputs import WALL_SET_FROM_MS
 
-# RFC 5905 steps at 0.128 s. One second here: it is judged against a loop that may itself be late by some tenths.
+# RFC 5905 steps at 0.128 s and slews what is below. One second here: the two clocks are read one after the other, on a small
+# computer that may be held up in between, and what an hour of energy or a delay is judged on is monotonic in any case.
 STEP_MS = 1000
-TRUSTED_FROM_MS = 1_767_225_600_000  # 2026-01-01: a wall clock before this program was written is not set
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +91,12 @@ class HostClock:
     @property
     def trusted(self) -> bool:
         """Is the wall clock set, and the axis on it?"""
-        return self.simulated or (self._wall() * 1000 >= TRUSTED_FROM_MS and abs(self.offset_ms) <= STEP_MS)
+        return self.simulated or (self._wall() * 1000 >= WALL_SET_FROM_MS and abs(self.offset_ms) <= STEP_MS)
+
+    def local_ms(self) -> int:
+        """What people's clocks show now: the wall clock where it is set, else the axis."""
+        shown_ms = self.peek_ms()
+        return shown_ms + self.offset_ms if shown_ms + self.offset_ms >= WALL_SET_FROM_MS else shown_ms
 
     def correction(self) -> Clock | None:
         """A Clock input where the wall clock was set since the last call; moves the axis along with it."""
@@ -108,3 +114,45 @@ class HostClock:
             self.offset_ms = min(0, round(offset_ms))
             return Clock(received_ms=self.at(mono_s), offset_ms=self.offset_ms)
         return None
+
+
+class RealTime:
+    """Unix seconds for delivery, on the monotonic clock: no step of the wall clock makes a message due, or too old to send.
+
+    A clock that is set is followed by `step_s`, and what waits has then to move along.
+    """
+
+    def __init__(
+        self, waits_since_s: float | None = None, *, wall: Callable[[], float] = time.time,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:  # fmt: skip
+        """`waits_since_s`: when the newest message that waits was written, by the clock of that run."""
+        self._wall, self._monotonic = wall, monotonic
+        begin_s = wall()
+        if not _set(begin_s) and waits_since_s is not None:
+            begin_s = max(begin_s, waits_since_s)  # it is no earlier than that
+        self._base_s = begin_s - monotonic()
+        self.first_step_s = 0.0  # by which what waits has to move at the start: it was written by a clock that was wrong
+        if waits_since_s is not None and _set(begin_s) and (waits_since_s > begin_s or not _set(waits_since_s)):
+            self.first_step_s = begin_s - waits_since_s
+
+    def now_s(self) -> float:
+        return self._base_s + self._monotonic()
+
+    def step_s(self) -> float:
+        """By how much the wall clock is elsewhere, where it is set; 0: by no more than it may. `follow` goes along."""
+        wall_s = self._wall()
+        step_s = wall_s - self.now_s()
+        return step_s if _set(wall_s) and abs(step_s) * 1000 > STEP_MS else 0.0
+
+    def follow(self, step_s: float) -> None:
+        self._base_s += step_s
+
+    @property
+    def set(self) -> bool:
+        """Is this a time that can be?"""
+        return _set(self.now_s())
+
+
+def _set(wall_s: float) -> bool:
+    return wall_s * 1000 >= WALL_SET_FROM_MS

@@ -70,11 +70,12 @@ class Outward:
         zone: str = "UTC",
         afresh: Callable[[str], str | None] = lambda _: None,
         real_s: Callable[[], float] = time.time,
+        local_ms: Callable[[], int] | None = None,
     ) -> None:
         self._journal, self._people, self._addresses, self._prefix = journal, people, dict(addresses), prefix
         self._now_ms, self._rate, self._doing = now_ms, rate, doing  # people's hours are on the watch's clock
         self._publish, self._sent, self._heard, self._log = publish, sent, heard, log
-        self._real_s = real_s
+        self._real_s, self._local_ms = real_s, local_ms or now_ms  # … and that is set, where it can be
         self._delivery = Delivery(self._addresses)
         self._outgoing: queue.SimpleQueue[list[SendRow] | None] = queue.SimpleQueue()
         self._random = random.Random()  # spreads retries; nothing of the core
@@ -162,7 +163,7 @@ class Outward:
         if not self._addresses:
             return [], []
         told = _told(t, schedule)
-        local = datetime.fromtimestamp(self._now_ms() / 1000.0, UTC).astimezone(ZoneInfo(schedule.vehicle.timezone))
+        local = datetime.fromtimestamp(self._local_ms() / 1000.0, UTC).astimezone(ZoneInfo(schedule.vehicle.timezone))
         thread = self._journal.thread(t.id) if t.sequence > 1 else []
         thread += [row for row in found if row.alarm_id == t.id]
         before = [whom.Sent(row.address_ref, row.step, row.status, row.attempts, now_s - row.created_real_s) for row in thread]
@@ -204,13 +205,23 @@ class Outward:
         """Is it time for the weekly sign, in a vehicle that has been watched since `since_ms` at least?"""
         if self._people.weekly_day is None or not self._addresses:
             return False
-        local = datetime.fromtimestamp(self._now_ms() / 1000.0, UTC).astimezone(ZoneInfo(self._zone))
+        local = datetime.fromtimestamp(self._local_ms() / 1000.0, UTC).astimezone(ZoneInfo(self._zone))
         # Asked for an hour ahead, so that it is on the sheet and not behind it.
         due = whom.weekly_since(self._people, local + timedelta(hours=1))
         if due is None or due.timestamp() * 1000 < since_ms:
             return False
         last_ms = self._journal.last_asked_ms(WEEKLY)
         return last_ms is None or last_ms < (due - timedelta(hours=1)).timestamp() * 1000
+
+    def clock_was_set(self, step_s: float, *, hours: bool) -> bool:
+        """Whether what waits went along with the clock of delivery; on a failing disk it is tried again."""
+        try:
+            self._journal.clock_was_set(step_s, self._real_s(), hours=hours)
+        except EnvironmentFault:
+            return False
+        self._failing = {ref: since_s + step_s for ref, since_s in self._failing.items()}
+        self.outbox_due_s = 0.0
+        return True
 
     # Sending. The outbox owns all retrying.
 

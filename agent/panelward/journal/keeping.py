@@ -39,14 +39,17 @@ class Keeping(Past):
     def prune(self, before_ms: int, *, steps: int = 20, rows: int = 200) -> int:
         """Delete inputs received before `before_ms` that the oldest kept snapshot includes; how many rows.
 
-        At most `steps` transactions of `rows` rows. The newest Settings before that point stay. Raises EnvironmentFault.
+        At most `steps` transactions of `rows` rows. The newest Settings and Clock before that point stay: what is kept was
+        received by them. Raises EnvironmentFault.
         """
         oldest = self._oldest_snapshot()
         if oldest is None:
             return 0
         settings = "SELECT ifnull(max(number), 0) FROM inputs WHERE kind = 'settings' AND number <= ?"
         keep = self._ask(settings, (oldest,))[0][0]
-        behind = self._first_block_since(before_ms)
+        behind = self._first_block_since(before_ms)  # a reading of 1970 is as old as the clock says since
+        newest = "SELECT ifnull(max(number), 0) FROM inputs WHERE kind = ? AND number < ?"
+        marks = [self._ask(newest, (kind, behind))[0][0] for kind in ("settings", "clock")]
         deleted = 0
         try:
             for _ in range(steps):
@@ -58,8 +61,9 @@ class Keeping(Past):
                     ).rowcount
                     step += connection.execute(
                         """DELETE FROM inputs WHERE number IN (SELECT number FROM inputs
-                            WHERE number <= ? AND received_ms < ? AND number <> ? ORDER BY number LIMIT ?)""",
-                        (oldest, before_ms, keep, rows),
+                            WHERE number <= ? AND number < ? AND received_ms < ? AND number NOT IN (?, ?, ?)
+                            ORDER BY number LIMIT ?)""",
+                        (oldest, behind, before_ms, keep, *marks, rows),
                     ).rowcount
                 deleted += step
                 if not step:

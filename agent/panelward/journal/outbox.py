@@ -138,6 +138,32 @@ class OutboxTable(Connected):
         )
         return int(found[0][0])
 
+    def newest_waiting_s(self) -> float | None:
+        """When the newest of what is not yet sent was written; None: nothing waits."""
+        found = self._ask("SELECT max(created_real_s) FROM outbox WHERE status IN ('waiting', 'trying')")[0][0]
+        return None if found is None else float(found)
+
+    def clock_was_set(self, step_s: float, now_s: float, *, hours: bool) -> None:
+        """The clock of all these times was set by so much: what waits moves along, so that nothing is due or too old by it.
+
+        `now_s`: before the step. `hours`: the old time could be, so that what waits for the morning or the evening sheet
+        still comes at that hour, and only delays move. Raises EnvironmentFault.
+        """
+        delay = "until_answered = 1 OR attempts > 0 OR due_real_s <= created_real_s + 1 OR NOT ?"
+        try:
+            with self._transaction(durable=False) as connection:
+                connection.execute(
+                    f"UPDATE outbox SET created_real_s = created_real_s + ?1, expires_real_s = expires_real_s + "
+                    f"CASE WHEN {delay.replace('?', '?2')} THEN ?1 ELSE max(?1, 0) END, due_real_s = due_real_s + "
+                    f"CASE WHEN {delay.replace('?', '?2')} THEN ?1 ELSE 0 END WHERE status IN ('waiting', 'trying')",
+                    (step_s, hours),
+                )
+                connection.execute(
+                    "UPDATE outbox SET settled_real_s = settled_real_s + ? WHERE settled_real_s > ?", (step_s, now_s - 3600.0)
+                )
+        except sqlite3.Error as error:
+            raise plain(error, self.path) from error
+
     def waiting(self) -> list[OutboxRow]:
         """What is not yet sent, oldest first."""
         return [

@@ -10,7 +10,7 @@ from operator import itemgetter
 from typing import Any
 
 from panelward.errors import EnvironmentFault
-from panelward.journal import block, spelling
+from panelward.journal import block, corrected, spelling
 from panelward.journal.connected import Connected
 from panelward.records import Input, Reading, Schedule
 
@@ -49,13 +49,18 @@ class Past(Connected):
     def readings(
         self, from_ms: int | None = None, to_ms: int | None = None, circuits: Collection[str] | None = None
     ) -> Iterator[Reading]:
-        """Readings received from `from_ms` on and before `to_ms`, in the order of their numbers."""
+        """Readings received from `from_ms` on and before `to_ms`, in the order of their numbers.
+
+        At the times that they had by a clock that was set since: see `corrected`.
+        """
         first = 0 if from_ms is None else self._first_block_since(from_ms)
+        known = self._spans()
         wanted = None if circuits is None else frozenset(circuits)
-        for _first, _last, begins_ms, _ends_ms, body in self._blocks("first_number >= ?", first):
-            if to_ms is not None and begins_ms >= to_ms:
+        for number, _last, begins_ms, _ends_ms, body in self._blocks("first_number >= ?", first):
+            if to_ms is not None and not known and begins_ms >= to_ms:
                 return
-            for reading in self._unpack(body):
+            span = corrected.of_number(known, number)
+            for reading in _as_they_were(self._unpack(body), span):
                 if (
                     (from_ms is None or reading.received_ms >= from_ms)
                     and (to_ms is None or reading.received_ms < to_ms)
@@ -79,7 +84,34 @@ class Past(Connected):
             yield from found
             after = found[-1][0]
 
+    def _spans(self) -> tuple[corrected.Span, ...]:
+        """Which inputs were received at another time than they say; nothing: all at their own."""
+        found = self._ask(
+            "SELECT number, received_ms, kind, CASE kind WHEN 'clock' THEN body ELSE json_extract(body, '$.started') END "
+            "FROM inputs WHERE kind IN ('clock', 'settings') ORDER BY number"
+        )
+        marks = []
+        for number, received_ms, kind, told in found:
+            if kind == "clock":
+                clock = json.loads(told)
+                marks.append(corrected.Mark(number, received_ms, False, clock.get("shift_ms", 0), clock.get("offset_ms", 0)))
+            elif told:
+                marks.append(corrected.Mark(number, received_ms, True))
+        return corrected.spans(marks)
+
     def _first_block_since(self, from_ms: int) -> int:
+        """Number of the first block that holds something received, by a clock that was set since, at or after `from_ms`."""
+        known = self._spans()
+        for span in known:
+            at = max(span.first, self._first_block_on_axis(from_ms - span.add_ms))
+            found = self._ask("SELECT min(first_number) FROM blocks WHERE first_number >= ?", (at,))[0][0]
+            if found is not None and (span.last is None or found <= span.last):
+                return at
+        if known:
+            return int(self._ask("SELECT ifnull(max(last_number), 0) + 1 FROM blocks")[0][0])
+        return self._first_block_on_axis(from_ms)
+
+    def _first_block_on_axis(self, from_ms: int) -> int:
         """Number of the first block that holds something received at or after `from_ms`, by halving.
 
         `received` never runs back, so no index has to be kept (each would cost the flash a page a commit).
@@ -116,24 +148,36 @@ class Past(Connected):
                 SELECT (SELECT last_received_ms FROM blocks ORDER BY first_number DESC LIMIT 1) AS at
                 UNION ALL SELECT (SELECT received_ms FROM inputs ORDER BY number DESC LIMIT 1))"""
         )[0][0]
-        return None if found is None else int(found)
+        return None if found is None else corrected.of_axis(self._spans(), int(found))
 
     # Transitions.
 
     def standing(self) -> list[dict[str, Any]]:
         """The newest alarm object of every alarm that is not over, in the order in which they began."""
         found = self._ask(
-            """SELECT object FROM transitions AS t WHERE state <> 'normal' AND NOT EXISTS (
+            """SELECT number, object FROM transitions AS t WHERE state <> 'normal' AND NOT EXISTS (
                 SELECT 1 FROM transitions WHERE alarm_id = t.alarm_id AND sequence > t.sequence)
             ORDER BY (SELECT min(rowid) FROM transitions WHERE alarm_id = t.alarm_id)"""
         )
-        return [json.loads(text) for (text,) in found]
+        return self._shown(found)
+
+    def _shown(self, found: list[tuple[int, str]]) -> list[dict[str, Any]]:
+        """Alarm objects at the times that they had by a clock that was set since."""
+        known = self._spans() if found else ()
+        out = []
+        for number, text in found:
+            shown = json.loads(text)
+            span = corrected.of_number(known, number)
+            if span is not None and span.add_ms and isinstance(shown, dict):
+                shown |= {key: shown[key] + span.add_ms / 1000 for key in ("time", "since") if key in shown}
+            out.append(shown)
+        return out
 
     def last_transitions(self, limit: int = 100, alarm_id: str | None = None) -> list[dict[str, Any]]:
         """The last alarm objects, of all or of one alarm, in the order in which they came."""
         where, values = ("", ()) if alarm_id is None else ("WHERE alarm_id = ? ", (alarm_id,))
-        found = self._ask(f"SELECT object FROM transitions {where}ORDER BY rowid DESC LIMIT ?", (*values, limit))
-        return [json.loads(text) for (text,) in reversed(found)]
+        found = self._ask(f"SELECT number, object FROM transitions {where}ORDER BY rowid DESC LIMIT ?", (*values, limit))
+        return self._shown(found[::-1])
 
     def last_asked_ms(self, who: str) -> int | None:
         """When this asker's last test message was; None: never."""
@@ -151,7 +195,7 @@ class Past(Connected):
             "SELECT min(at) FROM (SELECT (SELECT first_received_ms FROM blocks ORDER BY first_number LIMIT 1) AS at "
             "UNION ALL SELECT (SELECT received_ms FROM inputs ORDER BY number LIMIT 1))"
         )[0][0]
-        return None if found is None else int(found)
+        return None if found is None else corrected.of_axis(self._spans(), int(found))
 
     # The small rows.
 
@@ -168,13 +212,19 @@ class Past(Connected):
 
     def doings(self) -> list[dict[str, Any]]:
         """What the vehicle was doing, change by change, the oldest first."""
-        return [json.loads(body) for (body,) in self._ask("SELECT body FROM doing ORDER BY at_ms, rowid")]
+        return self._timed(self._ask("SELECT body FROM doing ORDER BY at_ms, rowid"))
+
+    def _timed(self, found: list[tuple[str]]) -> list[dict[str, Any]]:
+        """Rows with a time of the axis, at the time that it was."""
+        known = self._spans() if found else ()
+        rows = [json.loads(body) for (body,) in found]
+        return [row | {"at_ms": corrected.of_axis(known, row["at_ms"])} for row in rows] if known else rows
 
     def replacements(self) -> list[dict[str, Any]]:
         """What was replaced, by whom and when, the oldest first; a journal of an older version knows of none."""
         if not self._ask("SELECT 1 FROM sqlite_master WHERE name = 'replaced'"):
             return []
-        return [json.loads(body) for (body,) in self._ask("SELECT body FROM replaced ORDER BY at_ms, rowid")]
+        return self._timed(self._ask("SELECT body FROM replaced ORDER BY at_ms, rowid"))
 
     def present(self) -> dict[str, Any] | None:
         """The row that the daemon keeps for `panelward now`; None: it has not written one yet."""
@@ -194,3 +244,17 @@ def pack_present(text: str) -> bytes:
 
 def pack_snapshot(state: dict[str, Any]) -> bytes:
     return bytes((_SNAPSHOT,)) + zlib.compress(json.dumps(state, separators=(",", ":")).encode(), 6)
+
+
+def _as_they_were(readings: list[Reading], span: corrected.Span | None) -> list[Reading]:
+    """What was measured by a monitor's own clock, while ours was set, keeps that time."""
+    if span is None or not span.add_ms:
+        return readings
+    add_ms, unset = span.add_ms, span.unset
+    return [
+        r._replace(
+            received_ms=r.received_ms + add_ms,
+            time_ms=r.time_ms + add_ms if unset or r.time_ms == r.received_ms else r.time_ms,
+        )
+        for r in readings
+    ]

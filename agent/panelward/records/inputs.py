@@ -11,6 +11,7 @@ from typing import NamedTuple
 from panelward.records.commissioned import Record
 from panelward.records.plan import Schedule
 
+WALL_SET_FROM_MS = 1_767_225_600_000  # 2026-01-01: a wall clock before this program was written is not set
 QUANTITIES = ("volts", "amps", "watts", "closed", "celsius", "commanded")
 
 
@@ -70,12 +71,18 @@ class Clock:
     """A correction of the wall clock.
 
     The axis of `received_ms` follows a forward correction by `shift_ms` (no time passed in between) and never
-    a backward one: then `offset_ms` (wall minus axis, at most 0) says how far ahead of the wall clock it runs.
+    a backward one: then `offset_ms` (wall minus axis, at most 0) says how far ahead of the wall clock it runs. Fed when the
+    clock was set, and at a start where the two differ.
     """
 
     received_ms: int
     shift_ms: int = 0
     offset_ms: int = 0
+
+    @property
+    def believed(self) -> bool:
+        """Does the wall clock show a time that can be?"""
+        return self.received_ms + self.offset_ms >= WALL_SET_FROM_MS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

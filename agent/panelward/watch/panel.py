@@ -35,8 +35,9 @@ class Panel:
         self.doing = Doing(at_ms=0)  # what the vehicle is doing, kept by `doing`; what is not known excuses nothing
         self._zone = ZoneInfo(timezone)
         self._quarter = -1
-        self._offset_ms = 0
+        self._zone_ms = 0
         self.shift_ms = 0  # from the core's own axis to Unix time
+        self.offset_ms = 0  # from there to the wall clock, where that was set back
 
     def save(self) -> dict[str, Any]:
         state: dict[str, Any] = {name: getattr(self, name) for name in _KEPT}
@@ -49,13 +50,13 @@ class Panel:
 
     def local_minute(self, time_ms: int) -> int:
         """Minute of the local day, 0 to 1439."""
-        unix_ms = time_ms + self.shift_ms
+        unix_ms = time_ms + self.shift_ms + self.offset_ms
         quarter = unix_ms // _QUARTER_MS
         if quarter != self._quarter:
             self._quarter = quarter
             offset = datetime.fromtimestamp(unix_ms // 1000, UTC).astimezone(self._zone).utcoffset()
-            self._offset_ms = round(offset.total_seconds() * 1000) if offset is not None else 0
-        return (unix_ms + self._offset_ms) // 60_000 % 1440
+            self._zone_ms = round(offset.total_seconds() * 1000) if offset is not None else 0
+        return (unix_ms + self._zone_ms) // 60_000 % 1440
 
 
 _KEPT = ("panel_c", "panel_ms", "outside_c", "outside_ms", "pumped_ms")
