@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -82,6 +83,11 @@ def test_only_who_asked_for_it_hears_it() -> None:
     assert "Cy" not in {e.ref for e in plan(told(circuits=("D2",)), THREE, NOON).errands}
     assert "Cy" in {e.ref for e in plan(told(circuits=("D2", "D1")), THREE, NOON).errands}
     assert "Cy" in {e.ref for e in plan(told(circuits=()), THREE, NOON).errands}, "what is about no circuit is about all"
+
+
+def test_a_test_message_proves_every_address() -> None:
+    found = plan(replace(told("low", urgent=True), everyone=True), THREE, NIGHT)
+    assert {(e.ref, e.after_s) for e in found.errands} == {("Ada", 0.0), ("Bo 1", 0.0), ("Bo 2", 0.0), ("Cy", 0.0)}
 
 
 BEGUN = Sent("Ada", "begun", "handed-over", 1, 500.0)

@@ -97,4 +97,16 @@ def step(state: str, event: str) -> str:
     try:
         return TABLE[state, event]
     except KeyError:
-        raise RequestRefused(f"an alarm that is {state} can't take the event '{event}'") from None
+        done = _DONE.get(event, f"take '{event}'")
+        raise RequestRefused(f"an alarm that is {state} can't {done}") from None
+
+
+_DONE = {
+    "acknowledge": "be acknowledged",
+    "shelve": "be shelved",
+    "remove": "be taken out of service",
+    "unshelve-while-active": "be taken back: it is not shelved",
+    "unshelve-while-normal": "be taken back: it is not shelved",
+    "return-while-active": "be put in service: it is not out of it",
+    "return-while-normal": "be put in service: it is not out of it",
+}

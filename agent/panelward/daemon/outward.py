@@ -364,5 +364,6 @@ def _told(t: Transition, schedule: Schedule) -> whom.Told:
         urgent=t.kind == "conductor-overheating" or asked_now or any(c in life for c in about),
         worse=t.event in ("re-alarm", "begins-again") or t.was is not None,
         wanted=t.told,
+        everyone=t.kind == "drill",
         answered=t.event in _ANSWERS,
     )

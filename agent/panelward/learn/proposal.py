@@ -80,7 +80,7 @@ def _unfit(circuit: Circuit, stands: Stands) -> str:
     if circuit.role != "load" or len(circuit.loads) != 1:
         return "not one load of its own"
     if circuit.loads[0].kind in NEVER:
-        return f"of a {circuit.loads[0].kind} nothing is learned"
+        return f"of a load of kind {circuit.loads[0].kind} nothing is learned"
     if stands.off_clock > OFF_CLOCK * (stands.readings + stands.off_clock):
         of = stands.readings + stands.off_clock
         return f"{stands.off_clock} of {of} readings carry another time: the clock jumped, or a backlog"

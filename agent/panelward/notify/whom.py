@@ -33,6 +33,7 @@ class Told:
     urgent: bool  # life depends on it, or a conductor overheats
     worse: bool = False  # another kind, or a higher priority, than before
     wanted: bool = True  # the alarm's own rules would tell it
+    everyone: bool = False  # a test message: all addresses are proved, whoever else hears what
     answered: bool = False  # somebody acknowledged, shelved or took it away: nobody else need be asked
 
 
@@ -117,7 +118,8 @@ def _errands(
         day = people.weekly_day if laid_up and priority != "high" and people.weekly_day is not None else None
         wait_s = _sheet_s(people, local, day) if sheet else 0.0 if priority == "high" else _sleeps_s(person, local)
     alone = aboard is False or laid_up  # nobody there can answer: the next one is not made to wait
-    late_s = person.after_s if priority == "high" and not told.over and not alone and not person.at_once else 0.0
+    waits = priority == "high" and not (told.over or alone or person.at_once or told.everyone)
+    late_s = person.after_s if waits else 0.0
     errands = [Errand(ref, step, wait_s + late_s, wait_s + late_s + keeps_s, late_s > 0.0, sheet)]
     if told.priority == "high" and not told.over and not sheet and (step == "begun" or told.worse or told.urgent):
         for at, gap_s in enumerate(AGAIN_S, start=1):
@@ -131,6 +133,8 @@ def _stands_still(sent: Sent) -> bool:
 
 
 def _hears(person: Person, told: Told) -> bool:
+    if told.everyone:
+        return True
     about = not person.circuits or not told.circuits or any(c in person.circuits for c in told.circuits)
     return told.priority in person.priorities and about
 

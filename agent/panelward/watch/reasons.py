@@ -91,7 +91,7 @@ def _of_case(rhythm: Rhythm, case: str, now_ms: int) -> tuple[list[tuple[str, Fi
     if case in ("overlong", "run", "ajar"):
         figures.append(("run_s", lasts_s))
     if case == "overlong" and rhythm.longest_ms is not None:
-        facts.append(("longest-run", (("longest_s", rhythm.longest_ms / 1000.0),)))
+        facts.append(("longest-run", (("longest_min", rhythm.longest_ms / 60_000.0),)))
     elif case == "run" and rhythm.cooling is not None:
         facts.append(("run-beyond-its-own", (("minutes", lasts_s / 60.0), ("usual", rhythm.usual_ms() / 60_000.0))))
     elif case in ("high", "low") and rhythm.duties is not None:

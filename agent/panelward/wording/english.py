@@ -644,7 +644,7 @@ EVIDENCE: dict[str, str] = {
     "stood-on-record": "Standing by it drew {standby_w} W by the record and its first days; now {rise_a} A more, hour after hour.",
     "stood-at-first": "Standing by it drew {standby_w} W in its first days; now {rise_a} A more, hour after hour.",
     "outside-hours": "The schedule gives it the hours {hours}.",
-    "longest-run": "The schedule's longest run is {longest_s} s.",
+    "longest-run": "The schedule allows a run of {longest_min} min.",
     "run-beyond-its-own": "It has run {minutes} min; its middle run of late is {usual} min.",
     "duty-high": "It ran {percent} % of the last {window} h; in this weather at most {limit} % is listed.",
     "duty-low": "It ran {percent} % of the last {window} h; in this weather at least {least} % is listed.",
