@@ -295,7 +295,7 @@ def test_a_new_level_is_taken_by_a_person_only_and_can_be_taken_back(tmp_path: P
 def test_of_detectors_and_sockets_nothing_is_learned() -> None:
     own = circuit("D6", "Gas detector", "detector", feed="always-on", importance="life", always_draws_w=1.2)
     outcome = of(own, fortnight(own, lambda _t, v, _r: 1.3 / v, days=8))
-    assert (outcome.book.in_force, result(outcome, "D6")) == (0, "of a detector nothing is learned")
+    assert (outcome.book.in_force, result(outcome, "D6")) == (0, "of a load of kind detector nothing is learned")
 
 
 @pytest.mark.parametrize(
