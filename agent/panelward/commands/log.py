@@ -1,12 +1,16 @@
-"""`panelward log`: the journal's readings as a file, and the journal itself as a copy."""
+"""`panelward log`: the journal's readings as a file, what was changed, and the journal itself as a copy."""
 
 from __future__ import annotations
 
 import argparse
+import json
 import sys
+from datetime import UTC, datetime
+from textwrap import fill
 from typing import Any
 
-from panelward.commands import add_journal
+from panelward.commands import add_journal, add_schedule
+from panelward.commands.now import zone_of
 from panelward.commands.rehearse import moment_ms
 
 
@@ -21,6 +25,15 @@ def register(subparsers: Any) -> None:
     export.add_argument("--to", metavar="T", help="received before this")
     export.add_argument("--circuit", action="append", metavar="ID", help="only this circuit (may be given again)")
     export.add_argument("--out", metavar="F.csv", default="-", help="the file (default: standard output)")
+    changes = actions.add_parser(
+        "changes",
+        help="what was changed, when, by whom",
+        description="Lists what each reload changed in the schedule and in people.toml, what vetting then had to say, what was "
+        "refused and why, and where the time zone was changed.",
+    )
+    add_journal(changes)
+    add_schedule(changes)
+    changes.add_argument("--json", action="store_true", help="one object a change")
     copy = actions.add_parser(
         "backup",
         help="copy the journal, while it is written",
@@ -31,7 +44,34 @@ def register(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    return _backup(args) if args.action == "backup" else _export(args)
+    return {"backup": _backup, "changes": _changes, "export": _export}[args.action](args)
+
+
+def _changes(args: argparse.Namespace) -> int:
+    from panelward.journal import Journal
+
+    journal = Journal.read(args.journal)
+    try:
+        found = journal.changes()
+    finally:
+        journal.close()
+    if args.json:
+        for each in found:
+            print(json.dumps(each, ensure_ascii=False))
+        return 0
+    zone = zone_of(args.schedule)
+    for each in found:
+        when = datetime.fromtimestamp(each["at_ms"] / 1000, UTC).astimezone(zone)
+        by = f", by {each['who']}" if each["who"] else ""
+        print(fill(f"{when:%Y-%m-%d %H:%M} {_DONE.get(each['kind'], each['kind'])}{by}", 80))
+        for line in (*each["changed"], *each["found"], *filter(None, [each["why"]])):
+            print(fill(line, 80, initial_indent="  ", subsequent_indent="    "))
+    if not found:
+        print("Nothing was changed since this journal began.")
+    return 0
+
+
+_DONE = {"reload": "read anew", "start": "changed before a start", "refused": "refused, the old ones stayed"}
 
 
 def _backup(args: argparse.Namespace) -> int:

@@ -19,7 +19,7 @@ def register(subparsers: Any) -> None:
         help="watch the circuits: the daemon",
         description="Subscribes to the readings of the schedule's monitors, journals them and tells PANELWARD_NOTIFY "
         "(one or more apprise addresses, space separated: everything, at once) and the people of people.toml. SIGHUP reads "
-        "the schedule anew.",
+        "the schedule and people.toml anew.",
     )
     add_schedule(command)
     add_journal(command)
@@ -52,21 +52,25 @@ def run(args: argparse.Namespace) -> int:
     from panelward.daemon.clock import pace
     from panelward.errors import EnvironmentFault
     from panelward.notify import addresses_from
-    from panelward.records.people import everybody
+    from panelward.records import Schedule
+    from panelward.records.people import People, everybody
+    from panelward.schedule import load
 
     simulated = pace(args.clock) if args.clock else None
-    everything = addresses_from(os.environ.get("PANELWARD_NOTIFY", ""))
-    people, addresses = everybody(everything), everything
-    if args.people is not None or Path(PEOPLE).exists():
-        from panelward.schedule import load
+
+    def who(schedule: Schedule) -> tuple[People, dict[str, str]]:
+        """Who is told: by the environment everything, by people.toml what it says. At the start and at each reload."""
+        everything = addresses_from(os.environ.get("PANELWARD_NOTIFY", ""))
+        if args.people is None and not Path(PEOPLE).exists():
+            return everybody(everything), everything
         from panelward.schedule.people import load_people
 
-        circuits = [circuit.id for circuit in load(args.schedule)[0].circuits]
-        people, addresses = load_people(args.people or PEOPLE, circuits)
-        people = replace(people, persons=(*people.persons, *everybody(everything).persons))
-        addresses |= everything
+        people, addresses = load_people(args.people or PEOPLE, [circuit.id for circuit in schedule.circuits])
+        return replace(people, persons=(*people.persons, *everybody(everything).persons)), addresses | everything
+
+    people, addresses = who(load(args.schedule)[0])
     kind = AfarDaemon if args.from_afar else Daemon
-    daemon = kind(args.schedule, args.journal, {} if args.trial else addresses, people=people, pace=simulated)
+    daemon = kind(args.schedule, args.journal, {} if args.trial else addresses, people=people, who=who, pace=simulated)
     broker = daemon.schedule.broker
     if simulated and broker and broker.host not in ("127.0.0.1", "localhost", "::1"):
         raise EnvironmentFault(f"--clock is for a broker on this machine; {broker.host} is another")

@@ -23,7 +23,7 @@ from typing import Any, NamedTuple
 
 from panelward import __version__, sealed
 from panelward.core import Core
-from panelward.daemon import requests
+from panelward.daemon import reload, requests
 from panelward.daemon.beside import profiled, recorded
 from panelward.daemon.clock import STEP_MS, HostClock, Pace, RealTime
 from panelward.daemon.outward import WEEKLY, Outward
@@ -102,6 +102,7 @@ class Daemon:
         addresses: Mapping[str, str],
         *,
         people: People | None = None,
+        who: reload.Who | None = None,
         pace: Pace | None = None,
         log: Callable[[str], None] | None = None,
     ) -> None:
@@ -125,10 +126,11 @@ class Daemon:
         self._last_input_ms = 0
         self._clock = HostClock(pace, not_before_ms=0)
         self._real = RealTime(self._journal.newest_waiting_s())
+        self._told: reload.Told = (people if people is not None else everybody(addresses)), dict(addresses)
+        self._who = who  # reads people.toml anew
         self._outward = Outward(
             self._journal,
-            people if people is not None else everybody(addresses),
-            addresses,
+            *self._told,
             now_ms=self._watch_ms,
             local_ms=self._local_ms,
             real_s=self._real.now_s,
@@ -142,10 +144,10 @@ class Daemon:
             afresh=self._afresh,
             log=self._log,
         )
-        self._addresses = tuple(addresses)
         self._unlike = [ref for ref, url in addresses.items() if not re.match(r"[A-Za-z][A-Za-z0-9+.-]*://.", url)]
         if self._real.first_step_s:
             self._outward.clock_was_set(self._real.first_step_s, hours=False)
+        self._was = ""  # the text of the schedule that was in force when the program ended
         self._restore()
         self._plain, self._plain_text = self.schedule, self._text  # as written, without what was learned
         self.schedule, self._text = self._learned()
@@ -164,11 +166,12 @@ class Daemon:
         if kept is not None:
             number, state = kept
             try:
-                schedule = parsed(state["schedule_text"], "the journal")
+                schedule_text = state["schedule_text"]
+                schedule = parsed(schedule_text, "the journal")
                 text = state.get("record_text", "")
                 record = sealed.parse(text) if text else None
                 self._core.restore(state["core"], schedule, silence_from_start=self.SILENCE_FROM_START, record=record)
-                begin = number
+                begin, self._was = number, schedule_text
             except (PanelwardError, KeyError, TypeError, ValueError) as error:
                 self._log(f"the saved state can't be used ({error}): starting from the journal's inputs")
                 self._core = Core()
@@ -178,6 +181,7 @@ class Daemon:
             if self._core.watch is None and not isinstance(item, Settings):
                 continue  # what is left of older inputs, pruned up to here
             found += self._core.feed(item)
+            self._was = item.schedule_text if isinstance(item, Settings) else self._was
             self._last_input_ms = max(self._last_input_ms, item.received_ms)
         self._note(found)
         told = [t for t in found if isinstance(t, Transition) and not self._journal.known(t.id, t.sequence)]
@@ -213,6 +217,7 @@ class Daemon:
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
             signal.signal(number, lambda n, _frame: self._inbox.put(_Signal(n)))
         self._outward.start()
+        self._since_it_ended()
         self._set(started=True)
         if max(-self._clock.offset_ms, abs(self._clock.offset_ms - self._core.offset_ms)) > STEP_MS:
             self._feed(Clock(received_ms=self._clock.now_ms(), offset_ms=self._clock.offset_ms))
@@ -361,22 +366,28 @@ class Daemon:
 
     def _read_anew(self, request: Request) -> Answer:
         try:
-            schedule, text = load(self._schedule_path)
-            ready_to_watch(schedule, self._schedule_path)
-            if schedule.broker != self.schedule.broker or schedule.vehicle.id != self.schedule.vehicle.id:
-                raise EnvironmentFault("another broker or vehicle id needs a restart; the old schedule stays")
+            new = reload.reread(self._schedule_path, self._plain, *self._told, self._who)
         except PanelwardError as error:
             self._log(f"reload refused, the old schedule stays: {error}")
+            self._journal.changed([reload.row(request, "refused", why=str(error)[:2000])])
+            self._commit()
             return Answer(id=request.id, done=False, why=str(error))
-        self._plain, self._plain_text = schedule, text
+        self._plain, self._plain_text = new.schedule, new.text
         self.schedule, self._text = self._learned()
-        self._record = recorded(self._schedule_path, schedule, self._record, self._log)
-        self._intake = Intake(schedule, self._refusals)
+        self._record = recorded(self._schedule_path, new.schedule, self._record, self._log)
+        self._intake = Intake(self.schedule, self._refusals)
         if self._link is not None:
             self._link.subscribe(self._filters())
+        if (new.people, new.addresses) != self._told:
+            self._told = new.people, dict(new.addresses)
+            self._outward.use(*self._told)
+        if new.changed or new.found:
+            self._journal.changed([reload.row(request, "reload", changed=new.changed, found=new.found)])
         self._set(started=False)
-        self._log("schedule read anew")
-        return Answer(id=request.id, done=True, why="", state=None)
+        for line in reload.lines(new.changed, new.found):
+            self._log(line)
+        self._commit()  # it is in the journal before it is answered
+        return Answer(id=request.id, done=True, why="", state=None, changed=new.changed, found=new.found)
 
     def _set(self, *, started: bool) -> None:
         """What a person wrote holds from here on."""
@@ -387,6 +398,15 @@ class Daemon:
                 silence_from_start=self.SILENCE_FROM_START, replaced=replaced, **self._commissioned(),
             )
         )  # fmt: skip
+
+    def _since_it_ended(self) -> None:
+        """A schedule that was changed while nobody watched is said like one that is read anew."""
+        changed, found = reload.since(self._was, self._plain) if self._was else ((), ())
+        if changed or found:
+            request = Request(kind="start", received_ms=self._clock.now_ms())
+            self._journal.changed([reload.row(request, "start", changed=changed, found=found)])
+            for line in reload.lines(changed, found):
+                self._log(line)
 
     def _learned(self) -> tuple[Schedule, str]:
         """The schedule with what was learned of the loads that are there now."""
@@ -514,7 +534,7 @@ class Daemon:
                 self._log(f"the state could not be saved: {fault}")
 
     def _say_start(self) -> None:
-        names = ", ".join(self._addresses) or "nobody: set PANELWARD_NOTIFY"
+        names = ", ".join(self._told[1]) or "nobody: set PANELWARD_NOTIFY"
         n = len(self.schedule.circuits)
         self._log(f"panelward {__version__} watches {self.schedule.vehicle.name}: {n} circuits; tells {names}")
         if self._clock.simulated:

@@ -89,6 +89,18 @@ class Outward:
         self.commit_due_s = 0.0  # monotonic
         self.outbox_due_s = 0.0
 
+    def use(self, people: People, addresses: Mapping[str, str]) -> None:
+        """Others are told from now on. What waits for an address that is no more is refused when its time comes."""
+        gone = [ref for ref in self._unheard if addresses.get(ref) != self._addresses.get(ref)]
+        self._people, self._addresses = people, dict(addresses)
+        self._delivery = Delivery(self._addresses)  # one that sends now ends with its batch
+        for ref in [ref for ref in self._failing if ref not in addresses] + gone:
+            self._failing.pop(ref, None)
+        for ref in gone:  # nothing is known of the new one
+            self._unheard.discard(ref)
+            self._heard(ref, True)
+        self.outbox_due_s = 0.0
+
     def start(self) -> None:
         """Begin to send."""
         self._sender = Thread(target=self._send_all, name="delivery", daemon=True)
@@ -320,6 +332,8 @@ class Outward:
 
     def _hear(self, ref: str, result: str, now_s: float) -> None:
         """Does this address take messages? That it does not, for long, is told by another way."""
+        if ref not in self._addresses:
+            return  # nobody is told by it any more
         if result == "handed-over":
             self._failing.pop(ref, None)
             if ref in self._unheard:

@@ -71,5 +71,6 @@ def _text(body: dict[str, Any], key: str) -> str:
 
 def answer(given: Answer) -> bytes:
     """The payload that answers a request."""
-    body = {"id": given.id, "done": given.done, "why": given.why, "state": given.state}
+    body: dict[str, Any] = {"id": given.id, "done": given.done, "why": given.why, "state": given.state}
+    body |= {name: list(lines) for name, lines in (("changed", given.changed), ("found", given.found)) if lines}
     return json.dumps(body, ensure_ascii=False).encode()

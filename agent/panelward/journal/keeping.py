@@ -20,6 +20,7 @@ MOST_MESSAGES = 40_000
 MOST_DOINGS = 20_000
 LATEST_OF_ONE = 200  # transitions of one alarm that stay in any case; `alarms --why` looks at as many
 MOST_DROPPED = 1_000
+MOST_CHANGES = 5_000
 _OVER = """SELECT alarm_id, at_ms FROM transitions AS t WHERE state = 'normal' AND number <= ?
     AND NOT EXISTS (SELECT 1 FROM transitions WHERE alarm_id = t.alarm_id AND sequence > t.sequence)
     AND NOT EXISTS (SELECT 1 FROM outbox WHERE alarm_id = t.alarm_id AND status IN ('waiting', 'trying'))
@@ -116,6 +117,7 @@ class Keeping(Past):
                 old = "SELECT rowid FROM doing WHERE at_ms < ? OR ? > 0 ORDER BY at_ms LIMIT ?"
                 over = max(0, doings - most_doings)
                 connection.execute(f"DELETE FROM doing WHERE rowid IN ({old})", (before_ms, over, over or rows))
+                connection.execute("DELETE FROM changes WHERE id <= (SELECT max(id) FROM changes) - ?", (MOST_CHANGES,))
                 connection.execute(
                     "DELETE FROM dropped WHERE first_number NOT IN "
                     "(SELECT first_number FROM dropped ORDER BY first_number DESC LIMIT ?)",

@@ -24,7 +24,7 @@ _CACHE_KIB = 512  # the writer appends: a small cache is enough on a small compu
 _HEADER = b"SQLite format 3\0"
 _ID_AT = 68  # of the application id in the header: sqlite.org/fileformat2.html, 1.3
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
-_SALVAGED = ("transitions", "outbox", "snapshots", "counters", "doing", "replaced")
+_SALVAGED = ("transitions", "outbox", "snapshots", "counters", "doing", "replaced", "changes")
 
 
 def open_to_write(path: Path, *, create: bool) -> tuple[sqlite3.Connection, Path | None]:
@@ -243,7 +243,7 @@ def _readable(old: sqlite3.Connection, table: str) -> Iterator[tuple[object, ...
 
 def _mended(table: str, row: tuple[object, ...]) -> tuple[object, ...] | None:
     """A row whose end lay on a lost page reads as zeros there: an alarm object is no use so, a message still is."""
-    if table in ("transitions", "doing", "replaced"):
+    if table in ("transitions", "doing", "replaced", "changes"):
         try:
             json.loads(str(row[-1]))
         except ValueError:

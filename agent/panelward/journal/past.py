@@ -226,6 +226,12 @@ class Past(Connected):
             return []
         return self._timed(self._ask("SELECT body FROM replaced ORDER BY at_ms, rowid"))
 
+    def changes(self) -> list[dict[str, Any]]:
+        """What was changed, or refused, by whom and when, the oldest first; a journal of an older version knows of none."""
+        if not self._ask("SELECT 1 FROM sqlite_master WHERE name = 'changes'"):
+            return []
+        return self._timed(self._ask("SELECT body FROM changes ORDER BY id"))
+
     def present(self) -> dict[str, Any] | None:
         """The row that the daemon keeps for `panelward now`; None: it has not written one yet."""
         found = self._ask("SELECT body FROM present")

@@ -74,7 +74,12 @@ def errands(connection: sqlite3.Connection) -> None:
     connection.execute("CREATE INDEX outbox_open ON outbox (due_real_s) WHERE status = 'waiting'")
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing, replaced, errands)
+def changes(connection: sqlite3.Connection) -> None:
+    """What was changed by a person or by a reload, a row a time: schedule, people, time zone; and what was refused."""
+    connection.execute("CREATE TABLE changes (id INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, body TEXT NOT NULL)")
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing, replaced, errands, changes)
 
 
 class NewerJournal(Exception):

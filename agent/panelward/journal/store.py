@@ -72,6 +72,7 @@ class Journal(Keeping, OutboxTable):
         self._settlements: list[Settlement] = []
         self._doings: list[tuple[int, str]] = []
         self._replaced: list[tuple[int, str]] = []
+        self._changed: list[tuple[int, str]] = []
         self._present: str | None = None
         self._number = self._written = opening.last_number(connection)
         found = self._ask("SELECT value FROM counters WHERE name = 'message'")
@@ -119,6 +120,10 @@ class Journal(Keeping, OutboxTable):
     def replaced(self, found: Iterable[Mapping[str, Any]]) -> None:
         """What was replaced, for the next commit: `at_ms` and the rest. No I/O."""
         self._replaced += [(each["at_ms"], _json(each)) for each in found]
+
+    def changed(self, found: Iterable[Mapping[str, Any]]) -> None:
+        """What was changed, or refused, for the next commit: `at_ms` and the rest. No I/O."""
+        self._changed += [(each["at_ms"], _json(each)) for each in found]
 
     @property
     def last_number(self) -> int:
@@ -174,6 +179,7 @@ class Journal(Keeping, OutboxTable):
             or self._settlements
             or self._doings
             or self._replaced
+            or self._changed
             or self._present is not None
         ):
             return []
@@ -257,6 +263,7 @@ class Journal(Keeping, OutboxTable):
         self._settlements.clear()
         self._doings.clear()
         self._replaced.clear()
+        self._changed.clear()
         self._present = None
         return new
 
@@ -285,6 +292,7 @@ class Journal(Keeping, OutboxTable):
             self._write_settlements(connection)
             connection.executemany("INSERT OR IGNORE INTO doing VALUES (?, ?)", self._doings)
             connection.executemany("INSERT OR IGNORE INTO replaced VALUES (?, ?)", self._replaced)
+            connection.executemany("INSERT INTO changes (at_ms, body) VALUES (?, ?)", self._changed)
             if self._present is not None:
                 connection.execute("INSERT OR REPLACE INTO present VALUES (1, ?)", (pack_present(self._present),))
             if snapshot is not None:

@@ -96,6 +96,8 @@ class Answer:
     done: bool
     why: str
     state: str | None = None
+    changed: tuple[str, ...] = ()  # reload: what is otherwise from now on,
+    found: tuple[str, ...] = ()  # … and what vetting has to say of it that it did not before
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -111,6 +111,12 @@ def parsed(text: str, file: str) -> Schedule:
         raise ProfileError(Fault(file, None, "the profile in it", "a profile", f"{type(error).__name__}: {error}")) from None
 
 
+def written(text: str, file: str) -> Schedule:
+    """The schedule of a joined text as a person wrote it, without the profile. Raises ScheduleError."""
+    head, mark, tail = text.rpartition(_MARK)
+    return parse(head if mark and "\n" not in tail.rstrip("\n") else text, file)
+
+
 def path_of(schedule_path: str | Path) -> Path:
     """Where the profile of a schedule lies: schedule.toml -> schedule.profile.json."""
     return Path(str(schedule_path).removesuffix(".toml") + ".profile.json")

@@ -1,0 +1,66 @@
+"""What a reload reads anew: the schedule and who is told. All of it can be used, or nothing is changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from panelward.daemon.starting import ready_to_watch
+from panelward.errors import EnvironmentFault, PanelwardError
+from panelward.records import Request, Schedule
+from panelward.records.people import People
+from panelward.schedule import load
+from panelward.schedule.difference import difference, new_findings, people_difference
+from panelward.schedule.profile import written
+
+Told = tuple[People, dict[str, str]]
+Who = Callable[[Schedule], Told]  # reads anew who is told; PanelwardError where that can't be used
+
+
+@dataclass(frozen=True, slots=True)
+class Reread:
+    """What was read, and what it changes."""
+
+    schedule: Schedule
+    text: str
+    people: People
+    addresses: Mapping[str, str]
+    changed: tuple[str, ...]
+    found: tuple[str, ...]
+
+
+def reread(path: str, old: Schedule, people: People, addresses: Mapping[str, str], who: Who | None) -> Reread:
+    """Raises PanelwardError: then the old ones stay."""
+    schedule, text = load(path)
+    ready_to_watch(schedule, path)
+    if schedule.broker != old.broker or schedule.vehicle.id != old.vehicle.id:
+        raise EnvironmentFault("another broker or vehicle id needs a restart; the old schedule stays")
+    new_people, new_addresses = who(schedule) if who is not None else (people, dict(addresses))
+    return Reread(
+        schedule, text, new_people, new_addresses,
+        difference(old, schedule) + people_difference(people, new_people, addresses, new_addresses),
+        new_findings(old, schedule) if schedule != old else (),
+    )  # fmt: skip
+
+
+def since(was: str, now: Schedule) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """(changes, new findings) since the program ended with that text in force."""
+    try:
+        old = written(was, "the journal")
+    except PanelwardError:
+        return (), ()  # of another version
+    return (difference(old, now), new_findings(old, now)) if old != now else ((), ())
+
+
+def row(
+    request: Request, kind: str, *, changed: tuple[str, ...] = (), found: tuple[str, ...] = (), why: str = ""
+) -> dict[str, Any]:  # fmt: skip
+    """What the journal keeps of a change: `kind` is reload, start or refused."""
+    return {"at_ms": request.received_ms, "kind": kind, "who": request.who, "changed": changed, "found": found, "why": why}
+
+
+def lines(changed: tuple[str, ...], found: tuple[str, ...]) -> list[str]:
+    """The same for the log."""
+    head = f"schedule read anew: {len(changed) or 'nothing'} changed" + (f", {len(found)} new findings" if found else "")
+    return [head, *(f"  {line}" for line in (*changed, *found))]
