@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
+from panelward.records import Level, Settings
 from proving.draw_drains import AT_HOME
-from proving.draw_loads import Program, stretch, turn
-from proving.draw_scene import COMMISSIONED_C, DAY_S, HOUR_S, Made, Stage, family, stage
+from proving.draw_loads import Program, day_of_taps, stretch, turn
+from proving.draw_scene import COMMISSIONED_C, DAY_S, HOUR_S, Made, Stage, family, load_of, record_of, stage
 from proving.sampling import Point
+from proving.vehicle import T0_MS
 
 LASTS_S = 30 * DAY_S
 STARTS_S = 3 * DAY_S
@@ -21,20 +24,31 @@ def density(celsius: float) -> float:
     return (273.15 + COMMISSIONED_C) / (273.15 + celsius)
 
 
-def months(point: Point, sort: str, days: float, *, climate: tuple[float, float] = (0.0, 36.0)) -> Stage:
-    """A way alone, for weeks, at one reading a minute."""
-    return stage(
+def months(
+    point: Point, sort: str, days: float, *, climate: tuple[float, float] = (0.0, 36.0), others: tuple[str, ...] = (),
+    every_s: float = 60.0,
+) -> Stage:  # fmt: skip
+    """A way alone, or a few, for weeks, at one reading a minute."""
+    made = stage(
         point,
         sort,
         seconds=days * DAY_S,
-        periods=(60.0,),
+        periods=(every_s,),
         steps=GRADE,
-        others=(),
+        others=others,
         climate=climate,
         habits=AT_HOME,
         coarse=True,
         record=1.0,
     )
+    for way in made.van.ways:
+        way.load = way.load or load_of(way)  # all of them on record
+    return made
+
+
+def steps_of(s: Stage, watts: float) -> bool:
+    """Whether 15 % of so much is more than a step and a half of its sensor: the rounding of less hides it."""
+    return TOLD_AT * watts >= 1.5 * s.target.sense.resolution_a * 12.8
 
 
 def airs(s: Stage, speeds: Callable[[int], float]) -> None:
@@ -69,7 +83,8 @@ def fan_wears(point: Point) -> Made:
     airs(s, lambda n: main if n < 2 else s.rng.choice(s.load.sort.steps))
     begins, due = wears(s, s.load, point.between("severity", 0.19, 0.23))
     s.seconds = due + 0.5 * DAY_S
-    return s, s.truth("worn", "departed-from-record off-profile", begins, due - begins, fits=("drag", "bearing", "wear"))
+    seen = steps_of(s, main * s.load.watts)
+    return s, s.truth("worn", "departed-from-record off-profile", begins, due - begins, fits=("needs-more",), knowable=seen)
 
 
 @family("drift-fan~cold", "drift")
@@ -137,7 +152,12 @@ def element_ages(point: Point) -> Made:
     begins, due = wears(s, s.load, point.between("severity", 0.19, 0.25), sign=-1.0)
     s.seconds = due + 0.5 * DAY_S
     return s, s.truth(
-        "aged", "departed-from-record off-profile", begins, due - begins, fits=("resistance-up", "element-aged", "worn")
+        "aged",
+        "departed-from-record off-profile",
+        begins,
+        due - begins,
+        fits=("needs-less",),
+        knowable=steps_of(s, s.load.watts),
     )
 
 
@@ -160,3 +180,155 @@ def element_volts(point: Point) -> Made:
         t += 6 * HOUR_S
     van.cutoff_v = 10.6
     return s, s.innocent("supply")
+
+
+@family("drift-element~anew", "drift")
+def element_anew(point: Point) -> Made:
+    """Another element is fitted, stronger or weaker, and measured: a new version of the record (and of the schedule)."""
+    s = months(point, "element", 16.0)
+    glows(s, by_night=False)
+    times = point.pick("severity", (0.8, 0.88, 1.12, 1.2))
+    at = 6.5 * DAY_S
+    first = s.load.worn
+    assert first is None
+    s.load.worn = lambda t: times if t >= at else 1.0
+
+    def measured() -> None:
+        load = s.target.load
+        assert load is not None
+        levels = tuple(replace(level, watts=round(level.watts * times, 1)) for level in load.levels)
+        s.target.load = replace(load, levels=levels)
+        record = replace(record_of(s.van), version=2, made_ms=T0_MS + round(at * 1000))
+        now_ms = T0_MS + round(s.van.now_s * 1000)
+        s.van.events.append(Settings(received_ms=now_ms, schedule=s.van.schedule(), record=record))
+
+    s.at(at + 600.0, measured)
+    return s, s.innocent()
+
+
+@family("drift-element~gain", "drift")
+def gains_age(point: Point) -> Made:
+    """The monitor's own gain ages: all of its channels read more, or less, by as much (F73)."""
+    s = months(point, "element", 30.0, others=("light", "element", "fan", "electronics"))
+    glows(s, by_night=False)
+    whole = point.between("severity", 0.04, 0.07) * point.pick("sign", (-1.0, 1.0))
+    sound = {way.id: way.gain for way in s.van.ways}
+
+    def ages() -> None:
+        for way in s.van.ways:
+            way.gain = sound[way.id] * (1.0 + whole * min(1.0, s.van.now_s / (20 * DAY_S)))
+
+    for day in s.days():
+        s.at(day * DAY_S, ages)
+    return s, s.innocent()
+
+
+# --- strips of a lamp
+
+
+@family("drift-light", "drift", aim="failing strips")
+def strips_fail(point: Point) -> Made:
+    """One strip of many after the other goes dark; due some days after the one by which 15 % are gone. One of ten or fewer is
+    what a person dims it by (`drift-light~dimmed` is the same stream).
+    """
+    s = months(point, "light", 33.0)
+    glows(s, by_night=True)
+    strips = point.pick("severity", (9, 10, 12, 14, 16))
+    every_s = LASTS_S / (0.2 * strips)  # a fifth of them in thirty days
+    s.load.worn = lambda t: 1.0 - min(0.25, max(0, int((t - STARTS_S) / every_s)) / strips)
+    gone = next(n for n in range(1, strips) if n / strips >= TOLD_AT)
+    begins, due = STARTS_S + every_s, STARTS_S + gone * every_s + 5 * DAY_S
+    s.seconds = due + 0.5 * DAY_S
+    return s, s.truth(
+        "strips",
+        "departed-from-record off-profile",
+        begins,
+        due - begins,
+        fits=("needs-less",),
+        knowable=steps_of(s, s.load.watts) and strips > 10,
+    )
+
+
+@family("drift-light~dimmed", "drift")
+def light_dimmed(point: Point) -> Made:
+    """People turn it down a little, from one evening on."""
+    s = months(point, "light", 16.0)
+    share = point.between("severity", 0.6, 0.88)
+    glows(s, by_night=True)
+    s.load.worn = lambda t: share if t >= 6.5 * DAY_S else 1.0
+    return s, s.innocent()
+
+
+# --- pumps
+
+
+def waters(s: Stage, times: Callable[[int], int], showers: Callable[[int], int]) -> None:
+    """A pump's days; its level is the mean one of its taps."""
+    load, rng = s.load, s.rng
+    s.target.load = load_of(s.target, (Level(name="wet", watts=round(load.watts, 1), tolerance=0.25),))
+    for day in s.days():
+        wake_s, sleep_s = s.wakes(day) - day * DAY_S, s.sleeps(day) - day * DAY_S
+        day_of_taps(load, day * DAY_S, max(0.0, wake_s), sleep_s, rng, times=times(day), showers=showers(day))
+
+
+@family("drift-pump", "drift", aim="clogging pump")
+def pump_clogs(point: Point) -> Made:
+    """A filter behind it clogs: it works against more, at every tap."""
+    s = months(point, "pump", 33.0, every_s=10.0)
+    waters(s, lambda day: s.habits.taps, lambda day: s.habits.showers)
+    begins, due = wears(s, s.load, point.between("severity", 0.19, 0.25))
+    s.seconds = due + 0.5 * DAY_S
+    return s, s.truth("clogged", "departed-from-record off-profile", begins, due - begins, fits=("needs-more",))
+
+
+@family("drift-pump~habits", "drift")
+def pump_habits(point: Point) -> Made:
+    """Guests, or a drought: from one day on they take showers, or none any more (F25: a tap wide open asks least)."""
+    s = months(point, "pump", 16.0, every_s=10.0)
+    first, then = point.pick("severity", ((0, 4), (4, 0), (1, 5), (2, 0)))
+    waters(s, lambda day: s.habits.taps, lambda day: first if day < 7 else then)
+    return s, s.innocent()
+
+
+# --- compressors
+
+
+@family("drift-compressor", "drift", aim="worn compressor")
+def compressor_wears(point: Point) -> Made:
+    """It takes more for the same cold. Where nothing tells how warm it is around it, summer takes as much."""
+    s = months(point, "compressor", 33.0, climate=(8.0, 32.0))
+    whole, fridge = point.between("severity", 0.19, 0.25), s.fridge
+    p0_w, efficiency = fridge.p0_w, fridge.efficiency
+
+    def wear() -> None:
+        worn = 1.0 + whole * min(1.0, max(0.0, (s.van.now_s - STARTS_S) / LASTS_S))
+        fridge.p0_w, fridge.efficiency = p0_w * worn, efficiency / worn
+
+    for day in s.days():
+        s.at(day * DAY_S, wear)
+    begins, due = STARTS_S + LASTS_S * RIGHT_FROM / whole, STARTS_S + LASTS_S * TOLD_AT / whole
+    s.seconds = due + 0.5 * DAY_S
+    told = any(probe.where == "outside" for probe, _ in s.van.probes)
+    truth = s.truth(
+        "worn", "departed-from-record duty-high", begins, due - begins, fits=("needs-more", "condenser-blocked"), knowable=told
+    )
+    return s, truth
+
+
+@family("drift-compressor~season", "drift")
+def compressor_season(point: Point) -> Made:
+    """It gets summer, or winter, half a degree a day."""
+    s = months(point, "compressor", 30.0, climate=(12.0, 22.0))
+    whole = point.between("severity", 8.0, 15.0) * point.pick("sign", (-1.0, 1.0))
+    s.climate.shift = lambda t: whole * min(1.0, t / s.seconds)
+    return s, s.innocent()
+
+
+@family("drift-month~quiet", "drift")
+def quiet_month(point: Point) -> Made:
+    """An ordinary month of a vehicle at a reading each half minute: circuits of every sort, each on record."""
+    s = months(
+        point, "fan", 30.0, climate=(-5.0, 36.0), others=("light", "element", "electronics", "fan", "pump"), every_s=30.0
+    )
+    airs(s, lambda n: s.rng.choice(s.load.sort.steps))
+    return s, s.innocent()

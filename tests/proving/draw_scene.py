@@ -394,16 +394,19 @@ def rhythm_of(way: Way, period_s: float) -> tuple[int | None, float | None, floa
 
 
 def record_of(van: Van) -> Record:
-    """What an installer measured with these sensors at 22 °C: their gain and zero are in it."""
+    """What an installer measured with these sensors at 22 °C: their gain and zero are in it, and the floor in every level."""
     ways = []
     for way in van.ways:
         load = way.load
         nominal_v = 230.0 if way.supply == "inverter" else 12.8
         noise_w = nominal_v * sqrt(way.noise_a**2 + way.sense.resolution_a**2 / 12)
 
-        def measured(name: str, watts: float, wiggle: float, way: Way = way, noise_w: float = noise_w, n: int = 30) -> Measured:
+        def measured(
+            name: str, watts: float, wiggle: float, way: Way = way, noise_w: float = noise_w,
+            zero_w: float = way.zero_a * nominal_v, n: int = 30,
+        ) -> Measured:  # fmt: skip
             sd = sqrt((wiggle * watts) ** 2 + noise_w**2)
-            mean = watts * way.gain + way.draw.rng.gauss(0, sd / sqrt(n))
+            mean = watts * way.gain + zero_w + way.draw.rng.gauss(0, sd / sqrt(n))
             k = 2.55  # 95/95 two-sided of 30 readings: trade.md 1.6
             return Measured(name=name, watts=round(mean, 3), low_w=round(mean - k * sd, 3), high_w=round(mean + k * sd, 3),
                             sd_w=round(sd, 4), readings=n)  # fmt: skip
@@ -413,7 +416,7 @@ def record_of(van: Van) -> Record:
         ways.append(Commissioned(
             circuit=way.id, zero_a=round(way.zero_a, 4),
             standby=measured("standby", floor, 0.02) if floor else None,
-            levels=tuple(measured(x.name, x.watts, way.draw.wiggle) for x in load.levels) if load is not None else (),
+            levels=tuple(measured(x.name, x.watts + floor, way.draw.wiggle) for x in load.levels) if load is not None else (),
             runs=runs, run_s=run_s, idle_s=idle_s,
         ))  # fmt: skip
     return Record(vehicle="proving-van", version=1, made_ms=T0_MS - 30 * 86_400_000, who="fitter", instrument="clamp meter",

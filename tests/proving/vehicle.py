@@ -23,6 +23,7 @@ from panelward.records import (
     Schedule,
     Segment,
     Sense,
+    Settings,
     Supply,
     Surge,
     Vehicle,
@@ -202,7 +203,7 @@ class Van:
     held: list[Reading] = field(default_factory=list)  # a link gap's backlog
     holding: bool = False  # the link is away and keeps
     away: bool = False  # the link is away and loses
-    events: list[Presence] = field(default_factory=list)
+    events: list[Presence | Settings] = field(default_factory=list)
     extra: list[Reading] = field(default_factory=list)  # told besides: retained messages, an old backlog
     now_s: float = 0.0
 
@@ -389,7 +390,7 @@ class Van:
 
     # what is measured and sent
 
-    def run(self, seconds: float) -> Iterator[Reading | Presence]:
+    def run(self, seconds: float) -> Iterator[Reading | Presence | Settings]:
         """The stream in the order of `received`."""
         self.actions.sort(key=lambda item: item[0])
         period, over = self.period_s, False

@@ -13,7 +13,7 @@ One file a kind of condition, each owning its state, its deadlines and its save 
     supply       undervoltage-approach: `thevenin` learns the source, `charge` counts what it holds
     suspect      reading-suspect: values that can't be; `unmoved` holds the bank's meter against them
     swapped      reading-suspect: names that look swapped
-    drift        departed-from-record: daily medians against the sealed record; `cusum` adds them up
+    drift        departed-from-record: daily medians against the sealed record: `cusum` adds them up, `air` says what air does
     doing        no condition: what the vehicle is doing, by chargers, ignition and what a person said
     silence      readings-overdue: a circuit, a monitor, the broker
 
@@ -47,7 +47,7 @@ from panelward.watch.way import Way
 
 __all__ = ["Watch"]
 
-VERSION = 14
+VERSION = 15
 COLDEST_C, HOTTEST_C = -60.0, 125.0  # a probe beyond these is wrong, not the weather
 PROBE_OLD_MS = 3600_000
 FALSE_A_WEEK = 0.1  # of drift, over all metrics of the vehicle together, at most
@@ -90,6 +90,7 @@ class Watch:
         self.doing = DoingState(self._bench, self.panel, schedule)
         named = [(c, record.circuit(c.id)) for c in schedule.circuits if c.role == "load"] if record is not None else []
         self._h = threshold(sum(len(metrics_of(c, kept)) for c, kept in named if kept is not None), FALSE_A_WEEK)
+        self._drifts: dict[str, list[Drift]] = {}  # by monitor: what all of them do is the monitor's doing
         self._probes: dict[str, tuple[Silence, str]] = {}
         for circuit in schedule.circuits:
             self._enrol(circuit)
@@ -116,7 +117,9 @@ class Watch:
         commissioned = self._commissioned(circuit)
         if circuit.role == "load" and commissioned is not None and self.record is not None:
             source, ambient_c = self.schedule.supply(circuit.supply), self.record.ambient_c
-            drift = Drift(self._bench, self.panel, circuit, source, commissioned, ambient_c, self._h)
+            period_ms = round(1000 * over.monitor.expect_every_s)
+            beside = self._drifts.setdefault(over.monitor.name, [])
+            drift = Drift(self._bench, self.panel, circuit, source, commissioned, ambient_c, self._h, period_ms, beside)
             if self._anchor(circuit) is None:
                 drift.replaced(0)
         self.ways[circuit.id] = Way(

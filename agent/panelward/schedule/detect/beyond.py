@@ -57,5 +57,9 @@ def _departed(look: Look) -> Sight:
     if kinds & set(DRIFT_UNJUDGED):
         why = "its standby only: its draw goes with heat or with what hangs on it; it needs a commissioning record"
         return look.sight(DEPARTED, "together", None, why, COMMISSION)
-    why = f"by daily medians, a few days after it is {100 * (2 * DRIFT_SD + 0.02):.0f} % off; it needs a commissioning record"
+    off = f"a few days after it is {100 * (2 * DRIFT_SD + 0.02):.0f} % off"
+    if "compressor" in kinds and not any(probe.where == "outside" for probe in look.schedule.probes):
+        why = "its standby only: nothing tells how warm it is outside; it needs a commissioning record"
+    else:
+        why = f"by daily medians, {off}; it needs a commissioning record"
     return look.sight(DEPARTED, "together", None, why, COMMISSION)

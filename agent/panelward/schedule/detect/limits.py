@@ -86,5 +86,5 @@ SUMP_STARTS, SUMP_SLOWEST_S = 5, 30.0
 UNASSIGNED_BLOCK_S, UNASSIGNED_NIGHT, UNASSIGNED_SIGMAS, UNASSIGNED_LEAST_A = 3600.0, 6, 3.0, 0.03
 UNASSIGNED_ZERO_STEPS, UNASSIGNED_ZERO_A, UNASSIGNED_KNOWN_A = 1.0, 0.0115, 0.002
 DRIFT_SD = 0.03
-DRIFT_UNJUDGED = ("compressor", "air-heater", "socket", "inverter", "charger")
+DRIFT_UNJUDGED = ("air-heater", "socket", "inverter", "charger")
 IDLING_S = 6600.0  # watch.drain
