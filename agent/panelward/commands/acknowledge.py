@@ -35,10 +35,15 @@ def run(args: argparse.Namespace) -> int:
     body = {"who": args.who, "why": args.why}
     body |= {"alarm": args.alarm} if args.alarm else {"circuit": args.circuit}
     answer = ask(args.schedule, "acknowledge", body)
-    if args.json:
+    return said(answer, f"Done: {args.alarm or args.circuit} is {answer['state']}.", as_json=args.json)
+
+
+def said(answer: dict[str, Any], done: str, *, as_json: bool) -> int:
+    """Print an answer, `done` where it was; the exit code."""
+    if as_json:
         print(json.dumps(answer, ensure_ascii=False))
     elif answer["done"]:
-        print(f"Done: {args.alarm or args.circuit} is {answer['state']}.")
+        print(done)
     else:
         print(f"not done: {answer['why']}", file=sys.stderr)
     return 0 if answer["done"] else 2

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import argparse
 import getpass
-import json
 import os
 import sys
 from typing import Any
 
 from panelward.commands import add_schedule
-from panelward.commands.acknowledge import ask
+from panelward.commands.acknowledge import ask, said
 from panelward.commands.working import seconds_of
 
 
@@ -50,11 +49,5 @@ def run(args: argparse.Namespace) -> int:
     elif not args.once:
         kind = "unshelve" if args.end else "out-of-service" if args.out_of_service else "in-service"
     answer = ask(args.schedule, kind, body)
-    if args.json:
-        print(json.dumps(answer, ensure_ascii=False))
-    elif answer["done"]:
-        until = f" for {args.span}" if args.span else " until it is over" if args.once else ""
-        print(f"Done: {args.alarm or args.circuit} is {answer['state']}{until}.")
-    else:
-        print(f"not done: {answer['why']}", file=sys.stderr)
-    return 0 if answer["done"] else 2
+    until = f" for {args.span}" if args.span else " until it is over" if args.once else ""
+    return said(answer, f"Done: {args.alarm or args.circuit} is {answer['state']}{until}.", as_json=args.json)
