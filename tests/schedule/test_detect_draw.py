@@ -9,7 +9,7 @@ from math import floor
 
 import pytest
 
-from panelward.records import Circuit, Level, Load, Protection, Schedule, Segment, Sense, Surge, Transition, Will
+from panelward.records import Circuit, Level, Load, Probe, Protection, Schedule, Segment, Sense, Surge, Transition, Will
 from panelward.schedule.detect import Sight, detectability
 from plans import PLAN, T0, circuit, plan, run, stream
 
@@ -222,3 +222,12 @@ def test_a_circuit_without_a_monitor_is_seen_by_nobody() -> None:
     own = circuit("D1", "Lamp", "light", monitor=None, loads=(Load(kind="light"),))
     (said,) = detectability(replace(schedule_of(own), monitors=()))
     assert (said.what, said.can) == ("every fault", "no")
+
+
+@pytest.mark.parametrize(("where", "standby_only"), [(None, True), ("load:D1", True), ("panel", False), ("outside", False)])
+def test_a_compressor_s_departure_is_seen_where_it_is_known_how_warm_it_is(where: str | None, standby_only: bool) -> None:
+    """The core itself is held to it in tests/watch/test_drift_causes.py."""
+    own = circuit("D1", "Freezer", "compressor", levels=(Level(name="compressor", watts=50),))
+    probes = (Probe(id="T2", where=where, monitor="dc"),) if where else ()
+    found = sight(replace(schedule_of(own), probes=probes), "departure from its record")
+    assert ("its standby only" in found.why) is standby_only

@@ -175,8 +175,9 @@ def test_a_compressor_that_wears_is_told_where_it_is_known_how_warm_it_is() -> N
     def worn(day: int) -> float:
         return 1.0 + 0.2 * day / 30
 
-    known = live(both(probe(lambda _: 22.0, 24), rows("D1", worn, 24)), schedule=plan("D1", probe="outside"), kept=kept("D1"))
-    assert begun(known) == [("D1", "needs-more")]
+    for where, celsius in (("outside", 22.0), ("panel", 28.0)):
+        stream = both(probe(lambda _: celsius, 30), rows("D1", worn, 30))  # noqa: B023
+        assert begun(live(stream, schedule=plan("D1", probe=where), kept=kept("D1"))) == [("D1", "needs-more")]
     assert begun(live(rows("D1", worn, 24), schedule=plan("D1"), kept=kept("D1"))) == []  # it may be summer
 
 

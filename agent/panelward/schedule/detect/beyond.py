@@ -58,8 +58,8 @@ def _departed(look: Look) -> Sight:
         why = "its standby only: its draw goes with heat or with what hangs on it; it needs a commissioning record"
         return look.sight(DEPARTED, "together", None, why, COMMISSION)
     off = f"a few days after it is {100 * (2 * DRIFT_SD + 0.02):.0f} % off"
-    if "compressor" in kinds and not any(probe.where == "outside" for probe in look.schedule.probes):
-        why = "its standby only: nothing tells how warm it is outside; it needs a commissioning record"
+    if "compressor" in kinds and not any(probe.where in ("outside", "panel") for probe in look.schedule.probes):
+        why = "its standby only: no probe tells how warm it is around it; it needs a commissioning record"
     else:
         why = f"by daily medians, {off}; it needs a commissioning record"
     return look.sight(DEPARTED, "together", None, why, COMMISSION)
