@@ -26,14 +26,16 @@ from panelward.records import (
     Record,
     Replaced,
     Request,
+    Rezoned,
     Schedule,
     Settings,
     Transition,
 )
 from panelward.watch import VERSION as WATCH
 from panelward.watch import Watch
+from panelward.watch.panel import zone_named
 
-VERSION = 12
+VERSION = 13
 
 PRESENCES = ("aboard", "nobody-aboard", "laid-up")
 DEVICE = ("device", "fuse", "breaker")  # what a replaced device is called; any other word is the load, or a part of it
@@ -47,6 +49,7 @@ class Core:
         self.record: Record | None = None  # what was measured at the hand-over
         self._alarms = Alarms()
         self._shift_ms = 0
+        self.zone: tuple[str, str, int] | None = None  # what was asked for in the place of the schedule's: who, when
         self.offset_ms = 0  # the wall clock's, where it is set, less the axis: people's hours are on it
         self._now_ms = 0  # own axis
         self._known = False
@@ -104,6 +107,8 @@ class Core:
         elif isinstance(record, Request):
             if record.kind == "replaced":
                 return self._replaced(record, now_ms, out)
+            if record.kind == "timezone":
+                return self._rezoned(watch, record, now_ms, out)
             answer = self._request(record, now_ms)
             return [*self._collect(watch, out), answer]
         return self._collect(watch, out)
@@ -152,7 +157,8 @@ class Core:
         if old is not None:
             out = self._advance(old, now_ms)
         self._known, self._now_ms = True, now_ms
-        schedule, self.record = settings.schedule, settings.record
+        self.zone = settings.timezone
+        schedule, self.record = _in_zone(settings.schedule, self.zone), settings.record
         replaced = dict(old.replaced) if old is not None else {}
         for circuit_id, part, at_ms in settings.replaced:
             replaced[circuit_id, part] = max(at_ms, replaced.get((circuit_id, part), 0))
@@ -226,6 +232,25 @@ class Core:
         out.append(Replaced(at_ms=at_ms, circuit=circuit_id, part=part, what=request.what, who=request.who))
         return [*out, Answer(id=request.id, done=True, why="", state=part)]
 
+    def _rezoned(self, watch: Watch, request: Request, now_ms: int, out: list[Output]) -> list[Output]:
+        """Local time is another's from now on; nothing that is known of a circuit changes."""
+        name = (request.timezone or "").strip()
+        zone, was = zone_named(name), watch.schedule.vehicle.timezone
+        self._collect(watch, out)
+        if zone is None:
+            why = f"there is no time zone '{name[:60]}': it takes a name like Europe/Oslo"
+        else:
+            why = "" if request.who.strip() else "a change of the time zone needs who asks for it"
+        if zone is None or why:
+            return [*out, Answer(id=request.id, done=False, why=why, state=was)]
+        at_ms = now_ms + self._shift_ms
+        self.zone = (name, request.who, at_ms)
+        watch.schedule = _in_zone(watch.schedule, self.zone)
+        watch.panel.rezone(zone)
+        if name != was:
+            out.append(Rezoned(at_ms=at_ms, timezone=name, was=was, who=request.who))
+        return [*out, Answer(id=request.id, done=True, why="", state=name)]
+
     def standing(self) -> tuple[Alarm, ...]:
         """Alarms that are not over."""
         return self._alarms.standing()
@@ -244,6 +269,7 @@ class Core:
             "version": VERSION,
             "shift_ms": self._shift_ms,
             "offset_ms": self.offset_ms,
+            "zone": list(self.zone) if self.zone is not None else None,
             "now_ms": self._now_ms,
             "replaced": [[*key, at_ms] for key, at_ms in self._ready().replaced.items()],
             "watch": self._ready().save(),
@@ -258,6 +284,8 @@ class Core:
         if found != mine:
             raise PanelwardError(f"saved state of version {found}; this program reads {mine}")
         self.offset_ms = state["offset_ms"]
+        self.zone = (state["zone"][0], state["zone"][1], state["zone"][2]) if state["zone"] is not None else None
+        schedule = _in_zone(schedule, self.zone)
         self._shift_ms, self._now_ms, self._known = state["shift_ms"], state["now_ms"], True
         self.record = record
         replaced = {(circuit_id, part): at_ms for circuit_id, part, at_ms in state["replaced"]}
@@ -270,6 +298,12 @@ class Core:
         self._alarms = Alarms(shift_ms=self._shift_ms)
         self._acquaint(schedule)
         self._alarms.restore(state["alarms"])
+
+
+def _in_zone(schedule: Schedule, zone: tuple[str, str, int] | None) -> Schedule:
+    if zone is None or zone_named(zone[0]) is None or schedule.vehicle.timezone == zone[0]:
+        return schedule
+    return replace(schedule, vehicle=replace(schedule.vehicle, timezone=zone[0]))
 
 
 def _ended(alarm: Alarm, now_ms: int) -> Condition:

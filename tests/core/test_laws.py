@@ -39,7 +39,9 @@ def days(draw: Callable[..., Any]) -> list[Input]:
     now = {c: levels[-1] for c, levels in LEVELS.items()}
     for _ in range(draw(st.integers(5, 30))):
         event = draw(
-            st.sampled_from(["level"] * 6 + ["gap", "late", "ack", "away", "back", "gone", "drill", "volts", "work", "new"])
+            st.sampled_from(
+                ["level"] * 6 + ["gap", "late", "ack", "away", "back", "gone", "drill"] + ["volts", "work", "new", "zone"]
+            )
         )
         volts = 13.0
         if event == "level":
@@ -63,6 +65,9 @@ def days(draw: Callable[..., Any]) -> list[Input]:
         elif event == "new":
             circuit_id, what = draw(st.sampled_from(["D1", "D6", "D7", "D99"])), draw(st.sampled_from(["fan", "fuse"]))
             inputs.append(Request(kind="replaced", received_ms=at_ms, who="fitter", circuit=circuit_id, what=what))
+        elif event == "zone":
+            name = draw(st.sampled_from(["Asia/Tokyo", "UTC", "Nowhere/At all"]))
+            inputs.append(Request(kind="timezone", received_ms=at_ms, who="driver", timezone=name))
         elif event == "volts":
             volts = draw(st.sampled_from([0.0, 10.5, 11.7]))
         for _ in range(draw(st.integers(1, 25))):

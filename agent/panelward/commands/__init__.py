@@ -31,6 +31,7 @@ COMMANDS = (
     "working",
     "presence",
     "replaced",
+    "timezone",
     "drill",
     "rehearse",
     "learn",

@@ -35,12 +35,12 @@ def register(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     from panelward.journal import Journal
 
-    zone = zone_of(args.schedule)
     journal = Journal.read(args.journal)
     try:
+        row = journal.present()
+        zone = zone_of(args.schedule, row)
         if args.why is not None:
             return _why(journal.last_transitions(MOST, alarm_id=args.why), args, zone)
-        row = journal.present()
         if row and not args.json and args.last <= 0:
             print("".join(f"{line}\n" for line in work_lines(row, time.time(), zone)), end="")
         found = journal.last_transitions(args.last) if args.last > 0 else journal.standing()

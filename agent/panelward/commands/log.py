@@ -52,14 +52,14 @@ def _changes(args: argparse.Namespace) -> int:
 
     journal = Journal.read(args.journal)
     try:
-        found = journal.changes()
+        found, row = journal.changes(), journal.present()
     finally:
         journal.close()
     if args.json:
         for each in found:
             print(json.dumps(each, ensure_ascii=False))
         return 0
-    zone = zone_of(args.schedule)
+    zone = zone_of(args.schedule, row)
     for each in found:
         when = datetime.fromtimestamp(each["at_ms"] / 1000, UTC).astimezone(zone)
         by = f", by {each['who']}" if each["who"] else ""
@@ -71,7 +71,12 @@ def _changes(args: argparse.Namespace) -> int:
     return 0
 
 
-_DONE = {"reload": "read anew", "start": "changed before a start", "refused": "refused, the old ones stayed"}
+_DONE = {
+    "reload": "read anew",
+    "start": "changed before a start",
+    "refused": "refused, the old ones stayed",
+    "timezone": "time zone",
+}
 
 
 def _backup(args: argparse.Namespace) -> int:

@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(row, ensure_ascii=False))
     else:
-        print("\n".join(table(row, standing, time.time(), zone_of(args.schedule))))
+        print("\n".join(table(row, standing, time.time(), zone_of(args.schedule, row))))
     return 1 if any(alarm["state"] != "normal" for alarm in row["standing"]) else 0
 
 
@@ -75,6 +75,7 @@ def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float
         lines.append(
             fill(f"At a steady draw that is no level of its schedule: {', '.join(unnamed)}.", 80, subsequent_indent="  ")
         )
+    lines += zone_lines(row, zone)
     lines += work_lines(row, real_now_s, zone)
     if row["refused"]:
         lines.append(f"{row['refused']} messages could not be read.")
@@ -100,6 +101,15 @@ def doing_line(doing: dict[str, Any] | None) -> str:
             if is_case
         ]
     return f"The vehicle: {', '.join(said) or 'unknown what it is doing'}."
+
+
+def zone_lines(row: dict[str, Any], zone: ZoneInfo) -> list[str]:
+    """That local time is not the schedule's: by whom, since when."""
+    asked = row.get("timezone") or {}
+    if not asked.get("who"):
+        return []
+    since = datetime.fromtimestamp(asked["since_ms"] / 1000, UTC).astimezone(zone)
+    return [fill(f"Local time is {asked['name']} since {since:%a %d %b %H:%M}, by {asked['who']}.", 80, subsequent_indent="  ")]
 
 
 def work_lines(row: dict[str, Any], real_now_s: float, zone: ZoneInfo) -> list[str]:
@@ -137,11 +147,13 @@ def _age(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.0f} h"
 
 
-def zone_of(schedule: str) -> ZoneInfo:
-    """The vehicle's zone where the schedule can be read; else UTC."""
+def zone_of(schedule: str, row: dict[str, Any] | None = None) -> ZoneInfo:
+    """The zone that the watch goes by, from its row; else the schedule's where that can be read; else UTC."""
     from panelward.errors import PanelwardError
     from panelward.schedule import load
 
+    if row and row.get("timezone"):
+        return ZoneInfo(row["timezone"]["name"])
     try:
         return ZoneInfo(load(schedule)[0].vehicle.timezone)
     except PanelwardError:

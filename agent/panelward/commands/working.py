@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from panelward.commands import add_schedule
+from panelward.commands import add_journal, add_schedule
 from panelward.commands.acknowledge import ask
 from panelward.commands.now import zone_of
 
@@ -37,6 +37,7 @@ def register(subparsers: Any) -> None:
     command.add_argument("--who", help="who works (default: the user of this computer)")
     command.add_argument("--why", default="", help="what for, for the journal")
     add_schedule(command)
+    add_journal(command)
     command.add_argument("--json", action="store_true", help="the answers, one object a circuit")
 
 
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     if args.done:
         body["done"] = True
     else:
-        for_s = seconds_of(args.span) if args.span else seconds_until(args.until, time.time(), zone_of(args.schedule))
+        for_s = seconds_of(args.span) if args.span else seconds_until(args.until, time.time(), _zone(args))
         if for_s is None:
             wanted = "--for takes 2h, 45min or 1h30min" if args.span else "--until takes a time like 15:00"
             print(f"panelward working: {wanted}, not {(args.span or args.until)[:40]!r}", file=sys.stderr)
@@ -70,6 +71,21 @@ def run(args: argparse.Namespace) -> int:
         print("Alarms there are not sent until then, except of what life depends on.")
         print("This switches nothing off: isolate every source before touching a panel.")
     return code
+
+
+def _zone(args: argparse.Namespace) -> ZoneInfo:
+    """What the watch goes by, where its journal can be read here."""
+    from panelward.errors import EnvironmentFault
+    from panelward.journal import Journal
+
+    try:
+        journal = Journal.read(args.journal)
+    except EnvironmentFault:
+        return zone_of(args.schedule)
+    try:
+        return zone_of(args.schedule, journal.present())
+    finally:
+        journal.close()
 
 
 def seconds_of(span: str) -> int | None:

@@ -47,6 +47,7 @@ from panelward.records import (
     Reading,
     Replaced,
     Request,
+    Rezoned,
     Schedule,
     Settings,
     Transition,
@@ -148,6 +149,10 @@ class Daemon:
         if self._real.first_step_s:
             self._outward.clock_was_set(self._real.first_step_s, hours=False)
         self._was = ""  # the text of the schedule that was in force when the program ended
+        self._plain = self.schedule
+        self._zone_row: dict[str, Any] | None = next(
+            (c for c in reversed(self._journal.changes()) if c["kind"] == "timezone"), None
+        )
         self._restore()
         self._plain, self._plain_text = self.schedule, self._text  # as written, without what was learned
         self.schedule, self._text = self._learned()
@@ -352,7 +357,7 @@ class Daemon:
             if isinstance(item, Answer):
                 if request.kind == "replaced" and item.done:
                     self._anew()
-                if request.kind in ("working", "presence", "replaced"):
+                if request.kind in ("working", "presence", "replaced", "timezone"):
                     self._commit()  # it is in the journal, and `now` shows it, before it is answered
                 return item
         return Answer(id=request.id, done=False, why="nothing came of it")
@@ -395,9 +400,11 @@ class Daemon:
         self._feed(
             Settings(
                 received_ms=self._clock.now_ms(), schedule=self.schedule, schedule_text=self._text, started=started,
-                silence_from_start=self.SILENCE_FROM_START, replaced=replaced, **self._commissioned(),
+                silence_from_start=self.SILENCE_FROM_START, replaced=replaced,
+                timezone=reload.zone_of(self._zone_row, self._plain.vehicle.timezone), **self._commissioned(),
             )
         )  # fmt: skip
+        self._outward.zone = self._core.schedule.vehicle.timezone
 
     def _since_it_ended(self) -> None:
         """A schedule that was changed while nobody watched is said like one that is read anew."""
@@ -442,6 +449,12 @@ class Daemon:
         """What is journalled beside the alarms."""
         self._journal.doing([asdict(item) for item in out if isinstance(item, Doing)])
         self._journal.replaced([asdict(item) for item in out if isinstance(item, Replaced)])
+        for item in out:
+            if isinstance(item, Rezoned) and (self._zone_row is None or self._zone_row["at_ms"] < item.at_ms):
+                self._zone_row = reload.zone_row(item, self._plain.vehicle.timezone)
+                self._journal.changed([self._zone_row])
+                self._outward.zone = item.timezone
+                self._log(f"local time is {item.timezone} from now on, by {item.who}")
 
     def _commit(self) -> None:
         self._outward.commit(self._now_row())

@@ -84,7 +84,7 @@ class Outward:
         self._failing: dict[str, float] = {}  # addresses whose messages are not taken: since when, Unix seconds
         self._unheard: set[str] = set()  # … and that was told
         self._bundles: dict[int, list[OutboxRow]] = {}  # on their way, by the row that stands for them
-        self._zone, self._afresh = zone, afresh  # what would be said of an alarm now
+        self.zone, self._afresh = zone, afresh  # what would be said of an alarm now
         self.disk_fault = ""
         self.commit_due_s = 0.0  # monotonic
         self.outbox_due_s = 0.0
@@ -117,7 +117,7 @@ class Outward:
             )
             for t, told in shown
         ]  # fmt: skip
-        self._zone = schedule.vehicle.timezone
+        self.zone = schedule.vehicle.timezone
         rows: list[OutboxRow] = []
         gone: list[Withdrawal] = []
         for transition, told in shown:
@@ -217,7 +217,7 @@ class Outward:
         """Is it time for the weekly sign, in a vehicle that has been watched since `since_ms` at least?"""
         if self._people.weekly_day is None or not self._addresses:
             return False
-        local = datetime.fromtimestamp(self._local_ms() / 1000.0, UTC).astimezone(ZoneInfo(self._zone))
+        local = datetime.fromtimestamp(self._local_ms() / 1000.0, UTC).astimezone(ZoneInfo(self.zone))
         # Asked for an hour ahead, so that it is on the sheet and not behind it.
         due = whom.weekly_since(self._people, local + timedelta(hours=1))
         if due is None or due.timestamp() * 1000 < since_ms:
@@ -291,7 +291,7 @@ class Outward:
                 for row in rows
             ]
             how = "network" if any(row.attempts for row in rows) else "sheet" if any(row.on_sheet for row in rows) else "sleep"
-            text = together(pieces, how, max(number_of(row.body) for row in rows), self._zone, at_s)
+            text = together(pieces, how, max(number_of(row.body) for row in rows), self.zone, at_s)
         if any(row.repeat for row in rows):
             text = repeated(text)
         worst = max((row.priority for row in rows), key=PRIORITIES.index)

@@ -54,6 +54,11 @@ def present(core: Core, *, real_s: float, rate: float, connected: bool, refused:
         "refused": refused,
         "circuits": rows,
         "doing": asdict(replace(watch.doing.latest, at_ms=watch.doing.latest.at_ms + shift_ms)),
+        "timezone": {
+            "name": core.schedule.vehicle.timezone,
+            "who": core.zone[1] if core.zone is not None else "",
+            "since_ms": core.zone[2] if core.zone is not None else None,
+        },
         "works": [{"who": w.who, "circuit": w.circuit, "why": w.why, "until_ms": w.until_ms + shift_ms} for w in core.works()],
         "standing": [
             {"id": a.id, "kind": a.condition.kind, "priority": a.condition.priority, "state": a.state} for a in core.standing()

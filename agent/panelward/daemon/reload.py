@@ -8,7 +8,7 @@ from typing import Any
 
 from panelward.daemon.starting import ready_to_watch
 from panelward.errors import EnvironmentFault, PanelwardError
-from panelward.records import Request, Schedule
+from panelward.records import Request, Rezoned, Schedule
 from panelward.records.people import People
 from panelward.schedule import load
 from panelward.schedule.difference import difference, new_findings, people_difference
@@ -58,6 +58,22 @@ def row(
 ) -> dict[str, Any]:  # fmt: skip
     """What the journal keeps of a change: `kind` is reload, start or refused."""
     return {"at_ms": request.received_ms, "kind": kind, "who": request.who, "changed": changed, "found": found, "why": why}
+
+
+def zone_row(found: Rezoned, written: str) -> dict[str, Any]:
+    """The same for another time zone. `written`: the schedule's own; where that is changed, it holds again."""
+    line = f"vehicle timezone {found.was} -> {found.timezone}"
+    return {
+        "at_ms": found.at_ms, "kind": "timezone", "who": found.who, "changed": (line,), "found": (), "why": "",
+        "timezone": found.timezone, "written": written,
+    }  # fmt: skip
+
+
+def zone_of(row: Mapping[str, Any] | None, written: str) -> tuple[str, str, int] | None:
+    """What was asked for last, as the settings carry it; None: the schedule's own holds."""
+    if row is None or row["written"] != written or row["timezone"] == written:
+        return None
+    return row["timezone"], row["who"], row["at_ms"]
 
 
 def lines(changed: tuple[str, ...], found: tuple[str, ...]) -> list[str]:

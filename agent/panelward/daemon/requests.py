@@ -19,6 +19,7 @@ KINDS = (
     "working",
     "presence",
     "replaced",
+    "timezone",
 )
 LONGEST = 64 * 1024
 TEXT_MOST = 500
@@ -58,6 +59,7 @@ def read(kind: str, payload: bytes, received_ms: int) -> Request:
         done=done,
         presence=_text(body, "presence") or None,
         what=_text(body, "what"),
+        timezone=_text(body, "timezone") or None,
         reply_to=_text(body, "reply_to") or None,
     )
 

@@ -33,6 +33,8 @@ def read(kind: str, body: str, parse: Callable[[str], Schedule]) -> Input:
         known = {name: found[name] for name in _names(Settings) if name in found}
         commissioned = sealed.parse(known["record_text"]) if known.get("record_text") else None
         known["replaced"] = tuple((each[0], each[1], each[2]) for each in found.get("replaced", ()))
+        zone = found.get("timezone")
+        known["timezone"] = (zone[0], zone[1], zone[2]) if zone else None
         return Settings(schedule=parse(found["schedule_text"]), record=commissioned, **known)
     record = _KINDS[kind]
     return record(**{name: found[name] for name in _names(record) if name in found})

@@ -21,6 +21,7 @@ from panelward.records.outputs import (
     Figure,
     Output,
     Replaced,
+    Rezoned,
     Transition,
 )
 from panelward.records.plan import (
@@ -82,6 +83,7 @@ __all__ = [
     "Record",
     "Replaced",
     "Request",
+    "Rezoned",
     "Schedule",
     "Segment",
     "Sense",

@@ -49,6 +49,7 @@ class Request:
     done: bool = False  # working only: it is over
     presence: str | None = None  # presence only: aboard | nobody-aboard | laid-up
     what: str = ""  # replaced only: the device, or any other word for what its load is or has in it
+    timezone: str | None = None  # timezone only: its name, like Europe/Oslo
     reply_to: str | None = None
 
 
@@ -64,6 +65,7 @@ class Settings:
     record: Record | None = None  # what was measured when it was handed over
     record_text: str = ""  # its sealed text: journalled likewise
     replaced: tuple[tuple[str, str, int], ...] = ()  # (circuit, load | device, Unix ms): what the journal knows of it
+    timezone: tuple[str, str, int] | None = None  # (zone, who, Unix ms): asked for on a journey, over the schedule's own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

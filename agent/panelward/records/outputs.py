@@ -129,4 +129,14 @@ class Replaced:
     who: str = ""
 
 
-Output = Transition | Answer | Doing | Replaced
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rezoned:
+    """Local time is another's from now on: hours of loads and of people, and the clock in sentences."""
+
+    at_ms: int
+    timezone: str
+    was: str
+    who: str = ""
+
+
+Output = Transition | Answer | Doing | Replaced | Rezoned

@@ -39,6 +39,10 @@ class Panel:
         self.shift_ms = 0  # from the core's own axis to Unix time
         self.offset_ms = 0  # from there to the wall clock, where that was set back
 
+    def rezone(self, zone: ZoneInfo) -> None:
+        """The vehicle crossed a border: its local time is another's from now on."""
+        self._zone, self._quarter = zone, -1
+
     def save(self) -> dict[str, Any]:
         state: dict[str, Any] = {name: getattr(self, name) for name in _KEPT}
         return state | {"inside": [[name, celsius, at_ms] for name, (celsius, at_ms) in self.inside.items()]}
@@ -60,6 +64,14 @@ class Panel:
 
 
 _KEPT = ("panel_c", "panel_ms", "outside_c", "outside_ms", "pumped_ms")
+
+
+def zone_named(name: str) -> ZoneInfo | None:
+    """The time zone of that name; None: there is none."""
+    try:
+        return ZoneInfo(name) if 0 < len(name) <= 100 else None
+    except (ValueError, KeyError, OSError):  # ZoneInfoNotFoundError is a KeyError; a folder's name is an OSError
+        return None
 
 
 def within(hours: tuple[tuple[int, int], ...], minute: int) -> bool:
