@@ -19,6 +19,7 @@ from panelward.records import (
     Broker,
     Duty,
     Exemption,
+    Fitter,
     Level,
     Load,
     Monitor,
@@ -81,6 +82,7 @@ def test_every_key_arrives() -> None:
     assert schedule.vehicle == Vehicle(
         name="Survey van", id="survey-van", timezone="Europe/Oslo", rules_dc=("33 CFR 183.425",), rules_ac=("IEC 60364-5-52",),
         spares=("D14",), unheard_after_s=1800.0, sign_of_life_to="https://owner.example/sign",
+        fitter=Fitter(name="Fjord Panels", phone="+44 1632 960123"), panel="odd-left", door_at="http://panel.local:8460",
     )  # fmt: skip
     assert schedule.broker == Broker(
         host="127.0.0.1", port=8883, username="panelward", password_file="/etc/panelward/broker.password", tls=True,

@@ -258,6 +258,7 @@ def test_what_cannot_be_judged_is_noted() -> None:
     assert {finding.rule for finding in found if finding.grade != "note"} == {"feeder-unprotected"}
     assert {finding.rule: finding.circuit for finding in found} == {
         "rules-not-named": None,
+        "fitter-unknown": None,
         "bonding-unseen": None,
         "fault-unknown": None,
         "feeder-unprotected": None,

@@ -12,7 +12,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panelward.records import Battery, Circuit, Exemption, Feeder, Level, Load, Protection, Schedule, Segment, Supply, Surge
+from panelward.records import (
+    Battery,
+    Circuit,
+    Exemption,
+    Feeder,
+    Fitter,
+    Level,
+    Load,
+    Protection,
+    Schedule,
+    Segment,
+    Supply,
+    Surge,
+)
 from panelward.schedule import Finding, vet
 from plans import PLAN, circuit, plan
 
@@ -454,6 +467,12 @@ def test_rules_are_named_or_said_to_be_taken() -> None:
     (found,) = of(fitted, "device-above-ampacity")
     assert found.limit == 15  # 14 AWG's row of the US low-voltage rule, from memory; 33 CFR has 35 A
     assert "NEC 551.10" in found.source
+
+
+def test_a_fitter_who_is_not_written_is_noted() -> None:
+    assert {f.grade for f in of(plan(way()), "fitter-unknown")} == {"note"}
+    named = replace(plan(way()), vehicle=replace(PLAN.vehicle, fitter=Fitter(phone="112")))
+    assert of(named, "fitter-unknown") == []
 
 
 LOADS = st.builds(

@@ -10,6 +10,11 @@ timezone = "Europe/Oslo"
 spares = ["D14"]
 unheard_after = "30min"
 sign_of_life_to = "https://owner.example/sign"
+panel = "odd-left"
+door_at = "http://panel.local:8460"
+[vehicle.fitter]
+name = "Fjord Panels"
+phone = "+44 1632 960123"
 [vehicle.rules]
 dc = ["33 CFR 183.425"]
 ac = ["IEC 60364-5-52"]

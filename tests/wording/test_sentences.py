@@ -12,9 +12,9 @@ from dataclasses import replace
 import pytest
 
 from panelward.alarm import KINDS
-from panelward.records import GROUP_OF, Circuit, Schedule, Supply, Transition
+from panelward.records import GROUP_OF, Circuit, Fitter, Schedule, Supply, Transition
 from panelward.watch.causes import HYPOTHESES, UPSTREAM, shown
-from panelward.wording import alarm_object, body, english, message, say
+from panelward.wording import Piece, alarm_object, body, english, message, say, together
 from plans import PLAN, T0, circuit, plan
 
 FORBIDDEN = ("safe", "ok", "fine", "restored", "normal", "reset", "blown", "dead", "larger", "just", "guaranteed",
@@ -381,6 +381,38 @@ def test_the_body_has_number_evidence_and_caution() -> None:
     assert "Message 31." in text
     assert "Could be: switched off, its fuse or breaker." in text
     assert "does not protect" in text
+
+
+FITTER = Fitter(phone="+44 1632 960123", name="Fjord Panels")
+
+
+def test_the_fitters_number_is_in_the_body_where_the_words_ask_for_the_fitter_and_nowhere_else() -> None:
+    """Its innocent twins: a sentence that asks for nobody; a schedule that does not say who it is; a test message."""
+    rings = "The fitter, Fjord Panels: +44 1632 960123."
+    asked = 0
+    for name in LOADS:
+        schedule, load = schedule_with(name, "Sample load")
+        for case in CASES:
+            found = alarm_object(transition(load, case), schedule)
+            bare = body(found, 1).splitlines()
+            wanted = any("fitter" in line for line in bare)
+            asked += wanted
+            assert body(found, 1, fitter=FITTER).splitlines() == [*bare[:-2], *([rings] if wanted else []), *bare[-2:]]
+            assert "960123" not in found["message"]
+    assert asked >= 20
+    drill = transition(PLAN.circuits[1], ("drill", None, "low", {}, ()), subject="broker", subject_id="drill")
+    assert "960123" not in body(alarm_object(drill, PLAN), 1, fitter=FITTER)
+    assert (
+        body(found | {"message": "Ring the fitter."}, 1, fitter=replace(FITTER, name=None)).count("The fitter: +44 1632") == 1
+    )
+
+
+def test_messages_that_go_out_together_say_it_once() -> None:
+    pieces = [Piece(f"a{n}", "Ring the fitter about Water pump.", 1, 0.0) for n in range(3)]
+    assert together(pieces, "sleep", 3, "UTC", 60.0, fitter=FITTER).count("The fitter, Fjord Panels: +44 1632 960123.") == 1
+    assert "960123" not in together(pieces, "sleep", 3, "UTC", 60.0)
+    calm = [piece._replace(sentence="Look at Water pump.") for piece in pieces]
+    assert "960123" not in together(calm, "sleep", 3, "UTC", 60.0, fitter=FITTER)
 
 
 def test_the_phone_gets_evidence_without_its_weights() -> None:

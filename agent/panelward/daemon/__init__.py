@@ -404,7 +404,8 @@ class Daemon:
                 timezone=reload.zone_of(self._zone_row, self._plain.vehicle.timezone), **self._commissioned(),
             )
         )  # fmt: skip
-        self._outward.zone = self._core.schedule.vehicle.timezone
+        vehicle = self._core.schedule.vehicle
+        self._outward.zone, self._outward.fitter = vehicle.timezone, vehicle.fitter
 
     def _since_it_ended(self) -> None:
         """A schedule that was changed while nobody watched is said like one that is read anew."""

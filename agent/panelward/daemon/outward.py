@@ -19,7 +19,7 @@ from panelward.errors import EnvironmentFault
 from panelward.journal import Journal, OutboxRow, StoredTransition, Withdrawal
 from panelward.notify import Delivery, SendResult, SendRow, whom
 from panelward.notify.policy import next_try_s
-from panelward.records import PRIORITIES, Schedule, Transition
+from panelward.records import PRIORITIES, Fitter, Schedule, Transition
 from panelward.records.people import People
 from panelward.wording import Piece, alarm_object, body, english, number_of, repeated, title, together
 
@@ -85,6 +85,7 @@ class Outward:
         self._unheard: set[str] = set()  # … and that was told
         self._bundles: dict[int, list[OutboxRow]] = {}  # on their way, by the row that stands for them
         self.zone, self._afresh = zone, afresh  # what would be said of an alarm now
+        self.fitter: Fitter | None = None  # whose number messages that go out together say
         self.disk_fault = ""
         self.commit_due_s = 0.0  # monotonic
         self.outbox_due_s = 0.0
@@ -187,7 +188,7 @@ class Outward:
             gone.append(Withdrawal(t.id, t.sequence, english.ANSWERED.format(what=what)))
         if not plan.errands:
             return [], gone
-        text = body(shown, self._journal.next_message_number())
+        text = body(shown, self._journal.next_message_number(), fitter=schedule.vehicle.fitter)
         rows = []
         for errand in plan.errands:
             if t.kind == "messages-unsent" and (errand.ref == t.subject_id or told.over):
@@ -291,7 +292,7 @@ class Outward:
                 for row in rows
             ]
             how = "network" if any(row.attempts for row in rows) else "sheet" if any(row.on_sheet for row in rows) else "sleep"
-            text = together(pieces, how, max(number_of(row.body) for row in rows), self.zone, at_s)
+            text = together(pieces, how, max(number_of(row.body) for row in rows), self.zone, at_s, fitter=self.fitter)
         if any(row.repeat for row in rows):
             text = repeated(text)
         worst = max((row.priority for row in rows), key=PRIORITIES.index)

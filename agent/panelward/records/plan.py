@@ -10,6 +10,14 @@ from math import inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Fitter:
+    """Who answers for the wiring, and is rung about it."""
+
+    phone: str
+    name: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Vehicle:
     name: str
     id: str
@@ -19,6 +27,9 @@ class Vehicle:
     spares: tuple[str, ...] = ()  # positions of the panel that are not wired
     unheard_after_s: float | None = None  # a watch from afar says so after this long without a sign of life
     sign_of_life_to: str | None = None  # an HTTP address of the owner's that is told every few minutes that the watch lives
+    fitter: Fitter | None = None
+    panel: str = "one-column"  # one-column | odd-left (odd ways left, even ways right): how the ways hang on the wall
+    door_at: str | None = None  # the address under which phones in the vehicle reach the door's page
 
     def rules(self, supply_kind: str) -> tuple[str, ...]:
         return self.rules_ac if supply_kind == "ac" else self.rules_dc

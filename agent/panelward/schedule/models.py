@@ -56,6 +56,22 @@ Name = Annotated[str, Text("a name", most=80)]
 File = Annotated[str, Text("the name of a file", most=1000)]
 Host = Annotated[str, Pattern(r"[^\s/@]{1,255}", "the name or address of a host, without spaces or slashes")]
 HttpAddress = Annotated[str, Pattern(r"https?://[^\s]{1,500}", "an address that begins with http:// or https://")]
+# The page's own address and nothing secret: no user, no query, a short plain path at most.
+DoorAddress = Annotated[
+    str,
+    Pattern(
+        r"https?://[^\s/?#@]{1,255}(?:/[A-Za-z0-9._~/-]{0,100})?",
+        "the address of the door's page, like http://panel.local:8460, without user, query or fragment",
+    ),
+]
+# At most 15 digits: ITU-T E.164.
+Phone = Annotated[
+    str,
+    Pattern(
+        r"(?=(?:[^0-9]*[0-9]){3,15}[^0-9]*$)\+?[0-9(][0-9 ()+-]{1,29}",
+        'a telephone number like "+44 1632 960123": 3 to 15 digits, spaces, + - ( )',
+    ),
+]
 VehicleId = Annotated[str, Pattern(r"[a-z0-9-]{1,64}", "small letters a-z, digits and - only")]
 Topic = Annotated[str, Text("an MQTT topic", most=65535)]
 Pointer = Annotated[str, JsonPointer()]
@@ -83,6 +99,13 @@ class RulesTable(Table):
     ac: list[RuleOfAc] = Field(default_factory=list)
 
 
+class FitterTable(Table):
+    """Who answers for the wiring: rung where a message asks for it."""
+
+    name: Name | None = None
+    phone: Phone
+
+
 class VehicleTable(Table):
     name: Name
     id: VehicleId | None = None
@@ -91,6 +114,9 @@ class VehicleTable(Table):
     spares: list[Name] = Field(default_factory=list)
     unheard_after: Span | None = None
     sign_of_life_to: HttpAddress | None = None
+    fitter: FitterTable | None = None
+    panel: Annotated[str, OneOf("one-column", "odd-left")] = "one-column"
+    door_at: DoorAddress | None = None
 
 
 class BrokerTable(Table):

@@ -9,9 +9,9 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from panelward.records import Circuit, Facts, Figure, Schedule, Transition
+from panelward.records import Circuit, Facts, Figure, Fitter, Schedule, Transition
 from panelward.wording import english, flood, say
-from panelward.wording.together import Piece, together
+from panelward.wording.together import Piece, ring, together
 
 __all__ = ["Piece", "alarm_object", "body", "message", "number_of", "repeated", "title", "together"]
 
@@ -83,8 +83,8 @@ def title(schedule: Schedule) -> str:
     return say.shorten(schedule.vehicle.name, 40)
 
 
-def body(found: dict[str, Any], number: int) -> str:
-    """The notification's text: the sentence, then why, what else it could be, the running number, the caution."""
+def body(found: dict[str, Any], number: int, *, fitter: Fitter | None = None) -> str:
+    """The notification's text: the sentence, then why, what else it could be, whom to ring, the running number, the caution."""
     lines = [str(found["message"])]
     evidence = [_WEIGHTS.sub("", str(line)) for line in found["evidence"][:3]]
     if evidence:
@@ -95,6 +95,7 @@ def body(found: dict[str, Any], number: int) -> str:
         tell = _either(found["candidates"], str(found.get("device", "fuse")), parent="circuit" not in found)
         if tell not in lines[0] and not lines[0].startswith(english.LEAVE):
             lines.append(english.TELL + tell)
+    lines += ring(lines, fitter)
     lines.append(english.MESSAGE_NUMBER.format(number=number))
     lines.append(english.CAUTION)
     return "\n".join(lines)

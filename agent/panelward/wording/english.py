@@ -865,6 +865,8 @@ CAUTION = (
     "This watches; it does not protect. Isolate every source before touching a panel; the way's own rating and licensed "
     "practice decide. It is no gas, smoke or CO alarm."
 )
+FITTER = "fitter"  # a text with this word asks for the fitter's number
+RING = ("The fitter: {phone}.", "The fitter, {name}: {phone}.")  # the second where the name is written
 MESSAGE_NUMBER = "Message {number}."
 WHY = "Why: "
 EITHER = "Could be: "

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from panelward.records import Fitter
 from panelward.wording import english, say
 
-__all__ = ["Piece", "together"]
+__all__ = ["Piece", "ring", "together"]
 
 LINES = 8  # a phone shows about so many without a turn of the thumb (our own choice)
 
@@ -21,7 +22,16 @@ class Piece(NamedTuple):
     created_s: float
 
 
-def together(pieces: Sequence[Piece], how: str, number: int, zone: str, now_s: float) -> str:
+def ring(lines: Sequence[str], fitter: Fitter | None) -> list[str]:
+    """The fitter's number, where it is known and the lines ask for it."""
+    if fitter is None or not any(english.FITTER in line for line in lines):
+        return []
+    return [english.RING[fitter.name is not None].format(name=fitter.name, phone=fitter.phone)]
+
+
+def together(
+    pieces: Sequence[Piece], how: str, number: int, zone: str, now_s: float, *, fitter: Fitter | None = None
+) -> str:  # fmt: skip
     """The text of them all: of each alarm its newest message only. `how`: why they waited: network, sleep or sheet."""
     newest = {piece.alarm_id: piece for piece in pieces}
     ranked = sorted(newest.values(), key=lambda piece: (piece.rank, -piece.created_s))
@@ -35,5 +45,6 @@ def together(pieces: Sequence[Piece], how: str, number: int, zone: str, now_s: f
     more = len(ranked) - 1 - len(others)
     if more:
         lines.append(english.MORE.format(count=more))
+    lines += ring(lines, fitter)
     lines += [english.MESSAGE_NUMBER.format(number=number), english.CAUTION]
     return "\n".join(lines)

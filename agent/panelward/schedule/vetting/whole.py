@@ -28,6 +28,7 @@ def findings(around: Around, ways: Sequence[Way]) -> Iterator[Finding]:
     schedule = around.schedule
     yield from _rules(schedule)
     yield from _unseen(schedule)
+    yield from _fitter(schedule)
     for supply in schedule.supplies:
         yield from _supply(schedule, supply)
         yield from _bank(around, supply)
@@ -50,6 +51,16 @@ def _unseen(schedule: Schedule) -> Iterator[Finding]:
             'Have it seen from elsewhere: [vehicle] unheard_after = "30min" and `panelward watch --from-afar` on a bridged '
             'broker, or sign_of_life_to = "https://…".',
             f"Life depends on {life[0].label}, and nobody would notice that the vehicle itself fell silent.",
+        )  # fmt: skip
+
+
+def _fitter(schedule: Schedule) -> Iterator[Finding]:
+    """Many a message ends in "ring the fitter"."""
+    if schedule.vehicle.fitter is None:
+        yield finding(
+            "note", "fitter-unknown", SCHEDULE,
+            'Write who answers for the wiring: [vehicle] fitter = { name = "…", phone = "…" }.',
+            "The fitter's number is not written, so messages that ask to ring the fitter can't say it.",
         )  # fmt: skip
 
 
