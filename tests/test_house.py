@@ -13,7 +13,7 @@ ROOT = Path(__file__).parent.parent / "agent" / "panelward"
 # The walk: a room may import what stands before it.
 WALK = (
     "errors", "records", "sealed", "ratings", "schedule", "link", "intake", "watch", "alarm", "core", "wording", "papers",
-    "journal", "notify", "rehearse", "learn", "commission", "rig", "daemon", "commands", "__main__",
+    "journal", "notify", "rehearse", "learn", "commission", "rig", "daemon", "door", "commands", "__main__",
 )  # fmt: skip
 HOME = {
     "paho": "link",
@@ -23,6 +23,12 @@ HOME = {
     "pydantic_core": "schedule",
     "pandas": "review",
     "reportlab": "papers",
+    "starlette": "door",
+    "uvicorn": "door",
+    "jinja2": "door",
+    "markupsafe": "door",
+    "itsdangerous": "door",
+    "h11": "door",
 }
 PURE = ("records", "errors", "ratings", "watch", "alarm", "core", "wording", "intake", "commission")
 NO_CLOCK = (

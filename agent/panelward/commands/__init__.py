@@ -33,6 +33,7 @@ COMMANDS = (
     "replaced",
     "timezone",
     "drill",
+    "door",
     "rehearse",
     "learn",
     "log",

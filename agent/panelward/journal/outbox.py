@@ -119,6 +119,29 @@ class OutboxTable(Connected):
         where, values = ("", ()) if alarm_id is None else ("WHERE alarm_id = ? ", (alarm_id,))
         return [_row(each) for each in self._ask(f"SELECT {_COLUMNS} FROM outbox {where}ORDER BY id", values)]
 
+    def outbox_open(self, limit: int = 500) -> list[OutboxRow]:
+        """What waits or is being sent: the next to go first."""
+        where = "status IN ('waiting', 'trying')"
+        return [
+            _row(each)
+            for each in self._ask(f"SELECT {_COLUMNS} FROM outbox WHERE {where} ORDER BY due_real_s, id LIMIT ?", (limit,))
+        ]
+
+    def outbox_settled(self, limit: int) -> list[OutboxRow]:
+        """The last rows that are settled, the newest first."""
+        where = "status NOT IN ('waiting', 'trying')"
+        found = self._ask(
+            f"SELECT {_COLUMNS} FROM outbox WHERE {where} ORDER BY ifnull(settled_real_s, due_real_s) DESC LIMIT ?", (limit,)
+        )
+        return [_row(each) for each in found]
+
+    def first_told_s(self, alarm_id: str) -> float | None:
+        """When the first of an alarm's messages was taken by a phone's service; None: none yet."""
+        found = self._ask("SELECT min(settled_real_s) FROM outbox WHERE alarm_id = ? AND status = 'handed-over'", (alarm_id,))[
+            0
+        ][0]
+        return None if found is None else float(found)
+
     def try_together(self, ref: str, due_s: float) -> None:
         """What this address did not take is tried again at one time, so that it can go as one message."""
         try:

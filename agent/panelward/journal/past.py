@@ -197,6 +197,11 @@ class Past(Connected):
         )[0][0]
         return None if found is None else corrected.of_axis(self._spans(), int(found))
 
+    @property
+    def data_version(self) -> int:
+        """Another number once another process has committed (sqlite.org/pragma.html#pragma_data_version)."""
+        return int(self._ask("PRAGMA data_version")[0][0])
+
     # The small rows.
 
     def newest_snapshot(self) -> tuple[int, dict[str, Any]] | None:

@@ -1,0 +1,129 @@
+"""The owner's first screen, whole, its top alone, and what it follows by itself."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+from collections.abc import AsyncIterator, Callable, Mapping
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response, StreamingResponse
+
+from panelward.door import rule
+from panelward.door.book import Look
+from panelward.door.clocks import clock, day_clock
+from panelward.door.first import First
+from panelward.door.live import MOST_PHONES
+from panelward.door.plan import Plan
+from panelward.door.state import Door
+from panelward.door.words import words
+from panelward.records.inputs import WALL_SET_FROM_MS
+from panelward.wording.say import lasting
+
+
+def top_of(door: Door, request: Request, look: Look, plan: Plan | None) -> dict[str, Any]:
+    """What the top of the first screen is made of."""
+    now = door.first_of(look, plan)
+    row, language = look.row, door.language(request)
+    quiet_since_ms = row["at_ms"] if row else 0
+    watched = row.get("schedule_hash") if row else None
+    context: dict[str, Any] = {
+        "first": now,
+        "zone": door.zone(row, plan),
+        "seen_ms": now.now_ms,
+        "look_fault": look.fault,
+        "plan_fault": door.plans.fault,
+        "quiet_since_ms": quiet_since_ms,
+        "quiet_lasting": lasting(now.quiet_s or 0.0),
+        "clock_unset": door.real_s() * 1000 < WALL_SET_FROM_MS and now.rate == 1,
+        "other_schedule": bool(
+            watched and plan and not plan.hash.startswith(watched) and not str(watched).startswith(plan.hash)
+        ),
+    }
+    context["digest"] = digest(now, context, language)
+    return context
+
+
+def digest(now: First, context: Mapping[str, Any], language: str) -> str:
+    """Another text whenever the top would read otherwise; the clock of a reading alone is not worth a new one."""
+    heard_min = None if now.asking or now.heard_ms is None else int(now.heard_ms // 60_000)
+    works = [(w["who"], w["circuit"], w["until_ms"]) for w in now.works]
+    alarms = (now.asking, now.seen, now.aside)
+    state = (now.quiet_s is not None, now.watched, now.connected, now.silent, now.blind, now.waiting)
+    faults = [context[name] for name in ("plan_fault", "look_fault", "other_schedule", "clock_unset")]
+    said = [language, alarms, state, works, faults, heard_min]
+    return hashlib.sha256(repr(said).encode("utf-8", "surrogatepass")).hexdigest()[:12]
+
+
+def amps_text(door: Door, now: First, look: Look, plan: Plan | None, language: str) -> Callable[[Any], str]:
+    """What stands at the right of a way's row."""
+    t, zone = words(language), door.zone(look.row, plan)
+
+    def text(way: Any) -> str:
+        if way.spare:
+            return ""
+        if way.never:
+            return t("first.never")
+        if way.since_ms is not None:
+            return t("first.no_reading_since", at=clock(way.since_ms, now.now_ms, zone, language))
+        if way.amps is None:
+            return t("first.no_amps")
+        amps = f"{abs(way.amps):.1f}" if abs(way.amps) >= 0.95 else f"{abs(way.amps):.2f}"
+        return t("first.amps_of", amps=amps, rating=f"{way.rating_a:g}") if way.rating_a else f"{amps} A"
+
+    return text
+
+
+async def show_first(request: Request) -> Response:
+    door: Door = request.app.state.door
+    plan, look = await door.plan(), await door.book.look()
+    context = top_of(door, request, look, plan)
+    if request.query_params.get("part") == "top":
+        return door.page(request, "top.html", keep_said=True, **context)
+    language = door.language(request)
+    nights = door_nights(door, request, look, plan)
+    return door.page(
+        request,
+        "first.html",
+        amps_text=amps_text(door, context["first"], look, plan, language),
+        rule=rule.drawn,
+        nights=nights,
+        two=bool(plan and getattr(plan.schedule.vehicle, "panel", "") == "odd-left"),
+        **context,
+    )
+
+
+def door_nights(door: Door, request: Request, look: Look, plan: Plan | None) -> str:
+    """How long at last night's draw; nothing where that is not known."""
+    return ""
+
+
+async def live(request: Request) -> Response:
+    door: Door = request.app.state.door
+    if door.live.phones >= MOST_PHONES:
+        return PlainTextResponse("Too many phones listen.", 503, {"retry-after": "30"})
+    language = door.language(request)
+
+    async def events() -> AsyncIterator[str]:
+        shown: dict[str, Any] = {}
+        yield "retry: 3000\n\n"
+        async with contextlib.aclosing(door.live.changes(request.is_disconnected)) as changes:
+            async for look in changes:
+                plan = await door.plan()
+                context = top_of(door, request, look, plan)
+                now: First = context["first"]
+                text = amps_text(door, now, look, plan, language)
+                ways = {w.circuit: [text(w), w.place(w.amps), w.over, w.ringed] for w in now.ways if w.circuit}
+                if shown and ways.keys() != shown.keys():
+                    yield "event: reload\ndata: \n\n"
+                    return
+                news = {name: each for name, each in ways.items() if shown.get(name) != each}
+                shown = ways
+                told = {"clock": day_clock(now.now_ms, context["zone"], language), "top": context["digest"], "ways": news}
+                yield f"event: now\ndata: {json.dumps(told, ensure_ascii=False, separators=(',', ':'))}\n\n"
+
+    return StreamingResponse(
+        events(), media_type="text/event-stream", headers={"cache-control": "no-store", "x-accel-buffering": "no"}
+    )
