@@ -31,6 +31,12 @@ def clock(ms: float, seen_ms: float, zone: ZoneInfo, language: str) -> str:
     return f"{day} {local:%H:%M}" if away_ms < 6 * 86_400_000 else f"{day} {local:%Y-%m-%d %H:%M}"
 
 
+def week_clock(ms: float, zone: ZoneInfo, language: str) -> str:
+    """Weekday and local time: for what stands in the corner of a page."""
+    local = _local(ms, zone)
+    return f"{_DAYS[language][local.weekday()]} {local:%H:%M}"
+
+
 def day_clock(ms: float, zone: ZoneInfo, language: str) -> str:
     local = _local(ms, zone)
     return f"{_DAYS[language][local.weekday()]} {local:%Y-%m-%d %H:%M}"

@@ -54,6 +54,7 @@ class Way:
     low_a: float | None = None  # the bracket: where this load was when commissioned
     high_a: float | None = None
     amps: float | None = None
+    nothing_a: float = 0.0  # a reading up to this is no draw
     since_ms: float | None = None  # of the last reading, where none comes any more
     never: bool = False  # no reading yet
     always_on: bool = False
@@ -71,6 +72,8 @@ class Way:
         """Where on the rule, in thousandths of its length; held at its end."""
         if amps is None or not self.rating_a:
             return None
+        if abs(amps) <= self.nothing_a:
+            return 0.0
         return round(1000 * min(1.0, abs(amps) / self.rating_a), 1)
 
 
@@ -196,6 +199,7 @@ def ways(schedule: Schedule | None, record: Record | None, row: Mapping[str, Any
                 rating_a=circuit.protection.fitted_a if circuit.protection else None,
                 low_a=low_a,
                 high_a=high_a,
+                nothing_a=circuit.sense.nothing_a,
                 always_on=entry.always_on,
                 life=entry.life,
                 source=entry.source,

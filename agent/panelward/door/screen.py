@@ -13,7 +13,7 @@ from starlette.responses import PlainTextResponse, Response, StreamingResponse
 
 from panelward.door import rule
 from panelward.door.book import Look
-from panelward.door.clocks import clock, day_clock
+from panelward.door.clocks import clock, week_clock
 from panelward.door.first import First
 from panelward.door.live import MOST_PHONES
 from panelward.door.plan import Plan
@@ -70,7 +70,13 @@ def amps_text(door: Door, now: First, look: Look, plan: Plan | None, language: s
             return t("first.no_reading_since", at=clock(way.since_ms, now.now_ms, zone, language))
         if way.amps is None:
             return t("first.no_amps")
-        amps = f"{abs(way.amps):.1f}" if abs(way.amps) >= 0.95 else f"{abs(way.amps):.2f}"
+        amps = (
+            "0"
+            if abs(way.amps) <= way.nothing_a
+            else f"{abs(way.amps):.1f}"
+            if abs(way.amps) >= 0.95
+            else f"{abs(way.amps):.2f}"
+        )
         return t("first.amps_of", amps=amps, rating=f"{way.rating_a:g}") if way.rating_a else f"{amps} A"
 
     return text
@@ -121,7 +127,7 @@ async def live(request: Request) -> Response:
                     return
                 news = {name: each for name, each in ways.items() if shown.get(name) != each}
                 shown = ways
-                told = {"clock": day_clock(now.now_ms, context["zone"], language), "top": context["digest"], "ways": news}
+                told = {"clock": week_clock(now.now_ms, context["zone"], language), "top": context["digest"], "ways": news}
                 yield f"event: now\ndata: {json.dumps(told, ensure_ascii=False, separators=(',', ':'))}\n\n"
 
     return StreamingResponse(

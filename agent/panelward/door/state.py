@@ -17,7 +17,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, RedirectRespons
 from panelward.door import guard
 from panelward.door.asks import Asks
 from panelward.door.book import Book, Look
-from panelward.door.clocks import clock, day_clock, spans
+from panelward.door.clocks import clock, day_clock, spans, week_clock
 from panelward.door.first import First, first
 from panelward.door.live import Live
 from panelward.door.plan import Plan, PlanReader
@@ -121,6 +121,7 @@ class Door:
                 "vehicle": plan.schedule.vehicle.name if plan else "panelward",
                 "said": said,
                 "at": lambda ms: clock(ms, seen_ms, zone, language),
+                "week_at": lambda ms: week_clock(ms, zone, language),
                 "day_at": lambda ms: day_clock(ms, zone, language),
                 "listed": lambda ids: listed(tuple(ids), words(language)),
                 "fitter_name": fitter.name if fitter else "",

@@ -22,7 +22,7 @@ def texts(language: str) -> dict[str, str]:
 
 
 def words(language: str) -> Words:
-    """`t("page.name", **values)` in a language; one that a file lacks is said in English."""
+    """A text by its key, like `page.back`, with its values, in a language; one that a file lacks is said in English."""
     own, english = texts(language), texts("en")
 
     def t(key: str, **values: Any) -> str:
