@@ -192,6 +192,26 @@ def test_what_is_not_known_grows_until_nothing_is() -> None:
     assert quiet.left_ah(T0 + KNOWN_MS + 1, 11.6) is None  # weeks ago
 
 
+def test_the_share_left_is_told_with_its_error_and_only_while_it_is_counted() -> None:
+    charge = counter()
+    assert charge.counted(T0, 0.0) == (1.0, 0.0, T0, T0)
+    charge.take(10.0, T0 + 10_000, 10.0)
+    for n in range(1, 721):  # two hours at 10 A, a reading every ten seconds: 20 of 200 Ah
+        charge.take(10.0, T0 + 10_000 + 10_000 * n, 10.0)
+    end_ms = T0 + 7_210_000
+    left, error, full_ms, heard_ms = charge.counted(end_ms, 10.0)
+    assert (left, full_ms, heard_ms) == (pytest.approx(0.9, abs=1e-3), T0, end_ms)
+    assert error == pytest.approx((0.02 * 2 + 0.02 * 20) / 200, abs=1e-3)  # the meter's zero and gain
+    silent = charge.counted(end_ms + 1_800_000, 10.0)  # half an hour without a word at 10 A: 5 Ah more that may be gone
+    assert silent.left == left
+    assert silent.error == pytest.approx((error or 0.0) + (5 + 0.02 / 2) / 200, abs=1e-4)
+    for unknown in (charge.counted(end_ms + 3_600_001, 10.0), charge.counted(T0 + KNOWN_MS + 1, 10.0)):
+        assert unknown == (None, None, T0, end_ms)
+    assert counter(full=False).counted(T0, 0.0) == (None, None, None, None)
+    charge.take(10.0, end_ms + 18_000_000, 10.0)  # a gap of five hours: 50 Ah, and as much that may be wrong
+    assert charge.counted(end_ms + 18_000_000, 10.0).left is None
+
+
 def test_lead_gives_less_the_more_is_drawn_and_exactly_its_capacity_at_twenty_hours() -> None:
     charge = counter(LEAD, nominal_v=12.0)
     assert charge.to_cutoff_ah(11.5) == 200  # the BCI table's empty is 11.89 V at rest

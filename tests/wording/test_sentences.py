@@ -14,7 +14,7 @@ import pytest
 from panelward.alarm import KINDS
 from panelward.records import GROUP_OF, Circuit, Fitter, Schedule, Supply, Transition
 from panelward.watch.causes import HYPOTHESES, UPSTREAM, shown
-from panelward.wording import Piece, alarm_object, body, english, message, say, together
+from panelward.wording import Known, Piece, alarm_object, body, english, message, say, together
 from plans import PLAN, T0, circuit, plan
 
 FORBIDDEN = ("safe", "ok", "fine", "restored", "normal", "reset", "blown", "dead", "larger", "just", "guaranteed",
@@ -405,6 +405,20 @@ def test_the_fitters_number_is_in_the_body_where_the_words_ask_for_the_fitter_an
     assert (
         body(found | {"message": "Ring the fitter."}, 1, fitter=replace(FITTER, name=None)).count("The fitter: +44 1632") == 1
     )
+
+
+def test_what_is_known_beside_it_is_in_the_body_and_what_is_not_known_is_not() -> None:
+    schedule, load = schedule_with("cold", "Sample freezer")
+    found = alarm_object(transition(load, CASES[7]), schedule)
+    bare = body(found, 1).splitlines()
+    for known, lines in (
+        (Known(), []),
+        (Known(inside_c=-12.34), ["Inside: -12.3 °C."]),
+        (Known(inside_c=0.0), ["Inside: 0 °C."]),
+        (Known(charge=0.618, charge_error=0.041), ["Battery: about 62 %, give or take 4."]),
+        (Known(inside_c=4.0, charge=0.0, charge_error=0.001), ["Inside: 4 °C.", "Battery: about 0 %, give or take 1."]),
+    ):
+        assert body(found, 1, known=known).splitlines() == [*bare[:-2], *lines, *bare[-2:]]
 
 
 def test_messages_that_go_out_together_say_it_once() -> None:

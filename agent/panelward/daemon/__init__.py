@@ -28,13 +28,13 @@ from panelward.daemon.beside import profiled, recorded
 from panelward.daemon.clock import STEP_MS, HostClock, Pace, RealTime
 from panelward.daemon.outward import WEEKLY, Outward
 from panelward.daemon.outward import Doing as Whereabouts
-from panelward.daemon.present import present
+from panelward.daemon.present import known, present
 from panelward.daemon.signs import Signs
 from panelward.daemon.starting import lock, ready_to_watch, to_stderr
 from panelward.daemon.supervisor import Supervisor
 from panelward.errors import EnvironmentFault, PanelwardError, PayloadRefused
 from panelward.intake import Intake, Refusals
-from panelward.journal import KEEP_TOLD_DAYS, Journal
+from panelward.journal import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS, Journal
 from panelward.link import Link, Message
 from panelward.notify import SendResult
 from panelward.records import (
@@ -62,7 +62,6 @@ __all__ = ["Daemon"]
 COMMIT_READINGS = 500
 SNAPSHOT_S = 600.0
 PRUNE_S = 3600.0
-KEEP_READINGS_DAYS = 40
 DAY_MS = 86_400_000
 CLOCK_CHECK_S = 1.0
 BATCH = 2000
@@ -143,6 +142,7 @@ class Daemon:
             heard=self._heard,
             zone=self.schedule.vehicle.timezone,
             afresh=self._afresh,
+            known=lambda transition: known(self._core, transition),
             log=self._log,
         )
         self._unlike = [ref for ref, url in addresses.items() if not re.match(r"[A-Za-z][A-Za-z0-9+.-]*://.", url)]
@@ -466,8 +466,11 @@ class Daemon:
             self._link.publish(topic, payload, qos=1, retain=retain, correlation=correlation)
 
     def _now_row(self) -> dict[str, Any]:
-        rate = self._clock.rate
-        return present(self._core, real_s=time.time(), rate=rate, connected=self._connected, refused=self._refusals.total)
+        clock = self._clock
+        return present(
+            self._core, real_s=time.time(), rate=clock.rate, connected=self._connected, refused=self._refusals.total,
+            people=self._told[0], schedule_text=self._plain_text, clock_trusted=clock.trusted, simulated=clock.simulated,
+        )  # fmt: skip
 
     def _status(self) -> str:
         """One line for whoever looks after the computer."""

@@ -21,7 +21,7 @@ from panelward.notify import Delivery, SendResult, SendRow, whom
 from panelward.notify.policy import next_try_s
 from panelward.records import PRIORITIES, Fitter, Schedule, Transition
 from panelward.records.people import People
-from panelward.wording import Piece, alarm_object, body, english, number_of, repeated, title, together
+from panelward.wording import Known, Piece, alarm_object, body, english, number_of, repeated, title, together
 
 COMMIT_S = 5.0  # readings at risk of a kill -9: at most this long
 RETRY_COMMIT_S = 5.0
@@ -69,6 +69,7 @@ class Outward:
         log: Callable[[str], None],
         zone: str = "UTC",
         afresh: Callable[[str], str | None] = lambda _: None,
+        known: Callable[[Transition], Known] = lambda _: Known(),
         real_s: Callable[[], float] = time.time,
         local_ms: Callable[[], int] | None = None,
     ) -> None:
@@ -85,6 +86,7 @@ class Outward:
         self._unheard: set[str] = set()  # … and that was told
         self._bundles: dict[int, list[OutboxRow]] = {}  # on their way, by the row that stands for them
         self.zone, self._afresh = zone, afresh  # what would be said of an alarm now
+        self._known = known  # … and what is known beside it
         self.fitter: Fitter | None = None  # whose number messages that go out together say
         self.disk_fault = ""
         self.commit_due_s = 0.0  # monotonic
@@ -188,7 +190,8 @@ class Outward:
             gone.append(Withdrawal(t.id, t.sequence, english.ANSWERED.format(what=what)))
         if not plan.errands:
             return [], gone
-        text = body(shown, self._journal.next_message_number(), fitter=schedule.vehicle.fitter)
+        number = self._journal.next_message_number()
+        text = body(shown, number, fitter=schedule.vehicle.fitter, known=self._known(t))
         rows = []
         for errand in plan.errands:
             if t.kind == "messages-unsent" and (errand.ref == t.subject_id or told.over):

@@ -1,14 +1,28 @@
-"""The small row that `panelward now` reads: per circuit its draw, of what, its age, its margin."""
+"""The small row that `panelward now` and the door read: per circuit its draw, of what, its age, its margin.
+
+people         who is told, as a person may read it: `addresses` is how many, never one; minutes of the local day
+charge         per bank: share left, how far that may be wrong (both null: not known), when last full, when last counted
+schedule_hash  first 12 digits of the SHA-256 of the schedule's text that is watched with, without what was learned
+readings       when the newest came
+journal        days that readings and what was told are kept
+clock          is the wall clock set, and time on it; simulated
+"""
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import asdict, replace
+from functools import lru_cache
 from typing import Any
 
 from panelward.core import Core
+from panelward.journal import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS
+from panelward.records import Schedule, Transition
+from panelward.records.people import People
 from panelward.watch.way import Way
+from panelward.wording import Known
 
-__all__ = ["present"]
+__all__ = ["known", "present"]
 
 
 def _level(way: Way) -> dict[str, Any] | None:
@@ -17,7 +31,77 @@ def _level(way: Way) -> dict[str, Any] | None:
     return None if here is None else {"name": here[0], "watts": here[1]}
 
 
-def present(core: Core, *, real_s: float, rate: float, connected: bool, refused: int) -> dict[str, Any]:
+def _people(people: People) -> dict[str, Any]:
+    return {
+        "evening_min": people.evening_min,
+        "weekly_day": people.weekly_day,
+        "persons": [
+            {
+                "name": person.name,
+                "priorities": person.priorities,
+                "circuits": person.circuits,
+                "sleeping": person.sleeping,
+                "after_s": person.after_s,
+                "at_once": person.at_once,
+                "addresses": len(person.refs),
+            }
+            for person in people.persons
+        ],
+    }
+
+
+@lru_cache(maxsize=2)  # it is asked for every few seconds
+def _hash(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:12]
+
+
+def _charge(core: Core) -> list[dict[str, Any]]:
+    watch, shift_ms = core.watch, core.shift_ms
+    found = watch.counted(core.now_ms - shift_ms) if watch is not None else {}
+    return [
+        {
+            "supply": supply_id,
+            "left": None if counted.left is None else round(counted.left, 3),
+            "error": None if counted.error is None else round(counted.error, 3),
+            "full_ms": None if counted.full_ms is None else counted.full_ms + shift_ms,
+            "heard_ms": None if counted.heard_ms is None else counted.heard_ms + shift_ms,
+        }
+        for supply_id, counted in found.items()
+    ]
+
+
+def known(core: Core, transition: Transition) -> Known:
+    """What a message about this may say beside it."""
+    watch = core.watch
+    if watch is None:
+        return Known()
+    now_ms, schedule = core.now_ms - core.shift_ms, core.schedule
+    inside_c = watch.inside_c(transition.subject_id, now_ms) if transition.subject == "circuit" else None
+    counted = watch.counted(now_ms).get(_bank_of(transition, schedule))
+    if counted is None or counted.left is None:
+        return Known(inside_c)
+    return Known(inside_c, counted.left, counted.error or 0.0)
+
+
+def _bank_of(transition: Transition, schedule: Schedule) -> str:
+    """The supply that feeds what it is about, in the end: an inverter's is its bank."""
+    name = transition.subject_id
+    by_subject = {
+        "supply": {supply.id: supply.id for supply in schedule.supplies},
+        "feeder": {feeder.id: feeder.supply for feeder in schedule.feeders},
+        "circuit": {circuit.id: circuit.supply for circuit in schedule.circuits},
+    }
+    at = by_subject.get(transition.subject, {}).get(name, "")
+    feeds = {s.id: by_subject["circuit"].get(s.fed_by, "") for s in schedule.supplies if s.fed_by is not None}
+    for _ in schedule.supplies:
+        at = feeds.get(at, at)
+    return at
+
+
+def present(
+    core: Core, *, real_s: float, rate: float, connected: bool, refused: int, people: People | None = None,
+    schedule_text: str = "", clock_trusted: bool = True, simulated: bool = False,
+) -> dict[str, Any]:  # fmt: skip
     """Facts only; ages are counted by the reader from `at_ms` and `real_s`."""
     watch = core.watch
     if watch is None:
@@ -46,6 +130,7 @@ def present(core: Core, *, real_s: float, rate: float, connected: bool, refused:
                 "level": _level(way),
             }
         )
+    heard = [way.last_received_ms for way in watch.ways.values() if way.last_received_ms > 0]
     return {
         "at_ms": core.now_ms,
         "real_s": real_s,
@@ -63,4 +148,10 @@ def present(core: Core, *, real_s: float, rate: float, connected: bool, refused:
         "standing": [
             {"id": a.id, "kind": a.condition.kind, "priority": a.condition.priority, "state": a.state} for a in core.standing()
         ],
+        "people": _people(people or People()),
+        "charge": _charge(core),
+        "schedule_hash": _hash(schedule_text),
+        "readings": {"newest_ms": max(heard) + shift_ms if heard else None},
+        "journal": {"readings_days": KEEP_READINGS_DAYS, "told_days": KEEP_TOLD_DAYS},
+        "clock": {"trusted": clock_trusted, "simulated": simulated},
     }

@@ -14,6 +14,7 @@ import sqlite3
 from panelward.journal.opening import plain
 from panelward.journal.past import Past
 
+KEEP_READINGS_DAYS = 40
 KEEP_TOLD_DAYS = 3 * 365 + 1  # three years of alarms, messages and of what the vehicle was doing (our own choice)
 MOST_TRANSITIONS = 20_000  # at 1 to 2 KB each; 18 a day for three years
 MOST_MESSAGES = 40_000

@@ -30,6 +30,8 @@ from panelward.records import Circuit, Commissioned, Condition, Doing, Facts, Mo
 from panelward.watch import dead, doubt, drain, early, level, overcurrent, rhythm, suspect
 from panelward.watch.afar import Afar
 from panelward.watch.bench import Bench
+from panelward.watch.charge import Counted
+from panelward.watch.cooling import INSIDE_OLD_MS
 from panelward.watch.cusum import threshold
 from panelward.watch.doing import DoingState
 from panelward.watch.drift import Drift, metrics_of
@@ -194,6 +196,16 @@ class Watch:
                 elif probe[1] == "bank":
                     for supply in self._supplies.values():
                         supply.probe(reading.celsius, reading.received_ms)
+
+    def counted(self, now_ms: int) -> dict[str, Counted]:
+        """What is known of each bank's charge; a bank that nobody counts is not in it."""
+        found = {supply_id: state.counted(now_ms) for supply_id, state in self._supplies.items()}
+        return {supply_id: counted for supply_id, counted in found.items() if counted is not None}
+
+    def inside_c(self, circuit_id: str, now_ms: int) -> float | None:
+        """How warm it is inside this load; None: no probe in it was read of late."""
+        celsius, read_ms = self.panel.inside.get(circuit_id, (None, 0))
+        return celsius if now_ms - read_ms <= INSIDE_OLD_MS else None
 
     def presence(self, presence: Presence) -> None:
         """A monitor or the broker came or went. Whose publisher went is not heard: no draw is held for it."""

@@ -7,7 +7,7 @@ is not counted (a gap) is taken as drawn like before, and as an error of the sam
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from panelward.ratings import peukert_rated_hours
 from panelward.records import Battery
@@ -50,6 +50,15 @@ def left_at_rest(battery: Battery, nominal_v: float, rest_v: float) -> float:
         if volts <= above_v:
             return max(below, below + (above - below) * (volts - below_v) / (above_v - below_v))
     return table[-1][1]
+
+
+class Counted(NamedTuple):
+    """What is known of a bank's charge."""
+
+    left: float | None  # share of the capacity; None: not known
+    error: float | None  # how far that may be wrong, share of the capacity
+    full_ms: int | None  # last seen full
+    heard_ms: int | None  # last counted
 
 
 class Charge:
@@ -133,6 +142,17 @@ class Charge:
         if error_ah > DOUBTED * self._battery.capacity_ah:
             return None
         return max(0.0, self.to_cutoff_ah(rest_v) - self.used_ah() - error_ah)
+
+    def counted(self, now_ms: int, usual_a: float) -> Counted:
+        """The share left, where it is known; `usual_a`: what it gave of late, for the time since its meter was heard."""
+        heard_ms = self.time_ms
+        unknown = Counted(None, None, self.full_ms, heard_ms)
+        if self.full_ms is None or heard_ms is None or now_ms - self.full_ms > KNOWN_MS or now_ms - heard_ms > ON_CHANGE_MS:
+            return unknown
+        capacity_ah = self._battery.capacity_ah
+        unheard_ah = 0.0 if self._on_change else max(0.0, usual_a) * max(0, now_ms - heard_ms) / 3.6e6
+        error = (self.error_ah(now_ms) + unheard_ah) / capacity_ah
+        return unknown if error > DOUBTED else unknown._replace(left=max(0.0, 1.0 - self.used_ah() / capacity_ah), error=error)
 
     def hours(self, left_ah: float, draw_a: float) -> float | None:
         """Hours at this draw. Lead gives less the more is drawn (Peukert); lithium hardly does."""

@@ -15,7 +15,7 @@ from typing import Any
 
 from panelward.records import Circuit, Condition, Facts, Figure, Schedule, Supply
 from panelward.watch.bench import Bench
-from panelward.watch.charge import Charge, left_at_rest
+from panelward.watch.charge import Charge, Counted, left_at_rest
 from panelward.watch.charge import depends as charge_depends
 from panelward.watch.thevenin import Source
 from panelward.watch.volts import Bus
@@ -291,6 +291,10 @@ class SupplyState:
     @staticmethod
     def _mean(values: list[float]) -> float:
         return sum(values) / len(values) if values else 0.0
+
+    def counted(self, now_ms: int) -> Counted | None:
+        """The bank's charge as far as it is counted; None: nobody counts it."""
+        return self.charge.counted(now_ms, self._mean(self.draws)) if self.charge is not None else None
 
     def _warmth(self, now_ms: int) -> float | None:
         return self.bank_c if now_ms - self.bank_ms <= PROBE_OLD_MS else None

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from panelward.records import Circuit, Facts, Figure, Fitter, Schedule, Transition
 from panelward.wording import english, flood, say
 from panelward.wording.together import Piece, ring, together
 
-__all__ = ["Piece", "alarm_object", "body", "message", "number_of", "repeated", "title", "together"]
+__all__ = ["Known", "Piece", "alarm_object", "body", "message", "number_of", "repeated", "title", "together"]
 
 COLD = ("door-open", "hot-load", "iced", "condenser-blocked", "charge-lost")  # why a compressor runs more
 UNLOADED_A = 1.0  # an inverter that runs nothing, or next to nothing
@@ -83,8 +83,18 @@ def title(schedule: Schedule) -> str:
     return say.shorten(schedule.vehicle.name, 40)
 
 
-def body(found: dict[str, Any], number: int, *, fitter: Fitter | None = None) -> str:
-    """The notification's text: the sentence, then why, what else it could be, whom to ring, the running number, the caution."""
+class Known(NamedTuple):
+    """What is known beside an alarm; None: it is not."""
+
+    inside_c: float | None = None  # how warm it is inside the load
+    charge: float | None = None  # of the bank: share left
+    charge_error: float = 0.0  # … and how far that may be wrong
+
+
+def body(
+    found: dict[str, Any], number: int, *, fitter: Fitter | None = None, known: Known | None = None
+) -> str:  # fmt: skip
+    """The notification's text: the sentence, then why, what else it could be, what is known, number, caution."""
     lines = [str(found["message"])]
     evidence = [_WEIGHTS.sub("", str(line)) for line in found["evidence"][:3]]
     if evidence:
@@ -95,10 +105,19 @@ def body(found: dict[str, Any], number: int, *, fitter: Fitter | None = None) ->
         tell = _either(found["candidates"], str(found.get("device", "fuse")), parent="circuit" not in found)
         if tell not in lines[0] and not lines[0].startswith(english.LEAVE):
             lines.append(english.TELL + tell)
+    lines += _beside(known or Known())
     lines += ring(lines, fitter)
     lines.append(english.MESSAGE_NUMBER.format(number=number))
     lines.append(english.CAUTION)
     return "\n".join(lines)
+
+
+def _beside(known: Known) -> list[str]:
+    inside = [english.INSIDE.format(celsius=say.number(known.inside_c))] if known.inside_c is not None else []
+    if known.charge is None:
+        return inside
+    percent, error = round(100.0 * known.charge), max(1, round(100.0 * known.charge_error))
+    return [*inside, english.CHARGE.format(percent=percent, error=error)]
 
 
 def number_of(text: str) -> int:
