@@ -20,6 +20,7 @@ from panelward.records import (
     Condition,
     Doing,
     Input,
+    Noted,
     Output,
     Presence,
     Reading,
@@ -109,6 +110,8 @@ class Core:
                 return self._replaced(record, now_ms, out)
             if record.kind == "timezone":
                 return self._rezoned(watch, record, now_ms, out)
+            if record.kind == "note":
+                return [*self._collect(watch, out), *self._noted(record, now_ms)]
             answer = self._request(record, now_ms)
             return [*self._collect(watch, out), answer]
         return self._collect(watch, out)
@@ -250,6 +253,17 @@ class Core:
         if name != was:
             out.append(Rezoned(at_ms=at_ms, timezone=name, was=was, who=request.who))
         return [*out, Answer(id=request.id, done=True, why="", state=name)]
+
+    def _noted(self, request: Request, now_ms: int) -> list[Output]:
+        """This moment is to be kept; nothing else comes of it."""
+        known = request.circuit is None or any(c.id == request.circuit for c in self.schedule.circuits)
+        why = "" if known else f"the schedule has no circuit '{request.circuit}'"
+        why = why or ("" if request.why.strip() else "a note needs a text")
+        why = why or ("" if request.who.strip() else "a note needs who writes it")
+        if why:
+            return [Answer(id=request.id, done=False, why=why)]
+        noted = Noted(at_ms=now_ms + self._shift_ms, who=request.who, text=request.why, circuit=request.circuit)
+        return [noted, Answer(id=request.id, done=True, why="", state="noted")]
 
     def standing(self) -> tuple[Alarm, ...]:
         """Alarms that are not over."""

@@ -32,6 +32,7 @@ COMMANDS = (
     "presence",
     "replaced",
     "timezone",
+    "note",
     "drill",
     "door",
     "rehearse",

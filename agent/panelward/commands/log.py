@@ -7,11 +7,14 @@ import json
 import sys
 from datetime import UTC, datetime
 from textwrap import fill
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from panelward.commands import add_journal, add_schedule
 from panelward.commands.now import zone_of
 from panelward.commands.rehearse import moment_ms
+
+if TYPE_CHECKING:
+    from panelward.journal import Journal
 
 
 def register(subparsers: Any) -> None:
@@ -29,7 +32,7 @@ def register(subparsers: Any) -> None:
         "changes",
         help="what was changed, when, by whom",
         description="Lists what each reload changed in the schedule and in people.toml, what vetting then had to say, what was "
-        "refused and why, and where the time zone was changed.",
+        "refused and why, where the time zone was changed, and the moments that were noted.",
     )
     add_journal(changes)
     add_schedule(changes)
@@ -62,7 +65,8 @@ def _changes(args: argparse.Namespace) -> int:
     zone = zone_of(args.schedule, row)
     for each in found:
         when = datetime.fromtimestamp(each["at_ms"] / 1000, UTC).astimezone(zone)
-        by = f", by {each['who']}" if each["who"] else ""
+        where = f" at {each['circuit']}" if each.get("circuit") else ""
+        by = f"{where}, by {each['who']}" if each["who"] else ""
         print(fill(f"{when:%Y-%m-%d %H:%M} {_DONE.get(each['kind'], each['kind'])}{by}", 80))
         for line in (*each["changed"], *each["found"], *filter(None, [each["why"]])):
             print(fill(line, 80, initial_indent="  ", subsequent_indent="    "))
@@ -76,6 +80,7 @@ _DONE = {
     "start": "changed before a start",
     "refused": "refused, the old ones stayed",
     "timezone": "time zone",
+    "note": "noted",
 }
 
 
@@ -101,6 +106,7 @@ def _export(args: argparse.Namespace) -> int:
         )
         if args.out == "-":
             write_table(readings, sys.stdout)
+            _noted(journal, args)
             return 0
         try:
             with open(args.out, "w", encoding="utf-8", newline="") as out:
@@ -108,6 +114,21 @@ def _export(args: argparse.Namespace) -> int:
         except OSError as error:
             raise EnvironmentFault(f"{args.out}: can't be written: {error.strerror}") from None
         print(f"{args.out}: {rows:,} readings", file=sys.stderr)
+        _noted(journal, args)
     finally:
         journal.close()
     return 0
+
+
+def _noted(journal: Journal, args: argparse.Namespace) -> None:
+    """The moments that somebody noted, of these readings: beside the file, as it holds readings only."""
+    from_ms = moment_ms(args.from_) if args.from_ else 0
+    to_ms = moment_ms(args.to) if args.to else None
+    for each in journal.notes():
+        if each["at_ms"] < from_ms or (to_ms is not None and each["at_ms"] >= to_ms):
+            continue
+        if args.circuit and each["circuit"] is not None and each["circuit"] not in args.circuit:
+            continue
+        when = datetime.fromtimestamp(each["at_ms"] / 1000, UTC)
+        where = f" at {each['circuit']}" if each["circuit"] else ""
+        print(fill(f"noted {when:%Y-%m-%d %H:%M:%SZ}{where}, by {each['who']}: {each['why']}", 80), file=sys.stderr)

@@ -42,6 +42,7 @@ from panelward.records import (
     Clock,
     Doing,
     Input,
+    Noted,
     Output,
     Presence,
     Reading,
@@ -188,7 +189,7 @@ class Daemon:
             found += self._core.feed(item)
             self._was = item.schedule_text if isinstance(item, Settings) else self._was
             self._last_input_ms = max(self._last_input_ms, item.received_ms)
-        self._note(found)
+        self._note([item for item in found if not isinstance(item, Noted)])  # a note is written with its own input
         told = [t for t in found if isinstance(t, Transition) and not self._journal.known(t.id, t.sequence)]
         if told:
             self._outward.write(told, self._core.schedule, None)
@@ -357,7 +358,7 @@ class Daemon:
             if isinstance(item, Answer):
                 if request.kind == "replaced" and item.done:
                     self._anew()
-                if request.kind in ("working", "presence", "replaced", "timezone"):
+                if request.kind in ("working", "presence", "replaced", "timezone", "note"):
                     self._commit()  # it is in the journal, and `now` shows it, before it is answered
                 return item
         return Answer(id=request.id, done=False, why="nothing came of it")
@@ -456,6 +457,8 @@ class Daemon:
                 self._journal.changed([self._zone_row])
                 self._outward.zone = item.timezone
                 self._log(f"local time is {item.timezone} from now on, by {item.who}")
+            elif isinstance(item, Noted):
+                self._journal.changed([reload.note_row(item)])
 
     def _commit(self) -> None:
         self._outward.commit(self._now_row())

@@ -8,7 +8,7 @@ from typing import Any
 
 from panelward.daemon.starting import ready_to_watch
 from panelward.errors import EnvironmentFault, PanelwardError
-from panelward.records import Request, Rezoned, Schedule
+from panelward.records import Noted, Request, Rezoned, Schedule
 from panelward.records.people import People
 from panelward.schedule import load
 from panelward.schedule.difference import difference, new_findings, people_difference
@@ -66,6 +66,14 @@ def zone_row(found: Rezoned, written: str) -> dict[str, Any]:
     return {
         "at_ms": found.at_ms, "kind": "timezone", "who": found.who, "changed": (line,), "found": (), "why": "",
         "timezone": found.timezone, "written": written,
+    }  # fmt: skip
+
+
+def note_row(found: Noted) -> dict[str, Any]:
+    """The same for a moment that somebody wants kept."""
+    return {
+        "at_ms": found.at_ms, "kind": "note", "who": found.who, "changed": (), "found": (), "why": found.text,
+        "circuit": found.circuit,
     }  # fmt: skip
 
 

@@ -20,6 +20,7 @@ KINDS = (
     "presence",
     "replaced",
     "timezone",
+    "note",
 )
 LONGEST = 64 * 1024
 TEXT_MOST = 500

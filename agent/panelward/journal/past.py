@@ -237,6 +237,10 @@ class Past(Connected):
             return []
         return self._timed(self._ask("SELECT body FROM changes ORDER BY id"))
 
+    def notes(self) -> list[dict[str, Any]]:
+        """Moments that somebody wanted kept, the oldest first: `at_ms`, `who`, the text as `why`, `circuit` (or None)."""
+        return [row for row in self.changes() if row["kind"] == "note"]
+
     def present(self) -> dict[str, Any] | None:
         """The row that the daemon keeps for `panelward now`; None: it has not written one yet."""
         found = self._ask("SELECT body FROM present")

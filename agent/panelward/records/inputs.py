@@ -35,7 +35,7 @@ class Reading(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """A person asks for a change: acknowledge, shelve, working, presence, drill …"""
+    """A person asks for a change: acknowledge, shelve, working, presence, drill, note …"""
 
     kind: str
     received_ms: int

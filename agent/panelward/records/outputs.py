@@ -139,4 +139,14 @@ class Rezoned:
     who: str = ""
 
 
-Output = Transition | Answer | Doing | Replaced | Rezoned
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Noted:
+    """A person wants this moment kept, and says why."""
+
+    at_ms: int
+    who: str
+    text: str
+    circuit: str | None = None
+
+
+Output = Transition | Answer | Doing | Replaced | Rezoned | Noted
