@@ -27,6 +27,7 @@ from panelward.errors import BadInput, EnvironmentFault
 MOST_BODY = 16 * 1024
 MOST_FIELDS = 40
 MOST_URL = 2048
+MOST_HEADERS = 16 * 1024
 REMEMBERED = 2000  # clients whose rate is known
 PASSWORD_LEAST = 8
 # scrypt: OWASP's least for interactive logins (N = 2**15, r = 8, p = 1 with 32 MB), from memory; a small computer's second.
@@ -99,6 +100,8 @@ class Guard:
             return PlainTextResponse("This address is not one of this page's.", 421)
         if len(scope.get("raw_path") or b"") + len(scope.get("query_string") or b"") > MOST_URL:
             return PlainTextResponse("The address is too long.", 414)
+        if sum(len(name) + len(value) for name, value in scope["headers"]) > MOST_HEADERS:
+            return PlainTextResponse("The headers are too long.", 431)
         if scope["method"] not in ("GET", "HEAD", "POST"):
             return PlainTextResponse("Only GET, HEAD and POST are known here.", 405, {"allow": "GET, HEAD, POST"})
         if not self._rate.take(client):

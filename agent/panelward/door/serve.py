@@ -90,6 +90,7 @@ def serve(options: Options) -> int:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((options.host, options.port))
+        listener.listen(128)  # from here on who asks is answered, some moments later
     except OSError as error:
         listener.close()
         raise EnvironmentFault(f"--listen {options.host}:{options.port}: can't be bound: {error.strerror}") from None

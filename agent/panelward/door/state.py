@@ -51,6 +51,8 @@ class Door:
             auto_reload=False,
         )
 
+        self._jinja.filters["part"] = lambda text: quote(text, safe="")  # a part of an address
+
     # What is known.
 
     async def plan(self) -> Plan | None:
