@@ -142,6 +142,7 @@ class Demo:
             PANELWARD_NOTIFY=f"json://127.0.0.1:{self.sink.port}",
         )  # fmt: skip
         rig = self.panelward("rig", "--schedule", str(self.schedule), "--clock", clock, "--script", "demo", "--seed", "11")
+        door = None if self.once else self.door()
         arrived = self.until_all(begun, daemon, rig)
         if self.stop.is_set():
             print("\nStopped.", flush=True)
@@ -153,9 +154,19 @@ class Demo:
             print((self.work / "demo.log").read_text(errors="replace")[-3000:], file=sys.stderr)
             return 1
         print(f"All three arrived, {time.time() - begun:.0f} s after the start. Nothing was switched: it only watches.")
+        if door is not None:
+            print(f"The page behind the panel's door, with the answers: {door}")
         if not self.once:
             self.live()
         return 0
+
+    def door(self) -> str:
+        """The owner's page, on a port that is free; its address."""
+        port = free_port()
+        address = f"127.0.0.1:{port}"
+        self.panelward("door", "--schedule", str(self.schedule), "--journal", str(self.journal), "--listen", address)
+        print(f"The page behind the panel's door: http://{address}/\n", flush=True)
+        return f"http://{address}/"
 
     def say_start(self, broker: str) -> None:
         text = (

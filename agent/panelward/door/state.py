@@ -171,7 +171,7 @@ def blind_of(plan: Plan | None) -> tuple[str, ...]:
         dict.fromkeys(
             s.circuit
             for s in plan.sights
-            if s.circuit in always_on and s.can == "no" and s.what in ("a lost feed", "every fault")
+            if s.circuit in always_on and s.can == "no" and s.what in ("lost feed", "every fault")
         )
     )
 
