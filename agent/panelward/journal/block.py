@@ -22,11 +22,13 @@ from __future__ import annotations
 import sys
 import zlib
 from array import array
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Sequence
 from functools import lru_cache
 from itertools import accumulate, repeat
 from math import gcd
 from operator import itemgetter, sub
+from typing import NamedTuple
 
 from panelward.records import Reading
 
@@ -105,6 +107,63 @@ def _decode(data: _Bytes) -> list[Reading]:
         back.append((i, Reading(circuit, at - behind, at, volts, amps, watts, closed, celsius, commanded, origin)))
     back.sort(key=itemgetter(0))
     return [reading for _i, reading in back]
+
+
+class Amps(NamedTuple):
+    """One circuit's currents, in the order in which they came."""
+
+    circuit: str
+    times_ms: list[int]
+    received_ms: list[int]
+    amps: list[float]
+
+
+def amps(block: bytes, circuits: Collection[str] | None = None) -> list[Amps]:
+    """The currents alone, of all circuits or of these: a fraction of the cost of `decode`. Raises DamagedBlock.
+
+    What was retained is left out: when it was measured nobody knows.
+    """
+    if not block or block[0] != VERSION:
+        raise DamagedBlock(f"wanted a block of version {VERSION}, found {block[0] if block else 'nothing'}")
+    try:
+        return _amps(_Bytes(zlib.decompress(block[1:])), circuits)
+    except (zlib.error, ValueError, IndexError, StopIteration, RuntimeError, KeyError) as fault:
+        raise DamagedBlock(f"a block can't be unpacked: {fault}") from fault
+
+
+def _amps(data: _Bytes, circuits: Collection[str] | None) -> list[Amps]:
+    count = data.varint()
+    if not count:
+        return []
+    sorts = [_read_sort(data) for _ in range(data.varint())]
+    tags = data.planes(count, 1 if len(sorts) <= 0x100 else 2)
+    received = list(accumulate(data.column(count)))
+    order = sorted(range(count), key=tags.__getitem__)
+    lag = data.column(count)
+    sizes = Counter(tags)
+    volts, figured = (sum(sizes[tag] for tag, sort in enumerate(sorts) if not sort[place]) for place in (1, 2))
+    if volts:
+        data.skip_figures(volts)
+    figures = list(data.figures(figured, _SCALES[1])) if figured else []
+    pieces: dict[str, list[tuple[list[int], list[int], list[float]]]] = {}
+    at = past = 0
+    for tag, (circuit, _v, no_amps, _w, _c, _closed, _commanded, origin) in enumerate(sorts):
+        size = sizes[tag]
+        if not no_amps:
+            if origin != "retained" and (circuits is None or circuit in circuits):
+                piece = order[at : at + size], lag[at : at + size], figures[past : past + size]
+                pieces.setdefault(circuit, []).append(piece)
+            past += size
+        at += size
+    found = []
+    for circuit, parts in pieces.items():
+        places, lags, column = parts[0]
+        if len(parts) > 1:  # of several sorts: back into the order in which they came
+            rows = sorted(row for part in parts for row in zip(*part, strict=True))
+            places, lags, column = ([row[0] for row in rows], [row[1] for row in rows], [row[2] for row in rows])
+        got = list(map(received.__getitem__, places))
+        found.append(Amps(circuit, list(map(sub, got, lags)), got, column))
+    return found
 
 
 # ---- figures
@@ -264,6 +323,16 @@ class _Bytes:
         if sys.byteorder == "big":
             items.byteswap()
         return items
+
+    def skip_figures(self, count: int) -> None:
+        width = self.take(1)[0]
+        if width == _AS_IS:
+            self.take(count * 8)
+            return
+        self.signed(), self.signed()
+        if width:
+            self.varint()
+            self.take((count - 1) * width)
 
     def _woven(self, count: int, width: int) -> bytes:
         if width == 1:

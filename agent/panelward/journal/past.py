@@ -68,6 +68,38 @@ class Past(Connected):
                 ):
                     yield reading
 
+    def amps(self, from_ms: int, to_ms: int, circuits: Collection[str]) -> Iterator[block.Amps]:
+        """The currents of these circuits received from `from_ms` on and before `to_ms`, a block at a time: see `readings`."""
+        known = self._spans()
+        wanted = frozenset(circuits)
+        for number, _last, begins_ms, _ends_ms, body in self._blocks("first_number >= ?", self._first_block_since(from_ms)):
+            if not known and begins_ms >= to_ms:
+                return
+            try:
+                found = block.amps(body, wanted)
+            except block.DamagedBlock:
+                self.damaged_blocks += 1
+                continue
+            span = corrected.of_number(known, number)
+            for each in found:
+                shifted = _amps_as_they_were(each, span)
+                if shifted.received_ms[0] >= from_ms and shifted.received_ms[-1] < to_ms:
+                    yield shifted
+                    continue
+                inside = [at for at, received_ms in enumerate(shifted.received_ms) if from_ms <= received_ms < to_ms]
+                if inside:
+                    yield shifted._replace(
+                        times_ms=[shifted.times_ms[at] for at in inside],
+                        received_ms=[shifted.received_ms[at] for at in inside],
+                        amps=[shifted.amps[at] for at in inside],
+                    )
+
+    def readings_since(self, from_ms: int) -> int:
+        """About how many inputs are kept from here on: to the block, without unpacking any."""
+        first = self._first_block_since(from_ms)
+        found = self._ask("SELECT ifnull(max(last_number), 0) FROM blocks WHERE first_number >= ?", (first,))[0][0]
+        return max(0, int(found) + 1 - first) if found else 0
+
     def _blocks(self, where: str, value: int) -> Iterator[_Block]:
         """Blocks in order, a page at a time. `where` is met by all blocks after the first that meets it."""
         columns = "first_number, last_number, first_received_ms, last_received_ms, body"
@@ -273,3 +305,13 @@ def _as_they_were(readings: list[Reading], span: corrected.Span | None) -> list[
         )
         for r in readings
     ]
+
+
+def _amps_as_they_were(found: block.Amps, span: corrected.Span | None) -> block.Amps:
+    if span is None or not span.add_ms:
+        return found
+    add_ms, unset = span.add_ms, span.unset
+    return found._replace(
+        received_ms=[at_ms + add_ms for at_ms in found.received_ms],
+        times_ms=[t + add_ms if unset or t == at_ms else t for t, at_ms in zip(found.times_ms, found.received_ms, strict=True)],
+    )
