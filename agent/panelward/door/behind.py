@@ -36,7 +36,8 @@ async def show_messages(request: Request) -> Response:
             note = door.t(request, "waiting.sheet" if row.on_sheet else "waiting.due", at=at)
             note += f", {door.t(request, 'waiting.unless')}" if row.until_answered else ""
         return {
-            "body": row.body,
+            "first": row.body.partition("\n")[0],
+            "rest": row.body.partition("\n")[2],
             "to": row.address_ref,
             "status": row.status,
             "note": note,

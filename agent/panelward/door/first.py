@@ -65,6 +65,12 @@ class Way:
     circuit: str | None = None
 
     @property
+    def side(self) -> str:
+        """Where it hangs on a panel with odd ways left and even ones right; no number: left."""
+        digits = "".join(c if c.isdecimal() and c.isascii() else " " for c in self.position).split()
+        return "right" if digits and int(digits[-1]) % 2 == 0 else "left"
+
+    @property
     def over(self) -> bool:
         return self.rating_a is not None and self.amps is not None and abs(self.amps) > self.rating_a
 
