@@ -135,7 +135,7 @@ def test_a_skip_needs_its_reason_and_stands_in_the_record() -> None:
 def test_redo_measures_one_way_anew_and_keeps_the_others() -> None:
     bench = Bench(PUMP, LIGHT)
     on(bench, "D1", 75)  # the tap was half shut
-    bench.answer("")
+    bench.answer("Water pump")
     on(bench, "D1", 0)
     on(bench, "D2", 84)
     bench.answer("redo water pump")
@@ -186,6 +186,89 @@ def test_a_panel_that_becomes_live_while_its_fuses_are_read_is_said_at_once() ->
     bench.volts = 13.1
     bench.run(6)
     assert sum("Stop: the monitor reads 13.1 V" in line and "Cover on before all else." in line for line in bench.said) == 1
+    for text in ("", "don't know", "10"):  # nothing else is asked, and nothing else is taken, before the cover is on
+        assert "put the cover on, touch nothing" in (bench.session.prompt or "")
+        bench.answer(text)
+        assert bench.session.state.as_found == {}
+    bench.answer("isolated")
+    assert bench.heard("The monitor still reads 13.1 V there: it is live. Cover on.")
+    bench.answer("covered")
+    assert "D1 Water pump: 10 A" in (bench.session.prompt or "")
+    bench.answer("")
+    bench.answer("")
+    assert "One lap" in (bench.session.prompt or "")  # it is live already: nobody is asked to energise it
+
+
+def test_its_twin_that_was_isolated_again_is_read_on_with_the_cover_off() -> None:
+    bench = Bench(PUMP, LIGHT, lap=False)
+    bench.volts = 0.0
+    bench.run(20)
+    for answer in ("Kari", "none", "", "yes"):
+        bench.answer(answer)
+    bench.volts = 13.1
+    bench.run(4)
+    bench.volts = 0.0
+    bench.run(4)
+    bench.answer("isolated")
+    assert "D1 Water pump: 10 A" in (bench.session.prompt or "")
+    bench.answer("")
+    bench.answer("")
+    assert "Cover on, tools out" in (bench.session.prompt or "")
+
+
+def test_energising_is_asked_for_with_the_cover_on_only() -> None:
+    bench = Bench(PUMP, lap=False)
+    bench.volts = 0.0
+    bench.run(20)
+    for answer in ("Kari", "none", "", "yes", ""):
+        bench.answer(answer)
+    bench.answer("don't know")
+    assert "Cover on, tools out" in (bench.session.prompt or "")
+    bench.volts = 13.1  # somebody was quicker
+    bench.run(6)
+    assert "Cover on, tools out" in (bench.session.prompt or "")
+    bench.answer("yes")
+    assert "One lap" in (bench.session.prompt or "")
+
+
+def test_who_does_not_know_whether_it_is_isolated_is_told_that_no_fuse_is_read() -> None:
+    bench = Bench(PUMP, lap=False)
+    for answer in ("Kari", "none", "", "don't know"):
+        bench.answer(answer)
+    assert bench.heard("Then it is taken to be live: the cover stays on, and no fuse or breaker is read.")
+    assert "Fuses and breakers were not read: the panel was live." in bench.session.state.remarks
+
+
+def test_a_question_that_was_open_at_a_stop_is_asked_again() -> None:
+    bench = Bench(PUMP, LIGHT)
+    on(bench, "D1", 84)
+    before = bench.session.prompt
+    assert "Which load did you switch" in (before or "")
+    kept = json.loads(json.dumps(bench.session.save()))
+    for away_s in (0, 3600):
+        later = Session.restore(kept, bench.schedule, bench.text, bench.now_ms + away_s * 1000, "kept.json")
+        assert later.prompt == before
+        later.answer("Deck lights")
+        assert later.state.found == {"D1": "D2"}
+
+
+def test_an_answer_that_was_meant_for_another_question_answers_nothing() -> None:
+    bench = Bench(PUMP, LIGHT)
+    number, taps = bench.session.number, bench.session.state.taps
+    on(bench, "D1", 150)  # it asks whose that is, just before the thumb falls
+    assert bench.session.number != number
+    assert bench.session.answer("", number) == ["Another question came up just then: nothing was taken for its answer."]
+    assert (bench.session.state.found, bench.session.state.taps) == ({}, taps)
+    bench.session.answer("Deck lights", bench.session.number)
+    assert bench.session.state.found == {"D1": "D2"}
+
+
+def test_done_twice_by_one_thumb_does_not_confirm_the_holes() -> None:
+    bench = Bench(PUMP, LIGHT)
+    number = bench.session.number
+    bench.session.answer("done", number)
+    bench.session.answer("done", number)
+    assert bench.session.state.phase == "lap"
 
 
 def test_energising_is_not_believed_while_the_monitor_reads_nothing() -> None:
@@ -196,10 +279,12 @@ def test_energising_is_not_believed_while_the_monitor_reads_nothing() -> None:
         bench.answer(answer)
     assert "Cover on, tools out" in (bench.session.prompt or "")
     bench.answer("")
+    assert "Energise it now" in (bench.session.prompt or "")
+    bench.answer("")
     assert bench.heard("The monitor still reads 0 V.")
     bench.volts = 13.1
     bench.run(10)
-    bench.answer("")
+    assert bench.heard("Live now, 13.1 V.")  # seen by itself: no answer is needed
     assert "clamp round" in (bench.session.prompt or "")
     zero = bench.session.state.zeros["D1"]
     assert abs(zero) < 0.005

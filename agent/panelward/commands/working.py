@@ -54,6 +54,9 @@ def run(args: argparse.Namespace) -> int:
         body["for_s"] = for_s
         if args.who is None and "USER" in os.environ:
             body["who"] = getpass.getuser()
+        if not body["who"].strip():
+            print("panelward working: say who works, with --who NAME", file=sys.stderr)
+            return 2
     code = 0
     for circuit in [None] if "all" in args.circuit else list(dict.fromkeys(args.circuit)):
         answer = ask(args.schedule, "working", body if circuit is None else body | {"circuit": circuit})

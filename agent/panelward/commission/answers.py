@@ -18,6 +18,7 @@ LEAST_CLAMP_STEP_A = 2.0  # a clamp shows 0.1 A at best: a smaller step tells no
 MOST_BESIDE = 2.0  # what else moved meanwhile, by at most as much, costs at most its own channels' error
 MOVES_A = 0.2  # three readings further apart than this are no noise
 LEAST_GAIN, MOST_GAIN = 0.5, 2.0  # beyond these the two figures are of different things
+ODD_GAIN, AGAIN = 0.1, 0.03  # a sensor is rarely wrong by more (common practice, no source); twice the same is believed
 
 
 class Answers(Prompts):
@@ -26,13 +27,21 @@ class Answers(Prompts):
     def __init__(self, schedule: Schedule, state: State, lap: Lap, say: list[str]) -> None:
         super().__init__(schedule, state)
         self._lap, self._say = lap, say
-        self.label = lap.label
+        self.label, self.fitting = lap.label, lap.fitting
 
     def take(self, text: str) -> None:
         """One answer to what is open."""
         state = self._state
         state.taps += 1
-        text = typed.tidy(text)
+        text, before = typed.tidy(text), self.number()
+        self._act(text)
+        state.turns += self.number() != before
+
+    def _act(self, text: str) -> None:
+        state = self._state
+        if state.uncovered:
+            self._take_uncovered(text)
+            return
         if state.open_question and state.questions:
             self._question(text)
             return
@@ -76,14 +85,15 @@ class Answers(Prompts):
     def _take_isolated(self, text: str) -> None:
         state, word = self._state, text.casefold()
         if word in ("yes", "y"):
-            on = [c for c in state.channels.values() if state.now_ms - c.volts_ms <= c.gap_ms and self._on_a_bus(c.circuit)]
-            live = max((c.volts or 0.0 for c in on), default=0.0)
+            live = self._volts_now()
             if live > 1.0:
                 self._say.append(f"The monitor reads {live:.1f} V there: it is live. Leave the cover on; answer covered or no.")
                 return
             state.isolated = "yes"
         elif word in ("covered", "no", "n") or typed.unknown(text):
             state.isolated = "covered" if word == "covered" else "no"
+            if typed.unknown(text) and self._fuses:
+                self._say.append("Then it is taken to be live: the cover stays on, and no fuse or breaker is read.")
         else:
             self._wrong("yes, covered or no", text)
             return
@@ -152,16 +162,52 @@ class Answers(Prompts):
         state.fuse += 1
         if state.fuse >= len(self._fuses):
             if state.isolated == "yes":
-                self._go("energise")
+                self._go("cover")
             else:
                 self._live()
+
+    def _take_uncovered(self, text: str) -> None:
+        """It became live while its fuses were read: nothing else is asked before its cover is on."""
+        state, word = self._state, text.casefold()
+        skip = self._because(text)
+        if skip is not None:
+            if not skip[1]:
+                return
+            state.remarks.append(f"The panel became live while its fuses were read; the rest was not read, because {skip[1]}.")
+            state.uncovered, state.isolated = False, "no"
+            self._live()
+        elif word in ("covered", "on", "cover on"):
+            state.uncovered, state.isolated = False, "covered"
+            self._say.append("The cover stays on. The rest is read only where it can be read with the cover on.")
+        elif word == "isolated":
+            live = self._volts_now()
+            if live >= 1.0:
+                self._say.append(f"The monitor still reads {live:.1f} V there: it is live. Cover on.")
+                return
+            state.uncovered = state.live_said = False
+        else:
+            self._wrong("covered, isolated, or skip, because …", text)
+
+    def _volts_now(self) -> float:
+        """The most that the monitor reads on a bus just now."""
+        state = self._state
+        on = [c for c in state.channels.values() if state.now_ms - c.volts_ms <= c.gap_ms and self.on_a_bus(c.circuit)]
+        return max((c.volts or 0.0 for c in on), default=0.0)
+
+    def _take_cover(self, text: str) -> None:
+        if not typed.acted(text):
+            self._wrong("Enter once the cover is on, or stop", text)
+            return
+        self._go("energise")
+        if self._volts_now() >= 1.0:
+            self.energised()
 
     def _take_energise(self, text: str) -> None:
         skip = self._because(text)
         if skip is None and not typed.acted(text):
             self._wrong("Enter once it is energised", text)
             return
-        seen = [c.volts for c in self._state.channels.values() if c.volts is not None and self._on_a_bus(c.circuit)]
+        seen = [c.volts for c in self._state.channels.values() if c.volts is not None and self.on_a_bus(c.circuit)]
         if skip is None and seen and max(seen) < 1.0:
             self._say.append(
                 "The monitor still reads 0 V. Enter once it is energised; or skip, because … if it can't see that."
@@ -171,6 +217,10 @@ class Answers(Prompts):
             if not skip[1]:
                 return
             self._state.remarks.append(f"Energising was not seen, because {skip[1]}.")
+        self.energised()
+
+    def energised(self) -> None:
+        """Live from here on, with its cover on: what came before was nothing."""
         for channel in self._state.channels.values():
             off = [amps for time_ms, amps in channel.tail if channel.zero_until_ms is None or time_ms < channel.zero_until_ms]
             if channel.zero_until_ms != 0 and len(off) >= 5:
@@ -178,14 +228,14 @@ class Answers(Prompts):
         self._live()
         self._state.match_from_ms = self._state.now_ms + FULL_START_MS
 
-    def _on_a_bus(self, circuit_id: str) -> bool:
+    def on_a_bus(self, circuit_id: str) -> bool:
         circuit = self._schedule.circuit(circuit_id)
         return circuit.sense.volts_at != "load" and supply_of(self._schedule, circuit).kind == "dc"
 
     def _live(self) -> None:
         """The panel is live from here on."""
         self._state.match_from_ms = self._state.now_ms
-        if self._slow():
+        if self.slow():
             self._go("slow")
         else:
             self._beside_clamp()
@@ -195,7 +245,7 @@ class Answers(Prompts):
         if skip is not None:
             if not skip[1]:
                 return
-            self._state.remarks.append(f"{listed(self._slow())} not started, because {skip[1]}.")
+            self._state.remarks.append(f"{listed(self.slow())} not started, because {skip[1]}.")
         elif not typed.acted(text) and not typed.unknown(text):
             self._wrong("Enter, or skip, because …", text)
             return
@@ -265,6 +315,21 @@ class Answers(Prompts):
                 self._say.append(f"{text} Switch that load off; once more, or don't know.")
                 self._go("clamp")
             return
+        if abs(gain - 1.0) > ODD_GAIN and (state.clamp_odd is None or abs(gain - state.clamp_odd) > AGAIN * gain):
+            text = f"{reference} rose by {rose_a:.2f} A, the clamp by {step_a:.2f} A: a sensor is rarely wrong by that much. "
+            text += "Is the clamp zeroed, closed round that one lead only, on its DC range? "
+            state.clamp_tries += 1
+            if state.clamp_odd is not None:
+                self._say.append(f"{text}Twice, and not the same: left out.")
+                state.remarks.append("The gain was compared with a clamp twice, and not told.")
+                self._begin_lap()
+            else:
+                state.clamp_odd = gain
+                self._say.append(f"{text}Switch that load off; once more, or don't know.")
+                self._go("clamp")
+            return
+        if state.clamp_odd is not None and abs(gain - 1.0) > ODD_GAIN:
+            self._say.append("Twice the same: it is believed.")
         state.reference, state.gain = reference, round(gain, 4)
         self._say.append(f"{reference} reads {100 * (gain - 1):+.1f} % beside the clamp, on a step of {abs(true_a):.2f} A.")
         self._begin_lap()
@@ -419,6 +484,10 @@ class Answers(Prompts):
         if typed.unknown(text):
             state.remarks.append(f"What rose on {question.channels[0]} is not known.")
             self._close()
+            return
+        if (not text or typed.yes(text)) and self.meant(question) is None:
+            better = self.fitting(question)[0]
+            self._say.append(f"Say which load: what rose fits {better.label} better than {label.label}. Its way or label.")
             return
         circuit = label if not text or typed.yes(text) else self._way(text)
         if circuit is None or circuit.role != "load":

@@ -22,6 +22,7 @@ class Lap:
 
     def __init__(self, schedule: Schedule, state: State, say: list[str]) -> None:
         self._schedule, self._state, self._say = schedule, state, say
+        self.known_edges = 0  # since it was begun or taken up: each is a buzz
 
     def label(self, channel: str) -> str:
         """The circuit whose load this channel carries, as far as is known."""
@@ -60,6 +61,7 @@ class Lap:
         if early is not None and edge.channel in state.found and early in state.questions:
             state.open_question = state.open_question and state.questions[0] is not early
             state.questions.remove(early)
+        self.known_edges += edge.channel in state.found or self_acting(self._schedule.circuit(self.label(edge.channel)))
 
     # Rises.
 
@@ -89,6 +91,17 @@ class Lap:
             and supply_of(self._schedule, c).kind == kind
         ]
 
+    def fitting(self, question: Question) -> list[Circuit]:
+        """Whose load may have risen: what fits best first. The label is first where no other load fits better."""
+        label = self._schedule.circuit(self.label(question.channels[0]))
+        edge = question.edge
+        if edge is None:
+            return [label]
+        others = sorted((self._near(c, edge), at, c) for at, c in enumerate(self._others(edge.channel)))
+        near = [c for distance_, _, c in others if distance_ < inf]
+        better = sum(each[0] < self._near(label, edge) for each in others)
+        return [*near[:better], label, *near[better:]]
+
     def plain(self, channel: str, watts: float) -> bool:
         """Would this draw, at nominal volts, be taken for the labelled load's without a question?"""
         own = self._size(self._schedule.circuit(self.label(channel)), watts)
@@ -115,11 +128,8 @@ class Lap:
         named = [level.watts for _, level in named_levels(label)]
         known = f" Written for it: {' or '.join(f'{w:g}' for w in named)} W." if named else ""
         way = place(self._schedule.circuit(edge.channel))
-        text = (
-            f"{way} rose by {amps:.1f} A ({watts:.0f} W).{known} Which load did you switch? Enter: {MEANT}. "
-            "Else its way or label, don't know, or skip, because …"
-        )
-        question = Question("which", (edge.channel,), text, edge.begun_ms, state.now_ms + 2 * together_ms)
+        text = f"{way} rose by {amps:.1f} A ({watts:.0f} W).{known} Which load did you switch? {MEANT}"
+        question = Question("which", (edge.channel,), text, edge.begun_ms, state.now_ms + 2 * together_ms, edge)
         if with_it and not state.open_question:
             self._pair(with_it[0], question)
         else:

@@ -5,7 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from panelward.commission.figures import named_levels
-from panelward.commission.state import MEANT, MOVERS, State, kinds, left_on, listed, loads, place, protected, supply_of
+from panelward.commission.state import (
+    MEANT,
+    MOVERS,
+    Question,
+    State,
+    kinds,
+    left_on,
+    listed,
+    loads,
+    place,
+    protected,
+    supply_of,
+)
 from panelward.ratings.colours import blade_colour
 from panelward.records import Circuit, Schedule
 
@@ -21,15 +33,45 @@ class Prompts:
         self.burning: Callable[[], list[str]] = list
         self.missing: Callable[[], list[str]] = list
         self.label: Callable[[str], str] = str
+        self.fitting: Callable[[Question], list[Circuit]] = lambda _: []
 
     def prompt(self) -> str | None:
         """The question that is open."""
         state = self._state
+        if state.uncovered:
+            return self._ask_uncovered()
         if state.open_question and state.questions:
             question = state.questions[0]
-            return question.text.replace(MEANT, self._schedule.circuit(self.label(question.channels[0])).label)
+            meant = self.meant(question)
+            else_ = f"Enter: {meant.label}. Else its" if meant is not None else "Its"
+            return question.text.replace(MEANT, f"{else_} way or label, don't know, or skip, because …")
         ask: Callable[[], str | None] | None = getattr(self, f"_ask_{state.phase.replace('-', '_')}", None)
         return ask() if ask is not None else None
+
+    def number(self) -> str:
+        """Which question is open: an answer that was meant for another one is not taken for this one's."""
+        state = self._state
+        if state.uncovered:
+            return f"{state.turns}-uncovered"
+        if state.open_question and state.questions:
+            question = state.questions[0]
+            return f"{state.turns}-{question.kind}-{question.channels[0]}-{question.begun_ms}"
+        return f"{state.turns}-{state.phase}-{state.fuse}-{state.clamp_tries}-{state.warned_holes:d}"
+
+    def meant(self, question: Question) -> Circuit | None:
+        """What Enter stands for: the label, unless another load fits better what rose."""
+        if question.kind != "which":
+            return None
+        label = self._schedule.circuit(self.label(question.channels[0]))
+        fitting = self.fitting(question)
+        return label if not fitting or fitting[0].id == label.id else None
+
+    def _ask_uncovered(self) -> str:
+        volts = max(self._state.bus_v.values(), default=0.0)
+        return (
+            f"The panel is live ({volts:.1f} V) and its cover is off: put the cover on, touch nothing. covered: it is on. "
+            "isolated: it is isolated again. Or skip, because …: the rest is not read."
+        )
 
     def _ask_who(self) -> str:
         return "Who commissions? Type the name that will stand on the record."
@@ -41,16 +83,29 @@ class Prompts:
         return "How warm is it around the panel, °C? Or: don't know."
 
     def _ask_plan(self) -> str:
-        plan, only = self._schedule, self._state.only
-        every_s = max((m.expect_every_s for m in plan.monitors), default=5.0)
-        ways = [c for c in loads(plan) if not only or c.id in only]
-        minutes = round((3 if only else BESIDE_MIN) + len(ways) * max(LOOK_S * every_s, LEAST_LEVEL_S) / 60.0)
-        warned = [f"{c.label} {MOVERS[kind]}" for c in ways for kind in kinds(c)[:1] if kind in MOVERS]
+        minutes, every_s = self.minutes()
+        warned = [f"{label} {MOVERS[kind]}" for label, kind in self.movers()]
         text = f"It takes about {minutes} min at a reading every {every_s:g} s. "
         text += f"What will move, heat or pump: {'; '.join(warned)}. " if warned else ""
-        kept = [c.label for c in loads(self._schedule) if left_on(c)]
+        kept = self.kept_on()
         text += f"Leave {listed(kept)} as {'it is' if len(kept) == 1 else 'they are'}, on. " if kept else ""
         return text + "Never leave a load under test alone. Enter: everybody aboard knows, nobody's hands are near."
+
+    def minutes(self) -> tuple[int, float]:
+        """(how long it takes, at a reading every so many seconds)"""
+        every_s = max((m.expect_every_s for m in self._schedule.monitors), default=5.0)
+        each_s = max(LOOK_S * every_s, LEAST_LEVEL_S)
+        return round((3 if self._state.only else BESIDE_MIN) + len(self._ways()) * each_s / 60.0), every_s
+
+    def movers(self) -> list[tuple[str, str]]:
+        """(label, kind) of what moves, heats or pumps."""
+        return [(c.label, kind) for c in self._ways() for kind in kinds(c)[:1] if kind in MOVERS]
+
+    def _ways(self) -> list[Circuit]:
+        return [c for c in loads(self._schedule) if not self._state.only or c.id in self._state.only]
+
+    def kept_on(self) -> list[str]:
+        return [c.label for c in loads(self._schedule) if left_on(c)]
 
     def _ask_isolated(self) -> str:
         return (
@@ -80,27 +135,34 @@ class Prompts:
             f"{rating_a:g} A. Else its amps, or don't know."
         )
 
+    def _ask_cover(self) -> str:
+        return "Cover on, tools out, nobody at the panel? Nothing is energised before. Enter: yes, it is on."
+
     def _ask_energise(self) -> str:
-        return "Cover on, tools out, nobody at the panel? Then energise it, the bank's switch last. Enter: done."
+        return (
+            "Energise it now, the bank's switch last: it goes on by itself once the monitor reads volts. Enter: done. "
+            "Or skip, because … if the monitor can't see that."
+        )
 
     def _ask_slow(self) -> str:
         return (
-            f"Start now, 20 s apart, each at its own control: {listed(self._slow())}. They are timed by themselves. "
+            f"Start now, 20 s apart, each at its own control: {listed(self.slow())}. They are timed by themselves. "
             "Enter: started. Or skip, because …"
         )
 
-    def _slow(self) -> list[str]:
+    def slow(self) -> list[str]:
         return [c.label for c in loads(self._schedule) if {"air-heater", "compressor"} & set(kinds(c))]
 
     def _ask_clamp(self) -> str:
         return "Gain: clamp round the bank's lead, nothing else switched. What does it read now, A? Or: don't know."
 
     def _ask_clamp_2(self) -> str:
-        best = self._reference()
+        best = self.reference()
         load = f" ({best} will do)" if best else ""
         return f"Now switch one steady load of some 5 A on{load}. When the clamp stands still: its amps. Or: don't know."
 
-    def _reference(self) -> str:
+    def reference(self) -> str:
+        """A steady load to compare with, by its label; the largest that is written."""
         steady = [
             (level.watts, c.label)
             for c in loads(self._schedule)

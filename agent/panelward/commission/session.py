@@ -70,7 +70,7 @@ class Session:
         session.schedule, session.state, session._say = schedule, state, []
         session._set_up()
         state.now_ms = max(state.now_ms, now_ms)
-        state.open_question = False
+        state.open_question = bool(state.questions) and state.questions[0].ask_ms <= state.now_ms
         for channel in state.channels.values():
             channel.cut()  # what went on meanwhile is not known
         return session
@@ -90,8 +90,15 @@ class Session:
         """The question that is open; None: nothing is asked, it measures."""
         return self.answers.prompt()
 
-    def answer(self, text: str) -> list[str]:
-        """What a person typed."""
+    @property
+    def number(self) -> str:
+        """Which question that is."""
+        return self.answers.number()
+
+    def answer(self, text: str, number: str | None = None) -> list[str]:
+        """What a person typed; with the number of the question it was meant for, it answers no other one."""
+        if number is not None and number != self.number:
+            return ["Another question came up just then: nothing was taken for its answer."]
         before = self.state.phase
         self.answers.take(text)
         self.worth_saving = True
@@ -117,6 +124,7 @@ class Session:
         channel = state.channels.get(reading.circuit) or self._channel(reading.circuit)
         if reading.volts is not None:
             self._bus(reading.circuit, reading.volts)
+            self._energised(reading.circuit, reading.volts)
         edge = channel.take(reading)
         if edge is not None:
             self.lap.edge(edge)
@@ -149,7 +157,7 @@ class Session:
             if state.now_ms - heard_ms > monitor.shown_overdue_s * 1000:
                 self._lost(monitor.name)
         if state.questions and not state.open_question and state.questions[0].ask_ms <= state.now_ms:
-            state.open_question = True
+            state.open_question = self.worth_saving = True
         if state.phase == "lap":
             self._nudge()
         elif state.phase == "run-down" and not self._runs_down():
@@ -197,11 +205,22 @@ class Session:
         )
         self.worth_saving = True
 
+    def _energised(self, circuit_id: str, volts: float) -> None:
+        """Energising is seen, where the monitor has a feed of its own."""
+        nominal_v = supply_of(self.schedule, self.schedule.circuit(circuit_id)).nominal_v
+        if self.state.phase == "energise" and volts >= 0.5 * nominal_v and self.answers.on_a_bus(circuit_id):
+            self.answers.energised()
+            self._say.append(f"Live now, {volts:.1f} V.")
+            self.worth_saving = True
+            self.state.turns += 1
+            self._enter()
+
     def _bus(self, circuit_id: str, volts: float) -> None:
         """The supply's volts: said where they swing, as when a charger starts."""
         state, supply = self.state, self.schedule.circuit(circuit_id).supply
         if volts >= 1.0 and state.isolated == "yes" and state.phase in ("fuse", "left") and not state.live_said:
-            state.live_said = True
+            state.live_said = state.uncovered = True
+            self.worth_saving = True
             self._say.append(
                 f"Stop: the monitor reads {volts:.1f} V on {circuit_id}, the panel is live. Cover on before all else."
             )

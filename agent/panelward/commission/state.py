@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from panelward.commission.runs import Channel
+from panelward.commission.runs import Channel, Edge
 from panelward.records import Circuit, Record, Schedule, Supply
 
 VERSION = 1
-MEANT = "{meant}"  # in a question: the load that Enter stands for when it is asked, which may be later than it was put
+MEANT = "{meant}"  # at the end of a question: what may be answered when it is asked, which may be later than it was put
 FULL_START_MS = 15_000  # after energising: what rises then was switched on before
 
 # Loads that act by themselves: their steps are measured and not taken for somebody's hand.
@@ -29,6 +29,7 @@ class Question:
     text: str
     begun_ms: int
     ask_ms: int  # not asked before: another may rise with it
+    edge: Edge | None = None  # what rose
 
 
 @dataclass(slots=True)
@@ -57,6 +58,8 @@ class State:
     numbers: int = 0
     isolated: str = ""  # yes | covered | no
     live_said: bool = False  # that it became live while the fuses were read
+    uncovered: bool = False  # live with its cover off: nothing else is asked until the cover is on
+    turns: int = 0  # how often an answer led on: part of a question's number
     match_from_ms: int | None = None  # edges are somebody's from here on
     channels: dict[str, Channel] = field(default_factory=dict)
     heard_ms: dict[str, int] = field(default_factory=dict)  # by monitor
@@ -74,6 +77,7 @@ class State:
     zeros: dict[str, float] = field(default_factory=dict)
     clamp_a: float | None = None  # before the reference load
     clamp_tries: int = 0
+    clamp_odd: float | None = None  # a gain that nobody believes the first time
     clamp_means: dict[str, float] = field(default_factory=dict)
     reference: str = ""
     gain: float | None = None  # of the reference way
