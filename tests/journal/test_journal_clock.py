@@ -213,3 +213,32 @@ def test_where_no_clock_was_ever_set_all_stays_as_it_is(path: Path) -> None:
     van.reads(100)
     shown = [r.received_ms for r in van.journal.readings()]
     assert shown == [r.received_ms for _, r in van.journal.inputs_after(0, parse) if isinstance(r, Reading)]
+
+
+def test_what_was_spared_keeps_the_time_that_it_was(path: Path) -> None:
+    """Around a note of a run that began in 1970, pruned weeks after; what dates it stays, a run that spared nothing goes."""
+    van = Vehicle(path, 30.0 - NOW_S)
+    for _ in range(60):
+        van.reads(60)
+    note = {"at_ms": round((30.0 + 1800) * 1000), "kind": "note", "who": "K", "changed": (), "found": (), "why": "x"}
+    van.journal.changed([note])
+    van.error_s = 0.0
+    van.reads(3600)
+    van.off(600)
+    van.reads(600)
+    van.off(30 * 86400)
+    van.reads(600)
+    for _ in range(3):
+        van.journal.save_snapshot(van.journal.last_number, {})
+    starts = "SELECT count(*) FROM inputs WHERE kind = 'settings'"
+    assert van.journal._ask(starts) == [(3,)]
+    for _ in range(3):
+        van.journal.prune(round((NOW_S + 86400) * 1000))
+    shown = [r.received_ms / 1000 - NOW_S for r in van.journal.readings()]
+    spared = [at_s for at_s in shown if at_s < 86400]
+    assert 120 <= len(spared) <= 132, "a reading every ten seconds for twenty minutes, and whole blocks"
+    assert min(spared) == pytest.approx(1200, abs=70)
+    assert max(spared) == pytest.approx(2400, abs=70)
+    assert set(van.errors_s()) == {0}
+    assert van.journal._ask(starts) == [(2,)]
+    assert [row["at_ms"] for row in van.journal.notes()] == [round((NOW_S + 1800) * 1000)]

@@ -6,6 +6,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -201,7 +202,7 @@ def test_a_snapshot_takes_the_inputs_it_includes_into_the_file(path: Path) -> No
 
 def test_pruning_keeps_what_a_snapshot_does_not_include_the_settings_and_all_transitions(path: Path) -> None:
     journal = filled(path, 1000)
-    journal.commit([transition("a", number=3)], [message("a")])
+    journal.commit([replace(transition("a", number=3), at_ms=START_MS + 10**8)], [message("a")])
     assert journal.prune(START_MS + 10**9) == 0, "without a snapshot every input is needed"
     for number in (600, 700, 800, 900):
         journal.save_snapshot(number, {})

@@ -1,6 +1,7 @@
 """How long the journal keeps what: the file stops growing, and what people were told is the last to go.
 
-Readings and other inputs go by age, once every kept snapshot includes them. An alarm goes whole, with its messages, once
+Readings and other inputs go by age, once every kept snapshot includes them; around a note and an alarm's beginning
+readings stay as long as what was told (`sparing`). An alarm goes whole, with its messages, once
 it is over: by age, or when there are more than a file of some tens of MB should hold. What stands, what still waits to
 be sent and what a start may need again stays however old it is. An alarm that comes and goes and that nobody ever answers is
 one alarm for good: of that the beginning and the latest stay. What was replaced and how the schedule changed stays
@@ -11,6 +12,7 @@ from __future__ import annotations
 
 import sqlite3
 
+from panelward.journal import sparing
 from panelward.journal.opening import plain
 from panelward.journal.past import Past
 
@@ -38,11 +40,14 @@ _MIDDLE = """SELECT sequence FROM transitions WHERE alarm_id = ? AND sequence > 
 class Keeping(Past):
     """Deletes what is past its time, a little at a time, so that nothing waits long: call it again later."""
 
-    def prune(self, before_ms: int, *, steps: int = 20, rows: int = 200) -> int:
+    def prune(
+        self, before_ms: int, *, steps: int = 20, rows: int = 200, most_spared_bytes: int = sparing.MOST_SPARED_BYTES
+    ) -> int:  # fmt: skip
         """Delete inputs received before `before_ms` that the oldest kept snapshot includes; how many rows.
 
-        At most `steps` transactions of `rows` rows. The newest Settings and Clock before that point stay: what is kept was
-        received by them. Raises EnvironmentFault.
+        Readings near a note or an alarm's beginning stay, as many as `most_spared_bytes` hold (`sparing`), and what dates
+        them. At most `steps` transactions of `rows` rows. The newest Settings and Clock before that point stay: what is kept
+        was received by them. Raises EnvironmentFault.
         """
         oldest = self._oldest_snapshot()
         if oldest is None:
@@ -54,25 +59,33 @@ class Keeping(Past):
         marks = [self._ask(newest, (kind, behind))[0][0] for kind in ("settings", "clock")]
         deleted = 0
         try:
+            wanted = sparing.moments(self._connection, min(behind, oldest + 1))
             for _ in range(steps):
                 with self._transaction(durable=False) as connection:
-                    step = connection.execute(
-                        """DELETE FROM blocks WHERE first_number IN (SELECT first_number FROM blocks
-                            WHERE first_number < ? AND last_number <= ? ORDER BY first_number LIMIT ?)""",
-                        (min(behind, oldest + 1), oldest, rows),
-                    ).rowcount
-                    step += connection.execute(
-                        """DELETE FROM inputs WHERE number IN (SELECT number FROM inputs
-                            WHERE number <= ? AND number < ? AND received_ms < ? AND number NOT IN (?, ?, ?)
-                            ORDER BY number LIMIT ?)""",
-                        (oldest, behind, before_ms, keep, *marks, rows),
-                    ).rowcount
-                deleted += step
-                if not step:
+                    gone, more = sparing.look(connection, wanted, min(behind, oldest + 1), oldest, rows, most_spared_bytes)
+                    upto = min(behind, sparing.counter(connection, "looked"))
+                    gone += self._prune_others(connection, upto, before_ms, (keep, *marks), rows)
+                deleted += gone
+                if not gone and not more:
                     break
         except sqlite3.Error as error:
             raise plain(error, self.path) from error
         return deleted
+
+    @staticmethod
+    def _prune_others(
+        connection: sqlite3.Connection, upto: int, before_ms: int, keep: tuple[int, ...], rows: int
+    ) -> int:  # fmt: skip
+        """Inputs that are no readings, before this number; of those that date what was spared, none."""
+        gone = connection.execute(
+            """DELETE FROM inputs WHERE number IN (SELECT number FROM inputs
+                WHERE number < ? AND received_ms < ? AND kind NOT IN ('settings', 'clock') ORDER BY number LIMIT ?)""",
+            (upto, before_ms, rows),
+        ).rowcount
+        marks = [(number, before_ms) for number in sparing.clocks_of_none(connection, upto, keep)[:rows]]
+        if marks:
+            gone += connection.executemany("DELETE FROM inputs WHERE number = ? AND received_ms < ?", marks).rowcount
+        return gone
 
     def prune_told(
         self,
@@ -118,6 +131,7 @@ class Keeping(Past):
                 old = "SELECT rowid FROM doing WHERE at_ms < ? OR ? > 0 ORDER BY at_ms LIMIT ?"
                 over = max(0, doings - most_doings)
                 connection.execute(f"DELETE FROM doing WHERE rowid IN ({old})", (before_ms, over, over or rows))
+                sparing.outdated(connection, self._first_block_since(before_ms), rows)
                 connection.execute("DELETE FROM changes WHERE id <= (SELECT max(id) FROM changes) - ?", (MOST_CHANGES,))
                 connection.execute(
                     "DELETE FROM dropped WHERE first_number NOT IN "

@@ -6,6 +6,7 @@ import json
 import zlib
 from collections.abc import Callable, Collection, Iterator
 from heapq import merge
+from itertools import chain
 from operator import itemgetter
 from typing import Any
 
@@ -28,14 +29,32 @@ class Past(Connected):
     # Inputs.
 
     def inputs_after(self, number: int, parse: Callable[[str], Schedule]) -> Iterator[tuple[int, Input]]:
-        """(number, input) of all kinds, in order, beginning after `number`. What `parse` raises goes through."""
-        return merge(self._readings_after(number), self._others_after(number, parse), key=itemgetter(0))
+        """(number, input) of all kinds, in order, beginning after `number`. What `parse` raises goes through.
+
+        What was spared of pruning (`sparing`) is not among them: they are fragments. Of what lies before the newest settings
+        and the newest clock are.
+        """
+        looked = self._looked()
+        newest = "SELECT max(number) FROM inputs WHERE kind = ? AND number < ? AND number > ?"
+        marks = [self._ask(newest, (kind, looked, number))[0][0] for kind in ("settings", "clock")] if looked > number else []
+        first = (each for at in sorted(m for m in marks if m is not None) for each in self._others(at, at, parse))
+        behind = max(number, looked - 1)
+        return chain(first, merge(self._readings_after(behind), self._others_after(behind, parse), key=itemgetter(0)))
+
+    def _looked(self) -> int:
+        """Up to this number old readings were looked at, and are gone or spared."""
+        found = self._ask("SELECT value FROM counters WHERE name = 'looked'")
+        return int(found[0][0]) if found else 0
 
     def _readings_after(self, number: int) -> Iterator[tuple[int, Input]]:
         for first, _last, _from, _to, body in self._blocks("last_number > ?", number):
             for at, reading in enumerate(self._unpack(body), start=first):
                 if at > number:
                     yield at, reading
+
+    def _others(self, first: int, last: int, parse: Callable[[str], Schedule]) -> Iterator[tuple[int, Input]]:
+        found = self._ask("SELECT number, kind, body FROM inputs WHERE number BETWEEN ? AND ? ORDER BY number", (first, last))
+        return ((at, spelling.read(kind, body, parse)) for at, kind, body in found)
 
     def _others_after(self, number: int, parse: Callable[[str], Schedule]) -> Iterator[tuple[int, Input]]:
         while True:
