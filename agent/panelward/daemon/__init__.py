@@ -24,6 +24,7 @@ from typing import Any, NamedTuple
 from panelward import __version__, sealed
 from panelward.core import Core
 from panelward.daemon import reload, requests
+from panelward.daemon.answering import Answering
 from panelward.daemon.beside import profiled, recorded
 from panelward.daemon.clock import STEP_MS, HostClock, Pace, RealTime
 from panelward.daemon.outward import WEEKLY, Outward
@@ -94,6 +95,7 @@ class Daemon:
     """One vehicle's watch. `run` returns when it is told to stop; EnvironmentFault and ScheduleError at the start."""
 
     ROLE = "panelward"
+    DOOR = True  # the page aboard reads this journal
     SILENCE_FROM_START = True  # a circuit that never spoke is overdue too
 
     def __init__(
@@ -129,6 +131,7 @@ class Daemon:
         self._real = RealTime(self._journal.newest_waiting_s())
         self._told: reload.Told = (people if people is not None else everybody(addresses)), dict(addresses)
         self._who = who  # reads people.toml anew
+        self._answering = Answering(journal_path, self._log)
         self._outward = Outward(
             self._journal,
             *self._told,
@@ -144,6 +147,7 @@ class Daemon:
             zone=self.schedule.vehicle.timezone,
             afresh=self._afresh,
             known=lambda transition: known(self._core, transition),
+            answering=self._answering,
             log=self._log,
         )
         self._unlike = [ref for ref, url in addresses.items() if not re.match(r"[A-Za-z][A-Za-z0-9+.-]*://.", url)]
@@ -407,6 +411,7 @@ class Daemon:
         )  # fmt: skip
         vehicle = self._core.schedule.vehicle
         self._outward.zone, self._outward.fitter = vehicle.timezone, vehicle.fitter
+        self._answering.at = vehicle.door_at if self.DOOR else None
 
     def _since_it_ended(self) -> None:
         """A schedule that was changed while nobody watched is said like one that is read anew."""

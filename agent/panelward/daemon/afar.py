@@ -16,6 +16,7 @@ class AfarDaemon(Daemon):
     """One vehicle, from afar."""
 
     ROLE = "panelward-afar"
+    DOOR = False
     SILENCE_FROM_START = False  # of circuits: nothing is read here
     _low = False  # its last word was that its bank nears the cut-off
 

@@ -15,13 +15,14 @@ from threading import Thread
 from typing import Any, NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
+from panelward.daemon.answering import Answering
 from panelward.errors import EnvironmentFault
-from panelward.journal import Journal, OutboxRow, StoredTransition, Withdrawal
+from panelward.journal import LATEST_OF_ONE, Journal, OutboxRow, StoredTransition, Withdrawal
 from panelward.notify import Delivery, SendResult, SendRow, whom
 from panelward.notify.policy import next_try_s
 from panelward.records import PRIORITIES, Fitter, Schedule, Transition
 from panelward.records.people import People
-from panelward.wording import Known, Piece, alarm_object, body, english, number_of, repeated, title, together
+from panelward.wording import Known, Piece, alarm_object, body, english, number_of, repeated, title, together, with_link
 
 COMMIT_S = 5.0  # readings at risk of a kill -9: at most this long
 RETRY_COMMIT_S = 5.0
@@ -70,6 +71,7 @@ class Outward:
         zone: str = "UTC",
         afresh: Callable[[str], str | None] = lambda _: None,
         known: Callable[[Transition], Known] = lambda _: Known(),
+        answering: Answering | None = None,
         real_s: Callable[[], float] = time.time,
         local_ms: Callable[[], int] | None = None,
     ) -> None:
@@ -86,7 +88,7 @@ class Outward:
         self._unheard: set[str] = set()  # … and that was told
         self._bundles: dict[int, list[OutboxRow]] = {}  # on their way, by the row that stands for them
         self.zone, self._afresh = zone, afresh  # what would be said of an alarm now
-        self._known = known  # … and what is known beside it
+        self._known, self._answering = known, answering  # … and what is known beside it
         self.fitter: Fitter | None = None  # whose number messages that go out together say
         self.disk_fault = ""
         self.commit_due_s = 0.0  # monotonic
@@ -282,7 +284,8 @@ class Outward:
     def _send_row(self, rows: list[OutboxRow], now_s: float) -> SendRow:
         first = rows[0]
         if len(rows) == 1:
-            text = first.body
+            link = self._link(first)
+            text = with_link(first.body, link) if link is not None else first.body
         else:
             at_s = self._now_ms() / 1000.0
             pieces = [
@@ -300,6 +303,15 @@ class Outward:
             text = repeated(text)
         worst = max((row.priority for row in rows), key=PRIORITIES.index)
         return SendRow(row=first.id, ref=first.address_ref, title=first.title, body=text, type=_TYPES.get(worst, "info"))
+
+    def _link(self, row: OutboxRow) -> str | None:
+        """The link that answers this message's alarm, made as it goes out: the journal keeps none."""
+        if self._answering is None:
+            return None
+        try:
+            return self._answering.link(row, lambda alarm_id: self._journal.last_transitions(LATEST_OF_ONE, alarm_id))
+        except EnvironmentFault:
+            return None  # the message matters more
 
     def _send_all(self) -> None:
         while (rows := self._outgoing.get()) is not None:

@@ -10,8 +10,18 @@ other processes read with `Journal.read`, and copy it while it is written with `
 """
 
 from panelward.journal.backup import back_up
-from panelward.journal.keeping import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS
+from panelward.journal.keeping import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS, LATEST_OF_ONE
 from panelward.journal.rows import Kept, OutboxRow, StoredTransition, Withdrawal
 from panelward.journal.store import Journal
 
-__all__ = ["KEEP_READINGS_DAYS", "KEEP_TOLD_DAYS", "Journal", "Kept", "OutboxRow", "StoredTransition", "Withdrawal", "back_up"]
+__all__ = [
+    "KEEP_READINGS_DAYS",
+    "KEEP_TOLD_DAYS",
+    "LATEST_OF_ONE",
+    "Journal",
+    "Kept",
+    "OutboxRow",
+    "StoredTransition",
+    "Withdrawal",
+    "back_up",
+]

@@ -13,7 +13,7 @@ from panelward.records import Circuit, Facts, Figure, Fitter, Schedule, Transiti
 from panelward.wording import english, flood, say
 from panelward.wording.together import Piece, ring, together
 
-__all__ = ["Known", "Piece", "alarm_object", "body", "message", "number_of", "repeated", "title", "together"]
+__all__ = ["Known", "Piece", "alarm_object", "body", "message", "number_of", "repeated", "title", "together", "with_link"]
 
 COLD = ("door-open", "hot-load", "iced", "condenser-blocked", "charge-lost")  # why a compressor runs more
 UNLOADED_A = 1.0  # an inverter that runs nothing, or next to nothing
@@ -110,6 +110,12 @@ def body(
     lines.append(english.MESSAGE_NUMBER.format(number=number))
     lines.append(english.CAUTION)
     return "\n".join(lines)
+
+
+def with_link(text: str, link: str) -> str:
+    """A notification's text with the link that answers it, before its number and the caution."""
+    lines = text.split("\n")
+    return "\n".join([*lines[:-2], english.ANSWER.format(link=link), *lines[-2:]])
 
 
 def _beside(known: Known) -> list[str]:

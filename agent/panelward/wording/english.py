@@ -869,6 +869,7 @@ FITTER = "fitter"  # a text with this word asks for the fitter's number
 RING = ("The fitter: {phone}.", "The fitter, {name}: {phone}.")  # the second where the name is written
 INSIDE = "Inside: {celsius} °C."
 CHARGE = "Battery: about {percent} %, give or take {error}."
+ANSWER = "Answer within a day, on the vehicle's own network: {link}"
 MESSAGE_NUMBER = "Message {number}."
 WHY = "Why: "
 EITHER = "Could be: "
