@@ -88,6 +88,15 @@ def test_a_pump_that_runs_beyond_its_longest_and_a_shower_that_does_not(run_s: f
         )
 
 
+@pytest.mark.parametrize("pump", [SUMP, PUMP], ids=["sump", "water"])
+def test_a_sump_pumps_long_run_stays_until_somebody_looked(pump: Circuit) -> None:
+    """Where its water came from is not over with the run; a tap that was left open is."""
+    judged = plan(replace(pump, id="D4", loads=tuple(replace(load, longest_run_s=600.0) for load in pump.loads)))
+    found = run(judged, stream({"D4": lambda t: (3.1 if pump is SUMP else 4.8) if 60 <= t < 960 else 0.0}, 1800))
+    ended = [(t.state, t.latched) for t in found if t.kind == "overlong-run" and t.event == "ends"]
+    assert ended == [("unacknowledged", True) if pump is SUMP else ("returned-unacknowledged", False)]
+
+
 def test_one_reading_of_rest_is_a_dip_and_two_are_a_rest() -> None:
     dips = {"D4": lambda t: 0.0 if t % 300 == 0 else 4.8}
     assert [t.kind for t in of_rhythm(run(plan(PUMP), stream(dips, 1200)))] == ["overlong-run"]

@@ -90,6 +90,8 @@ def _of_case(rhythm: Rhythm, case: str, now_ms: int) -> tuple[list[tuple[str, Fi
     lasts_s = ((rhythm.runs.last_ms or rhythm.since_ms) - rhythm.since_ms) / 1000.0
     if case in ("overlong", "run", "ajar"):
         figures.append(("run_s", lasts_s))
+    if rhythm.keeps_dry and case in ("overlong", "sump"):
+        figures.append(("to_look_at", True))  # where that water came from is not over with the run
     if case == "overlong" and rhythm.longest_ms is not None:
         facts.append(("longest-run", (("longest_min", rhythm.longest_ms / 60_000.0),)))
     elif case == "run" and rhythm.cooling is not None:

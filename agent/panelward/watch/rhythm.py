@@ -75,7 +75,7 @@ class Rhythm:
         self.box = Box() if cold else None
         self.short = ShortCycles(period_ms) if cold and ShortCycles.judged(period_ms, self._on_change) else None
         pump = self.kinds == ("pump",)
-        sump = self._sump = pump and (circuit.feed == "always-on" or circuit.importance == "life")
+        sump = self.keeps_dry = pump and (circuit.feed == "always-on" or circuit.importance == "life")
         self.leak = Leak(period_ms) if pump and not sump and Leak.judged(period_ms) else None
         self.sump = Sump() if sump and Sump.judged(period_ms) else None
         self._feeds_sump = pump and not sump
