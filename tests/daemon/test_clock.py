@@ -7,7 +7,7 @@ from datetime import datetime
 import pytest
 
 from panelward.core import Core
-from panelward.daemon.clock import STEP_MS, HostClock, pace
+from panelward.clock import STEP_MS, HostClock, pace
 from panelward.errors import ScheduleError
 from panelward.records import Clock, Reading, Request, Settings, Transition, Vehicle
 from plans import DETECTOR, FREEZER, INVERTER, SOCKETS, plan, run, stream

@@ -9,7 +9,7 @@ import pytest
 
 from daemon.test_clock import Host
 from journal.journals import message, transition
-from panelward.daemon.clock import RealTime
+from panelward.clock import RealTime
 from panelward.daemon.outward import Doing, Outward
 from panelward.journal import Journal, OutboxRow
 from panelward.records.people import everybody

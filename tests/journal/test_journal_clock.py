@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from journal.journals import SCHEDULE, TEXT, message, parse, transition
-from panelward.daemon.clock import HostClock
+from panelward.clock import HostClock
 from panelward.intake import write_table
 from panelward.journal import Journal
 from panelward.journal.corrected import DRIFT, Mark, of_axis, of_number, spans

@@ -47,9 +47,9 @@ def register(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from panelward.clock import pace
     from panelward.daemon import Daemon
     from panelward.daemon.afar import AfarDaemon
-    from panelward.daemon.clock import pace
     from panelward.errors import EnvironmentFault
     from panelward.notify import addresses_from
     from panelward.records import Schedule

@@ -15,7 +15,9 @@ from panelward import sealed
 from panelward.commission.answers import Answers
 from panelward.commission.figures import behaves, distance, measured, named_levels, names_of, pools, standby_of
 from panelward.commission.finish import cycling, record
+from panelward.commission.keys import Asked, asked
 from panelward.commission.lap import Lap
+from panelward.commission.progress import Progress, progress
 from panelward.commission.runs import RESTLESS_MS, SETTLED, Channel
 from panelward.commission.state import VERSION, State, kinds, listed, loads, place, self_acting, supply_of
 from panelward.errors import BadInput
@@ -89,6 +91,21 @@ class Session:
     def prompt(self) -> str | None:
         """The question that is open; None: nothing is asked, it measures."""
         return self.answers.prompt()
+
+    @property
+    def asked(self) -> Asked | None:
+        """The same with its keys, for a thumb."""
+        return asked(self.schedule, self.answers, self.state)
+
+    @property
+    def ways(self) -> tuple[Progress, ...]:
+        """How far each way is, in panel order."""
+        return progress(self.schedule, self.state, self.lap)
+
+    @property
+    def so_far(self) -> Record:
+        """The record as it would be sealed now."""
+        return record(self.schedule, self.state, self.lap)
 
     @property
     def number(self) -> str:

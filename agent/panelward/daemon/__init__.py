@@ -26,7 +26,7 @@ from panelward.core import Core
 from panelward.daemon import reload, requests
 from panelward.daemon.answering import Answering
 from panelward.daemon.beside import profiled, recorded
-from panelward.daemon.clock import STEP_MS, HostClock, Pace, RealTime
+from panelward.clock import STEP_MS, HostClock, Pace, RealTime
 from panelward.daemon.outward import WEEKLY, Outward
 from panelward.daemon.outward import Doing as Whereabouts
 from panelward.daemon.present import known, present

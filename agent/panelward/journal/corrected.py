@@ -17,7 +17,7 @@ from typing import NamedTuple
 from panelward.records.inputs import WALL_SET_FROM_MS
 
 DRIFT = 500e-6  # RFC 5905, A.1.1: MAXFREQ, "frequency tolerance (500 ppm)"; from memory
-LEAST_MS = 1000  # by less no clock is taken to have been set (`daemon.clock`)
+LEAST_MS = 1000  # by less no clock is taken to have been set (`clock`)
 
 
 class Mark(NamedTuple):
