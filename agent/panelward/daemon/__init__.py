@@ -22,11 +22,11 @@ from dataclasses import asdict
 from typing import Any, NamedTuple
 
 from panelward import __version__, sealed
+from panelward.clock import STEP_MS, HostClock, Pace, RealTime
 from panelward.core import Core
 from panelward.daemon import reload, requests
 from panelward.daemon.answering import Answering
 from panelward.daemon.beside import profiled, recorded
-from panelward.clock import STEP_MS, HostClock, Pace, RealTime
 from panelward.daemon.outward import WEEKLY, Outward
 from panelward.daemon.outward import Doing as Whereabouts
 from panelward.daemon.present import known, present

@@ -108,9 +108,9 @@ async def answer(request: Request) -> Response:
     return await answer_alarm(request, request.path_params["id"], request.path_params["what"], back="/")
 
 
-async def answer_alarm(request: Request, alarm_id: str, what: str, *, back: str, by_link: bool = False) -> Response:
+async def answer_alarm(request: Request, alarm_id: str, what: str, *, back: str, link_sequence: int | None = None) -> Response:
     door: Door = request.app.state.door
-    fields, refusal = await allowed(request, then=back, by_link=by_link)
+    fields, refusal = await allowed(request, then=back, by_link=link_sequence is not None)
     if refusal is not None:
         return refusal
     plan, look = await door.plan(), await door.book.look()
@@ -121,7 +121,8 @@ async def answer_alarm(request: Request, alarm_id: str, what: str, *, back: str,
         steps, _ = await door.book.ask(_steps(alarm_id))
     except EnvironmentFault as fault:
         return told(request, door.t(request, "answer.unreachable", why=str(fault)), back)
-    sequence = int(fields["sequence"]) if fields.get("sequence", "").isdigit() else 0
+    said = fields.get("sequence", "")
+    sequence = link_sequence or (int(said) if said.isdigit() else 0)
     if any(s["sequence"] > sequence and s["event"] in ("begins", "begins-again", "re-alarm", "changes") for s in steps):
         return told(request, door.t(request, "answer.changed"), back)
     seen_ms, zone = now_ms(look.row, door.real_s()), door.zone(look.row, plan)

@@ -27,6 +27,7 @@ from starlette.types import Receive, Scope, Send
 from panelward.door import guard
 from panelward.door.alarm import answer, show_alarm, show_alarms
 from panelward.door.behind import change, keep, show_behind, show_messages, show_unseen
+from panelward.door.link import answer_link, show_link
 from panelward.door.login import log_in, log_out, show_login
 from panelward.door.screen import live, show_first
 from panelward.door.serve import Options
@@ -77,6 +78,8 @@ def made(options: Options) -> App:
         Route("/alarms", show_alarms),
         Route("/alarm/{id:path}", show_alarm, methods=["GET"]),
         Route("/alarm/{id:path}/{what}", answer, methods=["POST"]),
+        Route("/a/{token}", show_link, methods=["GET"]),
+        Route("/a/{token}/{what}", answer_link, methods=["POST"]),
         Route("/messages", show_messages),
         Route("/behind", show_behind),
         Route("/unseen", show_unseen),

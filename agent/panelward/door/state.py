@@ -40,6 +40,7 @@ class Door:
         self.password = guard.password_line(options.password_file) if options.password_file else None
         self.logins = guard.Bucket(5, 5, time.monotonic)
         self.all_logins = guard.Bucket(30, 30, time.monotonic)
+        self.links = guard.Bucket(30, 30, time.monotonic)
         self.real_s: Callable[[], float] = time.time
         self._looked_s = float("-inf")
         self._planning = asyncio.Lock()
