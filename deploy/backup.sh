@@ -17,7 +17,8 @@ running watch, its integrity checked) and what is in /etc/panelward, and sums th
   --to DIR     (default: $PANELWARD_BACKUPS, else /var/backups/panelward); it must
                be there: a stick that is not plugged in is an error
   --keep N     how many (default: 4)
-  --secrets    also people.toml, passwords and keys: only to a closed place
+  --secrets    also people.toml, passwords and keys: only to a closed place. The
+               key of the links in messages stays: a new one is made
   --root DIR   of an installation that is not at /
 
 To restore: stop panelward, copy journal.sqlite to /var/lib/panelward (no -wal or

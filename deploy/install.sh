@@ -108,7 +108,8 @@ code=0
 panelward_of "$release" check --schedule "$etc/schedule.toml" >/dev/null || code=$?
 [ $code -le 1 ] || fail "installed, not started: the schedule can't be used. See: sudo panelward check"
 if [ -n "$systemctl" ] && [ $start = yes ]; then
-  "$systemctl" enable --now panelward.service panelward-learn.timer panelward-backup.timer
+  "$systemctl" enable --now panelward.service panelward-learn.timer panelward-backup.timer panelward-door.service
+  say "the door's page: http://127.0.0.1:8460; for phones see panelward-door.service"
   say "installed, and the watch runs. Prove that an alarm reaches the phone: sudo panelward drill"
 else
   say "installed; nothing was started"

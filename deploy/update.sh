@@ -77,6 +77,12 @@ put_back() { # the old version, and the journal as it can read it
     forget_trial
   fi
   "$systemctl" restart panelward.service || say "and the old version does not start either: systemctl status panelward"
+  door_anew
+}
+
+door_anew() { # the page goes with the watch; that it does not start takes nothing from the watch
+  if [ ! -e "$units/panelward-door.service" ]; then return 0; fi
+  "$systemctl" try-restart panelward-door.service || say "the door's page does not start: systemctl status panelward-door"
 }
 
 take_over() { # release: the one to be used from now on; true: it got ready
@@ -84,7 +90,8 @@ take_over() { # release: the one to be used from now on; true: it got ready
   point current "$1"
   sync -f "$app"
   running || return 0
-  "$systemctl" restart panelward.service # Type=notify: returns when it is ready, or has failed
+  "$systemctl" restart panelward.service || return 1 # Type=notify: returns when it is ready, or has failed
+  door_anew
 }
 
 units_before=$app/units-before

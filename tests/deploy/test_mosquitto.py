@@ -109,7 +109,9 @@ def ear() -> Iterator[Callable[..., Ear]]:
 
 # What each may publish, and which of it each may read: the whole table, so that a line too many shows.
 TOPICS: dict[str, dict[str, set[str]]] = {
-    "van/D1/amps": {"writes": {"monitor"}, "reads": {"panelward"}},
+    "van/D1/amps": {"writes": {"monitor"}, "reads": {"panelward", "door"}},
+    "panelward/x/request/note": {"writes": {"panelward", "door"}, "reads": {"panelward"}},
+    "panelward/reply/monitor-1": {"writes": {"panelward"}, "reads": {"monitor"}},
     "panelward/x/alarm/circuit/D1/dead": {"writes": {"panelward"}, "reads": {"door", "phone"}},
     "panelward/x/sign-of-life": {"writes": {"panelward"}, "reads": {"door", "phone"}},
     "panelward/x/request/acknowledge": {"writes": {"panelward", "door"}, "reads": {"panelward"}},

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from roots import CLONE, SCHEDULE, Root, clone
 
-from panelward.journal import Journal
+from panelward.journal import Journal, door_key
 from panelward.records import Reading
 
 SCRIPTS = ("install.sh", "update.sh", "backup.sh")
@@ -198,6 +198,7 @@ def test_a_copy_of_a_running_watch_is_checked_and_the_newest_are_kept(root: Root
     subprocess.run([root.systemctl, "restart"], env=root.env, check=True)
     (root.etc / "people.toml").write_text("secret")
     (root.etc / "broker.password").write_text("secret")
+    door_key.made(root.journal)
     for n in range(1, 5):
         done = root.script("backup.sh", "--keep", "2")
         assert done.returncode == 0, done.stdout + done.stderr
@@ -214,6 +215,7 @@ def test_a_copy_of_a_running_watch_is_checked_and_the_newest_are_kept(root: Root
     assert {p.name for p in (max(root.backups.iterdir()) / "etc").iterdir()} == {
         "schedule.toml", "people.toml", "broker.password", "environment",
     }  # fmt: skip
+    assert not list(root.backups.rglob("*door-key*")), "the key of the links stays where it was made, secrets or not"
     # What was copied is a journal to go on with.
     shutil.copy(newest / "journal.sqlite", tmp_path / "restored.sqlite")
     schedule, journal = str(root.etc / "schedule.toml"), str(tmp_path / "restored.sqlite")

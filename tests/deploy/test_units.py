@@ -63,13 +63,13 @@ def test_systemd_understands_every_line(path: Path) -> None:
 def test_the_units_are_true_to_the_program() -> None:
     watch = unit("panelward.service")["Service"]
     assert watch["Type"] == ["notify"]
-    for name in ("panelward.service", "panelward-learn.service"):
-        words = unit(name)["Service"]["ExecStart"][0].split()
+    for name in ("panelward.service", "panelward-learn.service", "panelward-door.service"):
+        words = [word for word in unit(name)["Service"]["ExecStart"][0].split() if word != "$DOOR_ARGUMENTS"]
         assert words[:4] == ["/opt/panelward/current/bin/python", "-P", "-m", "panelward"]
         args = commands.parser().parse_args(words[4:])
         assert (args.schedule, args.journal) == (commands.SCHEDULE, commands.JOURNAL)
     assert Path(commands.JOURNAL).parent == Path("/var/lib") / watch["StateDirectory"][0]
-    # All three are the same user, or one could not read what another wrote.
+    # All are the same user, or one could not read what another wrote.
     assert {unit(path.name)["Service"]["User"][0] for path in SERVICES} == {"panelward"}
     # Twice what the journal may wait for a lock, and more: a busy disk is no loop that hangs.
     assert int(watch["WatchdogSec"][0]) >= 30
@@ -79,6 +79,7 @@ def test_the_units_are_true_to_the_program() -> None:
         "panelward": [],
         "panelward-learn": [str(Path(commands.SCHEDULE).parent)],
         "panelward-backup": ["/var/backups/panelward"],
+        "panelward-door": [],
     }
 
 
@@ -104,7 +105,7 @@ def test_the_drop_in_is_only_what_newer_systemd_knows() -> None:
     assert int(found["RestartSec"]) < int(found["RestartMaxDelaySec"])
 
 
-def allowed_calls() -> set[str]:
+def allowed_calls(name: str = "panelward.service") -> set[str]:
     """What SystemCallFilter= leaves, by systemd's own lists."""
 
     def members(name: str) -> set[str]:
@@ -114,7 +115,7 @@ def allowed_calls() -> set[str]:
         return {w for w in words if not w.startswith("@")} | {c for w in words if w.startswith("@") for c in members(w)}
 
     allowed: set[str] = set()
-    for value in unit("panelward.service")["Service"]["SystemCallFilter"]:
+    for value in unit(name)["Service"]["SystemCallFilter"]:
         named = {call for word in value.lstrip("~").split() for call in members(word)}
         allowed = allowed - named if value.startswith("~") else allowed | named
     return allowed
