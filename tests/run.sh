@@ -25,6 +25,12 @@ need_apt openssl openssl
 # These rate the units and watch their system calls; a test without them says so and is skipped.
 (need_apt systemd systemd-analyze) || echo "going on without systemd-analyze" >&2
 (need_apt strace strace) || echo "going on without strace" >&2
+# The door's pages in a real browser; axe-core and html-validate on each of them.
+(need_apt chromium chromium) || echo "going on without Chromium" >&2
+(need_apt nodejs node && need_apt npm npm) || echo "going on without Node and npm" >&2
+if command -v npm >/dev/null 2>&1 && ! [ tests/door/node_modules/.package-lock.json -nt tests/door/package-lock.json ]; then
+  npm ci --prefix tests/door --ignore-scripts --no-audit --no-fund --loglevel=error || echo "going on without axe-core and html-validate" >&2
+fi
 
 python=${PYTHON:-python3}
 "$python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "panelward needs Python 3.11 or newer" >&2; exit 3; }

@@ -17,6 +17,7 @@ from panelward.errors import BadInput, EnvironmentFault
 from panelward.wording.say import lasting
 
 LATELY = 30
+NOBODY_LISTED = "everybody"  # the one person where no people are listed: nobody's name
 _ABOARD: dict[bool | None, str] = {True: "aboard", False: "nobody-aboard"}
 
 
@@ -68,7 +69,7 @@ async def show_behind(request: Request) -> Response:
         circuits=[c for c in plan.schedule.circuits if c.role != "meter"] if plan else [],
         presence=presence,
         who=request.session.get("who", ""),
-        names=[p["name"] for p in persons],
+        names=[p["name"] for p in persons if p["name"] != NOBODY_LISTED],
         people={"persons": persons, "evening": "" if evening is None else f"{evening // 60:02d}:{evening % 60:02d}"},
         languages=[(code, NAMES[code]) for code in LANGUAGES],
         zone=door.zone(look.row, plan),

@@ -1,0 +1,102 @@
+"""One house with its door and one browser for all tests of a worker; a page that may not say an error or ask anybody else."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from brokers import wait_for
+from door.doorway import BLOWN, BLOWN_A, OVER_A, Doorway
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+AT_A_TIME = 12  # answers of one test, at most, in quick order
+Opened = Callable[..., Any]
+
+
+@pytest.fixture(scope="session")
+def doorway(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Doorway]:
+    """Three ways draw too much, one of them of what life depends on; a fourth has blown its fuse."""
+    made = Doorway(tmp_path_factory.mktemp("door"))
+    try:
+        made.open()
+        assert wait_for(lambda: "D5" in str(made.present.get("circuits")), 30), made.said()
+        made.draws |= OVER_A | {BLOWN: BLOWN_A}
+        assert wait_for(lambda: made.state(BLOWN) != "none", 60), made.said()
+        made.draws[BLOWN] = 0.0
+        assert wait_for(lambda: made.state(BLOWN, "protection-opened") == "unacknowledged", 60), made.said()
+        for circuit in OVER_A:
+            assert wait_for(lambda c=circuit: made.state(c) == "unacknowledged", 60), (circuit, made.said())
+        yield made
+    finally:
+        made.end()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    if CHROMIUM is None:
+        pytest.skip("no Chromium on this machine (Debian: apt-get install chromium)")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        made = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield made
+        made.close()
+
+
+def _rest(posts: list[float]) -> None:
+    """The door takes 30 answers of one phone at once, then one a second: all these phones are one to it, so tests wait."""
+    while (left := _left(posts)) < AT_A_TIME:
+        time.sleep(AT_A_TIME - left)
+
+
+def _left(posts: list[float]) -> float:
+    left, last_s = 30.0, posts[0] if posts else 0.0
+    for at_s in posts:
+        left, last_s = min(30.0, left + at_s - last_s) - 1, at_s
+    return min(30.0, left + time.monotonic() - last_s)
+
+
+@pytest.fixture(scope="session")
+def posts() -> list[float]:
+    """When answers were given."""
+    return []
+
+
+@pytest.fixture
+def opened(browser: Any, doorway: Doorway, posts: list[float]) -> Iterator[Opened]:
+    """`opened(width, path, **context)`: a page in a phone of its own. Errors and foreign requests fail the test."""
+    contexts, wrong = [], []
+
+    def page(width: int = 360, path: str = "/", *, lost: bool = False, **more: Any) -> Any:
+        """`lost`: the door may be out of reach, so failed requests are no error."""
+        _rest(posts)
+        context = browser.new_context(**({"viewport": {"width": width, "height": 780}, "has_touch": True} | more))
+        contexts.append(context)
+        context.set_default_timeout(8000)
+        made = context.new_page()
+
+        def foreign(request: Any) -> None:
+            if not request.url.startswith((doorway.url + "/", "data:")):
+                wrong.append(f"asked {request.url}")
+
+        made.on("request", foreign)
+        made.on("request", lambda request: posts.append(time.monotonic()) if request.method == "POST" else None)
+        made.on("pageerror", lambda error: wrong.append(f"page error: {error}"))
+        made.on(
+            "console",
+            lambda said: (
+                wrong.append(f"console: {said.text}")
+                if said.type in ("error", "warning") and not (lost and "net::ERR" in said.text)
+                else None
+            ),
+        )
+        made.goto(doorway.url + path)
+        return made
+
+    yield page
+    for context in contexts:
+        context.close()
+    assert wrong == []
