@@ -68,6 +68,7 @@ def days(draw: Callable[..., Any]) -> list[Input]:
         elif event == "zone":
             name = draw(st.sampled_from(["Asia/Tokyo", "UTC", "Nowhere/At all"]))
             inputs.append(Request(kind="timezone", received_ms=at_ms, who="driver", timezone=name))
+            inputs.append(Request(kind="note", received_ms=at_ms, who="driver", why="across the border", circuit="D1"))
         elif event == "volts":
             volts = draw(st.sampled_from([0.0, 10.5, 11.7]))
         for _ in range(draw(st.integers(1, 25))):

@@ -93,6 +93,10 @@ def test_a_journal_that_is_written_is_read_from_a_folder_that_can_not_be(tmp_pat
     assert not Path(f"{path}-wal").exists()
     with reader(folder) as alone:
         assert asked(alone) == "2000 2000", "nobody writes, and the files beside it are gone"
+        journal = Journal.open(path)  # the watch starts after the door
+        give(journal, 2001)
+        assert asked(alone) == "2001 2001"
+        journal.close()
 
 
 @mounts

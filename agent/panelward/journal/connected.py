@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from panelward.journal.opening import plain
+from panelward.journal.opening import Still, open_to_read, plain
 
 
 class Connected:
@@ -22,6 +22,10 @@ class Connected:
     def _ask(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """All rows of a question. Raises EnvironmentFault."""
         try:
+            if isinstance(self._connection, Still) and self._connection.outdated(self.path):
+                again = open_to_read(self.path)
+                self._connection.close()
+                self._connection = again
             return self._connection.execute(sql, values).fetchall()
         except sqlite3.Error as error:
             raise plain(error, self.path) from error

@@ -155,9 +155,21 @@ def _connect_to_write(path: Path) -> sqlite3.Connection:
     return connection
 
 
+class Still(sqlite3.Connection):
+    """To a file that nobody wrote when it was opened: it never sees what is written later."""
+
+    def outdated(self, path: Path) -> bool:
+        """Whether somebody writes it now."""
+        return _beside(path, "-wal").exists()
+
+
 def _connect_to_read(path: Path, how: str) -> sqlite3.Connection:
     connection = sqlite3.connect(
-        f"file:{quote(str(path.absolute()))}?{how}", uri=True, timeout=BUSY_MS / 1000, isolation_level=None
+        f"file:{quote(str(path.absolute()))}?{how}",
+        uri=True,
+        timeout=BUSY_MS / 1000,
+        isolation_level=None,
+        factory=Still if "immutable" in how else sqlite3.Connection,
     )
     try:
         todo = schema.pending(connection)
