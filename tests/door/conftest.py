@@ -70,8 +70,8 @@ def opened(browser: Any, doorway: Doorway, posts: list[float]) -> Iterator[Opene
     """`opened(width, path, **context)`: a page in a phone of its own. Errors and foreign requests fail the test."""
     contexts, wrong = [], []
 
-    def page(width: int = 360, path: str = "/", *, lost: bool = False, **more: Any) -> Any:
-        """`lost`: the door may be out of reach, so failed requests are no error."""
+    def page(width: int = 360, path: str = "/", *, lost: bool = False, missing: bool = False, **more: Any) -> Any:
+        """`lost`: the door may be out of reach: failed requests are no error; `missing`: nor is a page that is none."""
         _rest(posts)
         context = browser.new_context(**({"viewport": {"width": width, "height": 780}, "has_touch": True} | more))
         contexts.append(context)
@@ -89,7 +89,9 @@ def opened(browser: Any, doorway: Doorway, posts: list[float]) -> Iterator[Opene
             "console",
             lambda said: (
                 wrong.append(f"console: {said.text}")
-                if said.type in ("error", "warning") and not (lost and "net::ERR" in said.text)
+                if said.type in ("error", "warning")
+                and not (lost and "net::ERR" in said.text)
+                and not (missing and "404" in said.text)
                 else None
             ),
         )
