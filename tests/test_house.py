@@ -12,8 +12,9 @@ ROOT = Path(__file__).parent.parent / "agent" / "panelward"
 
 # The walk: a room may import what stands before it.
 WALK = (
-    "errors", "records", "clock", "sealed", "ratings", "schedule", "link", "intake", "watch", "alarm", "core", "wording", "papers",
-    "journal", "notify", "rehearse", "learn", "commission", "handover", "rig", "daemon", "door", "commands", "__main__",
+    "errors", "records", "clock", "sealed", "ratings", "schedule", "link", "intake", "watch", "alarm", "core",
+    "wording", "papers", "journal", "notify", "rehearse", "learn", "commission", "handover", "rig", "daemon",
+    "door", "commands", "__main__",
 )  # fmt: skip
 HOME = {
     "paho": "link",

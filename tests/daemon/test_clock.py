@@ -6,8 +6,8 @@ from datetime import datetime
 
 import pytest
 
-from panelward.core import Core
 from panelward.clock import STEP_MS, HostClock, pace
+from panelward.core import Core
 from panelward.errors import ScheduleError
 from panelward.records import Clock, Reading, Request, Settings, Transition, Vehicle
 from plans import DETECTOR, FREEZER, INVERTER, SOCKETS, plan, run, stream

@@ -120,8 +120,10 @@ class Holding:
         for bins, (total, begins) in sorted(self._best.items(), reverse=True):
             amps = total / bins / GRID
             if held and held[0].amps > amps:  # for at least so long: a longer stretch may have held more
-                amps, begins = held[0].amps, held[0].begins_ms
-            held.insert(0, Held(seconds=bins * self._bin_ms / 1000, amps=amps, begins_ms=begins))
+                amps, since_ms = held[0].amps, held[0].begins_ms
+            else:
+                since_ms = begins
+            held.insert(0, Held(seconds=bins * self._bin_ms / 1000, amps=amps, begins_ms=since_ms))
         if self._peak is not None and self._period_ms < self._bin_ms:
             held.insert(0, Held(seconds=self._period_ms / 1000, amps=self._peak[0] / GRID, begins_ms=self._peak[1]))
         hours = tuple(self._hours())
