@@ -3,6 +3,7 @@
 GET  /  /alarm/ID  /alarms  /messages  /behind  /unseen  /login
 POST /alarm/ID/{seen,meant,back}  /note  /working  /presence  /who  /language  /login  /logout
 GET  /live      what changed, as server-sent events
+     /commission…: see `commissioning`
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import Receive, Scope, Send
 
-from panelward.door import guard
+from panelward.door import commissioning, guard
 from panelward.door.alarm import answer, show_alarm, show_alarms
 from panelward.door.behind import change, keep, show_behind, show_messages, show_unseen
 from panelward.door.link import answer_link, show_link
@@ -68,7 +69,9 @@ def made(options: Options) -> App:
     @contextlib.asynccontextmanager
     async def lifespan(_app: Starlette) -> AsyncIterator[None]:
         await door.plan()
+        await commissioning.resume(door)
         yield
+        await commissioning.put_down(door)
         door.live.end()
         door.book.close()
 
@@ -88,6 +91,7 @@ def made(options: Options) -> App:
         Route("/logout", log_out, methods=["POST"]),
         *(Route(f"/{name}", _as(change, name), methods=["POST"]) for name in ("note", "working", "presence")),
         *(Route(f"/{name}", _as(keep, name), methods=["POST"]) for name in ("who", "language")),
+        *commissioning.ROUTES,
         Mount("/static", StaticFiles(packages=[("panelward.door", "static")])),
     ]
     app = Starlette(

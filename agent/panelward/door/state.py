@@ -19,6 +19,7 @@ from panelward.door.asks import Asks
 from panelward.door.book import Book, Look
 from panelward.door.clocks import clock, day_clock, spans, week_clock
 from panelward.door.first import First, first
+from panelward.door.fitting import Fitting
 from panelward.door.live import Live
 from panelward.door.plan import Plan, PlanReader
 from panelward.door.serve import Options
@@ -37,6 +38,7 @@ class Door:
         self.plans = PlanReader(options.schedule)
         self.asks = Asks()
         self.live = Live(self.book)
+        self.fitting = Fitting(options.schedule)
         self.password = guard.password_line(options.password_file) if options.password_file else None
         self.logins = guard.Bucket(5, 5, time.monotonic)
         self.all_logins = guard.Bucket(30, 30, time.monotonic)

@@ -14,6 +14,7 @@ from panelward.link import Link
 from panelward.records import Presence, Reading, Schedule
 
 TURN_S = 0.05
+NUDGE = object()
 
 
 class Hearing:
@@ -56,6 +57,9 @@ class Hearing:
                 continue
             if message is None:
                 return
+            if message is NUDGE:
+                yield None, self._clock.now_ms()
+                continue
             if type(message) is tuple:
                 self._broker(*message)
                 continue
@@ -76,6 +80,10 @@ class Hearing:
         if self._met or not connected:
             self._say(f"broker: {'connected' if connected else f'away: {why}'}")
         self._met = self._met or connected
+
+    def nudge(self) -> None:
+        """Let time go on at once: somebody waits."""
+        self._inbox.put(NUDGE)
 
     def end(self) -> None:
         self._ended = True

@@ -57,10 +57,11 @@ class Kept:
         held.flush()
         self._lock = held
 
-    def unlock(self) -> None:
-        """Stopped on purpose: who starts next begins by a person's word."""
+    def unlock(self, *, going_on: bool = False) -> None:
+        """Stopped on purpose: who starts next begins by a person's word. `going_on`: as if it were ended by force."""
         if self._lock is not None:
-            self._lock_path.unlink(missing_ok=True)
+            if not going_on:
+                self._lock_path.unlink(missing_ok=True)
             self._lock.close()
             self._lock = None
 
