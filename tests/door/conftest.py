@@ -46,33 +46,44 @@ def browser() -> Iterator[Any]:
         made.close()
 
 
-def _rest(posts: list[float]) -> None:
-    """The door takes 30 answers of one phone at once, then one a second: all these phones are one to it, so tests wait."""
-    while (left := _left(posts)) < AT_A_TIME:
-        time.sleep(AT_A_TIME - left)
+class Asked:
+    """What the door was asked, and when: to it all these phones are one, and it lets nobody ask without an end."""
+
+    def __init__(self) -> None:
+        self.posts: list[float] = []
+        self.all: list[float] = []
+
+    def note(self, request: Any) -> None:
+        self.all.append(time.monotonic())
+        if request.method == "POST":
+            self.posts.append(self.all[-1])
+
+    def rest(self) -> None:
+        """Wait until one test's worth of both is left: 30 answers at once and one a second, 240 requests and ten a second."""
+        while _left(self.posts, 30.0, 1.0) < AT_A_TIME or _left(self.all, 240.0, 10.0) < 10 * AT_A_TIME:
+            time.sleep(0.2)
 
 
-def _left(posts: list[float]) -> float:
-    left, last_s = 30.0, posts[0] if posts else 0.0
-    for at_s in posts:
-        left, last_s = min(30.0, left + at_s - last_s) - 1, at_s
-    return min(30.0, left + time.monotonic() - last_s)
+def _left(asked: list[float], most: float, per_s: float) -> float:
+    left, last_s = most, asked[0] if asked else 0.0
+    for at_s in asked:
+        left, last_s = min(most, left + (at_s - last_s) * per_s) - 1, at_s
+    return min(most, left + (time.monotonic() - last_s) * per_s)
 
 
 @pytest.fixture(scope="session")
-def posts() -> list[float]:
-    """When answers were given."""
-    return []
+def asked() -> Asked:
+    return Asked()
 
 
 @pytest.fixture
-def opened(browser: Any, doorway: Doorway, posts: list[float]) -> Iterator[Opened]:
+def opened(browser: Any, doorway: Doorway, asked: Asked) -> Iterator[Opened]:
     """`opened(width, path, **context)`: a page in a phone of its own. Errors and foreign requests fail the test."""
     contexts, wrong = [], []
 
     def page(width: int = 360, path: str = "/", *, lost: bool = False, missing: bool = False, **more: Any) -> Any:
         """`lost`: the door may be out of reach: failed requests are no error; `missing`: nor is a page that is none."""
-        _rest(posts)
+        asked.rest()
         context = browser.new_context(**({"viewport": {"width": width, "height": 780}, "has_touch": True} | more))
         contexts.append(context)
         context.set_default_timeout(8000)
@@ -83,7 +94,7 @@ def opened(browser: Any, doorway: Doorway, posts: list[float]) -> Iterator[Opene
                 wrong.append(f"asked {request.url}")
 
         made.on("request", foreign)
-        made.on("request", lambda request: posts.append(time.monotonic()) if request.method == "POST" else None)
+        made.on("request", asked.note)
         made.on("pageerror", lambda error: wrong.append(f"page error: {error}"))
         made.on(
             "console",
