@@ -1,6 +1,6 @@
 """Which address shows what.
 
-GET  /  /alarm/ID  /alarms  /messages  /behind  /unseen  /login
+GET  /  /way/ID  /results  /alarm/ID  /alarms  /messages  /behind  /unseen  /login
 POST /alarm/ID/{seen,meant,back}  /note  /working  /presence  /who  /language  /login  /logout
 GET  /live      what changed, as server-sent events
      /commission…: see `commissioning`
@@ -30,9 +30,11 @@ from panelward.door.alarm import answer, show_alarm, show_alarms
 from panelward.door.behind import change, keep, show_behind, show_messages, show_unseen
 from panelward.door.link import answer_link, show_link
 from panelward.door.login import log_in, log_out, show_login
+from panelward.door.results import show_results
 from panelward.door.screen import live, show_first
 from panelward.door.serve import Options
 from panelward.door.state import Door
+from panelward.door.way import show_way
 from panelward.door.words import texts
 from panelward.errors import PanelwardError
 
@@ -73,6 +75,7 @@ def made(options: Options) -> App:
         yield
         await commissioning.put_down(door)
         door.live.end()
+        door.looks.end()
         door.book.close()
 
     routes: list[Any] = [
@@ -86,6 +89,8 @@ def made(options: Options) -> App:
         Route("/messages", show_messages),
         Route("/behind", show_behind),
         Route("/unseen", show_unseen),
+        Route("/way/{id:path}", show_way, methods=["GET"]),
+        Route("/results", show_results, methods=["GET"]),
         Route("/login", show_login, methods=["GET"]),
         Route("/login", log_in, methods=["POST"]),
         Route("/logout", log_out, methods=["POST"]),

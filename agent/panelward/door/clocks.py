@@ -22,6 +22,11 @@ def _local(ms: float, zone: ZoneInfo) -> datetime:
         return datetime.fromtimestamp(0, UTC)
 
 
+def weekday(day: int, language: str) -> str:
+    """0 is Monday."""
+    return _DAYS[language][day]
+
+
 def clock(ms: float, seen_ms: float, zone: ZoneInfo, language: str) -> str:
     """Local time, with the day beyond 24 hours, with the date beyond six days."""
     local, away_ms = _local(ms, zone), abs(seen_ms - ms)

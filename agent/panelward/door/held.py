@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate, groupby
 from math import ceil
 from operator import sub
@@ -117,13 +117,11 @@ class Holding:
         self._work()
         self._close()
         held: list[Held] = []
-        for bins, (total, begins) in sorted(self._best.items(), reverse=True):
-            amps = total / bins / GRID
-            if held and held[0].amps > amps:  # for at least so long: a longer stretch may have held more
-                amps, since_ms = held[0].amps, held[0].begins_ms
-            else:
-                since_ms = begins
-            held.insert(0, Held(seconds=bins * self._bin_ms / 1000, amps=amps, begins_ms=since_ms))
+        for bins, (total, begins_ms) in sorted(self._best.items(), reverse=True):
+            found = Held(seconds=bins * self._bin_ms / 1000, amps=total / bins / GRID, begins_ms=begins_ms)
+            if held and held[0].amps > found.amps:  # for at least so long: a longer stretch may have held more
+                found = replace(found, amps=held[0].amps, begins_ms=held[0].begins_ms)
+            held.insert(0, found)
         if self._peak is not None and self._period_ms < self._bin_ms:
             held.insert(0, Held(seconds=self._period_ms / 1000, amps=self._peak[0] / GRID, begins_ms=self._peak[1]))
         hours = tuple(self._hours())

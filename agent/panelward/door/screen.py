@@ -6,7 +6,9 @@ import contextlib
 import hashlib
 import json
 from collections.abc import AsyncIterator, Callable, Mapping
+from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
@@ -14,11 +16,14 @@ from starlette.responses import PlainTextResponse, Response, StreamingResponse
 from panelward.door import rule
 from panelward.door.book import Look
 from panelward.door.clocks import clock, week_clock
-from panelward.door.first import First
+from panelward.door.first import First, now_ms
 from panelward.door.live import MOST_PHONES
+from panelward.door.look import Looked
+from panelward.door.nights import days_at, last_night
 from panelward.door.plan import Plan
 from panelward.door.state import Door
 from panelward.door.words import words
+from panelward.records import Schedule
 from panelward.records.inputs import WALL_SET_FROM_MS
 from panelward.wording.say import lasting
 
@@ -89,7 +94,7 @@ async def show_first(request: Request) -> Response:
     if request.query_params.get("part") == "top":
         return door.page(request, "top.html", keep_said=True, **context)
     language = door.language(request)
-    nights = door_nights(door, request, look, plan)
+    nights = await door_nights(door, request, look, plan)
     return door.page(
         request,
         "first.html",
@@ -101,9 +106,44 @@ async def show_first(request: Request) -> Response:
     )
 
 
-def door_nights(door: Door, request: Request, look: Look, plan: Plan | None) -> str:
-    """How long at last night's draw; nothing where that is not known."""
-    return ""
+async def door_nights(door: Door, request: Request, look: Look, plan: Plan | None) -> str:
+    """How long at last night's draw; nothing where that is not known. The first screen never waits for it."""
+    if plan is None or not look.row or not any(s.battery and s.meter for s in plan.schedule.supplies):
+        return ""
+    zone, now = door.zone(look.row, plan), round(now_ms(look.row, door.real_s()))
+    found = await door.looks.ask(plan.schedule, plan.hash, now, zone.key, wait_s=0.0)
+    if found is None:
+        return ""
+    charge = {c["supply"]: c["left"] for c in look.row.get("charge") or () if c.get("left") is not None}
+    return nights_text(plan.schedule, found, charge, now, zone, words(door.language(request)))
+
+
+def nights_text(
+    schedule: Schedule, found: Looked, charge: Mapping[str, float], now: int, zone: ZoneInfo, t: Callable[..., str]
+) -> str:
+    """A sentence a bank with a meter that was read by night."""
+    said = []
+    for supply in schedule.supplies:
+        seen = found.way(supply.meter) if supply.battery is not None and supply.meter is not None else None
+        if supply.battery is None or seen is None:
+            continue
+        night = last_night(seen.hours, now, zone, charge_positive=supply.meter_sign == "charge-positive")
+        left = charge.get(supply.id)
+        days = None if night is None else days_at(supply.battery, supply.nominal_v, night, left=left)
+        if night is None or days is None:
+            continue
+        of = t("nights.full") if left is None else t("nights.counted", percent=f"{100 * left:.0f}")
+        language_at = f"{datetime.fromtimestamp(night.ends_ms / 1000, zone):%Y-%m-%d %H:%M}"
+        amps = f"{night.mean_a:.2g}" if night.mean_a < 10 else f"{night.mean_a:.0f}"
+        said.append(t("nights.days", amps=amps, days=span(days, t), of=of, at=language_at))
+    return " ".join(said)
+
+
+def span(days: float, t: Callable[..., str]) -> str:
+    """In hours below two days; beyond two months nobody should plan by it."""
+    if days < 2:
+        return t("nights.hours", count=f"{24 * days:.0f}")
+    return t("nights.long", count=60) if days > 60 else t("nights.many", count=f"{days:.0f}")
 
 
 async def live(request: Request) -> Response:

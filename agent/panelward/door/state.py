@@ -21,9 +21,10 @@ from panelward.door.clocks import clock, day_clock, spans, week_clock
 from panelward.door.first import First, first
 from panelward.door.fitting import Fitting
 from panelward.door.live import Live
+from panelward.door.look import Looks, span_text
 from panelward.door.plan import Plan, PlanReader
 from panelward.door.serve import Options
-from panelward.door.words import wanted, words
+from panelward.door.words import Words, wanted, words
 from panelward.errors import BadInput, EnvironmentFault, PanelwardError
 
 PLAN_LOOK_S = 2.0
@@ -39,6 +40,7 @@ class Door:
         self.asks = Asks()
         self.live = Live(self.book)
         self.fitting = Fitting(options.schedule)
+        self.looks = Looks(options.journal)
         self.password = guard.password_line(options.password_file) if options.password_file else None
         self.logins = guard.Bucket(5, 5, time.monotonic)
         self.all_logins = guard.Bucket(30, 30, time.monotonic)
@@ -134,6 +136,7 @@ class Door:
                 "fitter_tel": tel(fitter.phone) if fitter else "",
                 "spans": lambda life: spans(seen_ms, zone, life=life, language=language),
                 "login_needed": self.login_needed,
+                "look_lasting": lambda seconds: span_text(seconds, words(language)),
                 **context,
             }
         )
@@ -142,6 +145,9 @@ class Door:
     def said(self, request: Request, title: str, text: str = "", *, status: int = 200) -> Response:
         """A page of one sentence."""
         return self.page(request, "said.html", title=title, text=text, status=status)
+
+    def words(self, request: Request) -> Words:
+        return words(self.language(request))
 
     def t(self, request: Request, key: str, **values: Any) -> str:
         return words(self.language(request))(key, **values)

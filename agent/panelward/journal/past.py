@@ -113,6 +113,12 @@ class Past(Connected):
                         amps=[shifted.amps[at] for at in inside],
                     )
 
+    def clock_sets(self, from_ms: int) -> list[int]:
+        """By how much the wall clock was set each time since then, ms, as far as that was seen."""
+        found = self._ask("SELECT body FROM inputs WHERE kind = 'clock' AND received_ms >= ? ORDER BY number", (from_ms,))
+        bodies = [json.loads(body) for (body,) in found]
+        return [ms for body in bodies if (ms := body.get("shift_ms", 0) or body.get("offset_ms", 0))]
+
     def readings_since(self, from_ms: int) -> int:
         """About how many inputs are kept from here on: to the block, without unpacking any."""
         first = self._first_block_since(from_ms)

@@ -1,0 +1,92 @@
+"""The lines of a coordination diagram as points: what the fitted device may do, what the conductor bears. Pure.
+
+Both from cold, as every data sheet draws them. The device: the earliest and the latest opening of the devices that its
+standard allows (ratings.specimens). The conductor: the current that brings its insulation to its rated temperature in so long,
+one body with its own time constant; and for a short circuit k²S² (IEC 60364-4-43), which holds up to 5 s.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from math import exp, inf, sqrt
+
+from panelward.ratings import Ampacity, area_mm2, device, opening_times_s, time_constant_s, weakest, withstand_a2s
+from panelward.ratings.fault import ADIABATIC_MOST_S
+from panelward.records import Circuit, Protection, Schedule
+
+LEAST_S, MOST_S = 0.1, 36_000.0
+STEPS = 60
+NEAREST = 0.001
+MOST_TIMES = 10.0  # of its rating
+
+Point = tuple[float, float]  # amps, seconds
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """Where the device may open: between the two lines. Each from the left; inf is left out."""
+
+    rating_a: float
+    earliest: tuple[Point, ...]
+    latest: tuple[Point, ...]
+
+
+@lru_cache(maxsize=256)  # a panel has many ways alike
+def band(protection: Protection) -> Band | None:
+    """None: nothing is published for this kind."""
+    fitted = device(protection)
+    if not fitted.members:
+        return None
+    step = (MOST_TIMES - 1.0) ** (1 / STEPS) * NEAREST ** (-1 / STEPS)  # closer and closer towards its rating
+    multiples = [1.0 + NEAREST * step**i for i in range(STEPS + 1)]
+    if fitted.magnetic is not None:
+        multiples += [each * by for each in fitted.magnetic for by in (0.9999, 1.0001)]
+    earliest: list[Point] = []
+    latest: list[Point] = []
+    for multiple in sorted(multiples):
+        early_s, _, late_s = opening_times_s(fitted, multiple)
+        amps = multiple * fitted.rating_a
+        if early_s is not None and early_s < inf:
+            earliest.append((amps, early_s))
+        if late_s is not None and late_s < inf:
+            latest.append((amps, late_s))
+    return Band(rating_a=fitted.rating_a, earliest=tuple(earliest), latest=tuple(latest))
+
+
+def opens_within(protection: Protection, amps: float, seconds: float) -> bool:
+    """May a device of this type open if so much flows for so long, from cold?"""
+    earliest = opening_times_s(device(protection), amps / protection.fitted_a)[0]
+    return earliest is not None and earliest <= seconds
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bears:
+    """What the weakest stretch bears."""
+
+    ampacity: Ampacity
+    warm: tuple[Point, ...]  # to its insulation's rated temperature
+    short: tuple[Point, ...]  # k²S², up to 5 s
+
+
+def bears(schedule: Schedule, circuit: Circuit) -> Bears | None:
+    """None: the schedule does not tell its size."""
+    kind = schedule.supply(circuit.supply).kind
+    ampacity = weakest(circuit.conductor, kind, schedule.vehicle.rules(kind))
+    if ampacity is None or ampacity.thermal_a <= 0.0:
+        return None
+    tau_s = time_constant_s(ampacity)
+    warm = [(ampacity.thermal_a / sqrt(1.0 - exp(-seconds / tau_s)), seconds) for seconds in _times(LEAST_S, MOST_S)]
+    squares = [
+        withstand_a2s(area, segment.insulation_c or 70.0)
+        for segment in circuit.conductor
+        if (area := area_mm2(segment)) is not None
+    ]
+    short = [(sqrt(min(squares) / seconds), seconds) for seconds in _times(LEAST_S, ADIABATIC_MOST_S)]
+    return Bears(ampacity=ampacity, warm=tuple(warm), short=tuple(short))
+
+
+def _times(least_s: float, most_s: float) -> Sequence[float]:
+    step = (most_s / least_s) ** (1 / 40)
+    return [least_s * step**i for i in range(41)]

@@ -1,0 +1,259 @@
+"""The schedule of results: the form that gets signed. A row a way in panel order, an inspector's remarks in red pencil."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from panelward.door.curves import opens_within
+from panelward.door.first import First, Way
+from panelward.door.held import Seen
+from panelward.door.look import Looked
+from panelward.door.plan import Plan
+from panelward.door.screen import amps_text
+from panelward.door.state import Door
+from panelward.door.way import ampacity_of, look_of
+from panelward.door.words import Words
+from panelward.papers.directory import panel_directory
+from panelward.ratings import Ampacity, family
+from panelward.ratings.fitting import STEADY_SHARE
+from panelward.records import Circuit, Schedule
+from panelward.records.inputs import WALL_SET_FROM_MS
+
+GRADES = ("refuse", "warn")  # of vetting: what stands in red pencil; notes are counted
+MINUTE_S, LONG_S = 60.0, 10_800.0
+CONTINUOUS = "continuous load, 80 %"
+CONTINUOUS_SOURCE = "holder's heat in practice (75 % at 25 °C: a fuse guide), NEC 210.20(A) for UL breakers"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remark:
+    """One remark of the red pencil. What vetting and the record say stays in their English."""
+
+    number: int
+    way: str  # empty: the whole
+    text: str
+    rule: str = ""
+    found: str = ""
+    limit: str = ""
+    source: str = ""
+    remedy: str = ""
+    english: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """One row. None and empty: not known, which is no zero."""
+
+    position: str
+    purpose: str
+    spare: bool = False
+    circuit: str | None = None
+    way: Way | None = None
+    device: str = ""
+    scheduled_a: float | None = None
+    found_a: float | None = None
+    left_a: float | None = None
+    conductor: str = ""
+    ampacity: Ampacity | None = None
+    maker_a: tuple[float, ...] = ()
+    low_a: float | None = None
+    high_a: float | None = None
+    skipped: str = ""
+    worst_60_a: float | None = None
+    worst_3h_a: float | None = None
+    looked: bool = False
+    unread_share: float | None = None
+    unseen: tuple[str, ...] = ()
+    marks: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Results:
+    """The whole form."""
+
+    rows: tuple[Result, ...]
+    remarks: tuple[Remark, ...]
+    notes: int  # findings of vetting that only note something
+
+
+def results(plan: Plan, now: First, seen: Mapping[str, Seen], t: Words) -> Results:
+    """Everything on the form."""
+    schedule = plan.schedule
+    ways = {way.circuit: way for way in now.ways if way.circuit}
+    circuits = {circuit.id: circuit for circuit in schedule.circuits}
+    entries = panel_directory(schedule, spares=schedule.vehicle.spares).rows
+    order = {entry.position: at for at, entry in enumerate(entries)}
+    remarks = remarks_of(plan, seen, t, order)
+    rows = []
+    for entry in entries:
+        circuit = circuits.get(entry.position)
+        if circuit is None:
+            rows.append(Result(position=entry.position, purpose=entry.purpose, spare=True))
+            continue
+        rows.append(
+            _row(plan, circuit, ways.get(circuit.id), entry.conductor, entry.device.text, seen.get(circuit.id), remarks)
+        )
+    notes = sum(1 for finding in plan.findings if finding["grade"] not in GRADES)
+    return Results(rows=tuple(rows), remarks=remarks, notes=notes)
+
+
+def _row(
+    plan: Plan, circuit: Circuit, way: Way | None, conductor: str, device: str, seen: Seen | None, remarks: Sequence[Remark]
+) -> Result:
+    commissioned = plan.record.circuit(circuit.id) if plan.record else None
+    fitted = circuit.protection
+    found_a = fitted.as_found_a if fitted else None
+    left_a = fitted.as_left_a if fitted else None
+    if commissioned is not None:
+        found_a = commissioned.as_found_a if commissioned.as_found_a is not None else found_a
+        left_a = commissioned.as_left_a if commissioned.as_left_a is not None else left_a
+    return Result(
+        position=circuit.id,
+        purpose=circuit.label,
+        circuit=circuit.id,
+        way=way,
+        device=device,
+        scheduled_a=fitted.rating_a if fitted else None,
+        found_a=found_a,
+        left_a=left_a,
+        conductor=conductor,
+        ampacity=ampacity_of(plan.schedule, circuit),
+        maker_a=tuple(dict.fromkeys(load.maker_fuse_a for load in circuit.loads if load.maker_fuse_a is not None)),
+        low_a=way.low_a if way else None,
+        high_a=way.high_a if way else None,
+        skipped=(commissioned.skipped or "") if commissioned else "",
+        worst_60_a=seen.worst_a(MINUTE_S) if seen else None,
+        worst_3h_a=seen.worst_a(LONG_S) if seen else None,
+        looked=seen is not None and seen.readings > 0,
+        unread_share=seen.unread_share if seen else None,
+        unseen=tuple(dict.fromkeys(s.what for s in plan.sights if s.circuit == circuit.id and s.can == "no")),
+        marks=tuple(remark.number for remark in remarks if remark.way == circuit.id),
+    )
+
+
+def remarks_of(plan: Plan, seen: Mapping[str, Seen], t: Words, order: Mapping[str, int]) -> tuple[Remark, ...]:
+    """Numbered as they are met: the whole first, then along the panel. What is seen alike on several ways is told on each."""
+    found: list[tuple[int, Remark]] = []
+
+    def put(way: str, text: str, **more: Any) -> None:
+        found.append((order.get(way, -1), Remark(number=0, way=way if way in order else "", text=text, **more)))
+
+    for finding in plan.findings:
+        if finding["grade"] in GRADES:
+            put(
+                finding["circuit"] or "", finding["message"], rule=finding["rule"], source=finding["source"],
+                found=_figure(finding["found"], finding["unit"]), limit=_figure(finding["limit"], finding["unit"]),
+                remedy=finding["remedy"],
+            )  # fmt: skip
+    for text in plan.record.differs if plan.record else ():
+        put(_named(text, plan.schedule), text, rule=t("results.rule_record"))
+    for circuit in plan.schedule.circuits:
+        for text, more in _held(plan.schedule, circuit, seen.get(circuit.id), t):
+            put(circuit.id, text, english=False, **more)
+    found.sort(key=lambda pair: pair[0])
+    return tuple(replace(remark, number=number) for number, (_, remark) in enumerate(found, start=1))
+
+
+def _held(schedule: Schedule, circuit: Circuit, seen: Seen | None, t: Words) -> list[tuple[str, dict[str, Any]]]:
+    """What the readings of the last days show beyond a limit."""
+    device, out = circuit.protection, []
+    if seen is None or circuit.role == "meter":
+        return []
+    long_a, minute_a = seen.worst_a(LONG_S), seen.worst_a(MINUTE_S)
+    ampacity = ampacity_of(schedule, circuit)
+    if long_a is not None and ampacity is not None and long_a > ampacity.amps:
+        limit = f"{ampacity.amps:.3g} A"
+        out.append(
+            (
+                t("results.over_ampacity"),
+                {"rule": ampacity.rule, "found": f"{long_a:.3g} A", "limit": limit, "source": ampacity.source,
+                 "remedy": t("results.over_ampacity_remedy")},
+            )
+        )  # fmt: skip
+    if device is None:
+        return out
+    if long_a is not None and long_a > STEADY_SHARE * device.fitted_a:
+        out.append(
+            (
+                t("results.continuous"),
+                {"rule": CONTINUOUS, "found": f"{long_a:.3g} A", "limit": f"{STEADY_SHARE * device.fitted_a:.3g} A",
+                 "source": CONTINUOUS_SOURCE, "remedy": t("results.continuous_remedy")},
+            )
+        )  # fmt: skip
+    if minute_a is not None and minute_a > 0.0 and opens_within(device, minute_a, MINUTE_S):
+        out.append(
+            (
+                t("results.may_open"),
+                {"rule": t("results.rule_band"), "found": f"{minute_a:.3g} A", "limit": f"{device.fitted_a:g} A",
+                 "source": family(device).source, "remedy": t("results.may_open_remedy")},
+            )
+        )  # fmt: skip
+    return out
+
+
+def _figure(value: float | str | None, unit: str | None) -> str:
+    if value is None:
+        return ""
+    text = f"{value:g}" if isinstance(value, (int, float)) else str(value)
+    return f"{text} {unit}" if unit else text
+
+
+def _named(text: str, schedule: Schedule) -> str:
+    """The way that a sentence of the record begins with: "D4 Water pump: …", "D4: …"."""
+    head = text.partition(":")[0]
+    names = (c.id for c in schedule.circuits if head == c.id or head.startswith((f"{c.id} ", f"{c.label} (")))
+    return next(names, "")
+
+
+async def show_results(request: Request) -> Response:
+    door: Door = request.app.state.door
+    plan, look = await door.plan(), await door.book.look()
+    if plan is None:
+        return door.said(request, door.plans.fault or door.t(request, "page.not_found"), status=503)
+    now, language, t = door.first_of(look, plan), door.language(request), door.words(request)
+    found = await look_of(door, request)
+    seen = seen_of_ways(plan, found)
+    made = results(plan, now, seen, t)
+    text = amps_text(door, now, look, plan, language)
+
+    def now_text(row: Result) -> str:
+        """Amps alone where there are some: the device stands beside it."""
+        way = row.way
+        if way is None or way.never or way.since_ms is not None or way.amps is None:
+            return text(way) if way is not None else ""
+        return text(replace(way, rating_a=None)).removesuffix(" A")
+
+    unread = [s.unread_share for s in seen.values()]
+    return door.page(
+        request,
+        "results.html",
+        results=made,
+        plan=plan,
+        record=plan.record,
+        now_text=now_text,
+        looked=found,
+        unread=sum(unread) / len(unread) if unread else None,
+        late=sum(c.get("late", 0) for c in look.row.get("circuits", ())),
+        clock_unset=door.real_s() * 1000 < WALL_SET_FROM_MS and now.rate == 1,
+        clock_most=(found.clock_most_ms / 1000) if found else 0,
+        rate=now.rate,
+        works=now.works,
+        looking=door.looks.looking,
+        look_fault=door.looks.fault,
+        zone=door.zone(look.row, plan),
+        seen_ms=now.now_ms,
+        today_ms=now.now_ms,
+    )
+
+
+def seen_of_ways(plan: Plan, found: Looked | None) -> dict[str, Seen]:
+    """By way; nothing where there is no look yet."""
+    if found is None:
+        return {}
+    ways = {c.id: found.way(c.id) for c in plan.schedule.circuits if c.role != "meter" or c.protection}
+    return {name: seen for name, seen in ways.items() if seen is not None}
