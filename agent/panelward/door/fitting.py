@@ -14,16 +14,19 @@ from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from panelward.clock import Pace
-from panelward.commission import Session
-from panelward.commission.keys import Asked
-from panelward.commission.progress import Progress
 from panelward.door.plan import Plan
 from panelward.errors import BadInput, EnvironmentFault, PanelwardError
-from panelward.handover import Hearing, Kept
 from panelward.records import Presence, Reading
+
+if TYPE_CHECKING:  # the page at rest carries none of it: it is small
+    from panelward.commission import Session
+    from panelward.commission.keys import Asked
+    from panelward.commission.progress import Progress
+    from panelward.handover import Hearing, Kept
 
 BY = "the door page"
 TOLD, ANSWERED = 12, 40  # lines shown, answers remembered
@@ -103,6 +106,11 @@ class Fitting:
         with self._lock:
             if self._thread is not None:
                 return
+            if not Path(self._path.removesuffix(".toml") + ".commission.json").exists():
+                self._view = replace(self._view, unfinished=False)
+                return
+            from panelward.handover import Kept
+
             try:
                 kept = Kept(self._path, plan.schedule, plan.text)
             except PanelwardError as error:
@@ -127,6 +135,8 @@ class Fitting:
         with self._lock:
             if self._thread is not None:
                 return  # another phone was first
+            from panelward.handover import Hearing, Kept
+
             kept = Kept(self._path, plan.schedule, plan.text)
             kept.begun(0, redo)
             kept.lock(BY)
@@ -301,7 +311,7 @@ class Fitting:
             if before is None:
                 raise BadInput("another question")
             return before
-        self._told.extend([f"> {ask.text}" if ask.text else "> ✓", *session.answer(ask.text, ask.number)])
+        self._told.extend([*([f"> {ask.text}"] if ask.text else []), *session.answer(ask.text, ask.number)])
         self._taken.append(Taken(ask.number, ask.text, ask.phone))
         self._after(session)  # kept before it is said to be taken
         return None
