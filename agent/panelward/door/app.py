@@ -75,7 +75,7 @@ def made(options: Options) -> App:
         yield
         await commissioning.put_down(door)
         door.live.end()
-        door.looks.end()
+        await door.looks.end()
         door.book.close()
 
     routes: list[Any] = [

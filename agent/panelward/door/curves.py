@@ -12,12 +12,22 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import exp, inf, sqrt
 
-from panelward.ratings import Ampacity, area_mm2, device, opening_times_s, time_constant_s, weakest, withstand_a2s
+from panelward.ratings import (
+    GATES,
+    Ampacity,
+    area_mm2,
+    device,
+    opening_times_s,
+    set_names,
+    time_constant_s,
+    weakest,
+    withstand_a2s,
+)
 from panelward.ratings.fault import ADIABATIC_MOST_S
 from panelward.records import Circuit, Protection, Schedule
 
 LEAST_S, MOST_S = 0.1, 36_000.0
-STEPS = 60
+STEPS = 120
 NEAREST = 0.001
 MOST_TIMES = 10.0  # of its rating
 
@@ -41,11 +51,13 @@ def band(protection: Protection) -> Band | None:
         return None
     step = (MOST_TIMES - 1.0) ** (1 / STEPS) * NEAREST ** (-1 / STEPS)  # closer and closer towards its rating
     multiples = [1.0 + NEAREST * step**i for i in range(STEPS + 1)]
+    # The gates of its standard themselves: there the lines are exact, between them they are chords.
+    multiples += [gate.multiple for name in set_names(protection) for gate in GATES[name]]
     if fitted.magnetic is not None:
         multiples += [each * by for each in fitted.magnetic for by in (0.9999, 1.0001)]
     earliest: list[Point] = []
     latest: list[Point] = []
-    for multiple in sorted(multiples):
+    for multiple in sorted(set(multiples)):
         early_s, _, late_s = opening_times_s(fitted, multiple)
         amps = multiple * fitted.rating_a
         if early_s is not None and early_s < inf:

@@ -209,10 +209,13 @@ class Looks:
     def looking(self) -> bool:
         return self._task is not None and not self._task.done()
 
-    def end(self) -> None:
-        self._end_process()
+    async def end(self) -> None:
+        """No helper outlives the door."""
         if self._task is not None:
             self._task.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._task
+        await self._end_process()
 
     async def _look(self, schedule: Schedule, to_ms: int, timezone: str) -> None:
         from_ms = to_ms - round(DAYS * 24 * HOUR_MS)
@@ -229,13 +232,14 @@ class Looks:
                 self.found, self.fault = looked(out), ""
         except (OSError, ValueError, KeyError, TimeoutError) as error:
             self.fault = str(error) or type(error).__name__
-            self._end_process()
+            await self._end_process()
         self._made_s = time.monotonic()
 
-    def _end_process(self) -> None:
+    async def _end_process(self) -> None:
         if self._process is not None and self._process.returncode is None:
             with contextlib.suppress(ProcessLookupError):
                 self._process.kill()
+            await self._process.wait()
 
 
 def looked(out: bytes) -> Looked:
