@@ -72,7 +72,7 @@ def _why(transitions: list[dict[str, Any]], args: argparse.Namespace, zone: Zone
     for line in alarm["evidence"] or ["none is kept of it"]:
         print(fill(line, 80, initial_indent="  ", subsequent_indent="    "))
     if alarm["candidates"]:
-        from panelward.watch.causes import NAMED, RUNNER_UP
+        from panelward.records.outputs import NAMED, RUNNER_UP
         from panelward.wording.english import CAUSES
 
         print("\nCauses weighed:")

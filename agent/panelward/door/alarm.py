@@ -15,6 +15,7 @@ from panelward.door.first import asking, now_ms, vehicle_ms
 from panelward.door.state import Door, allowed, told
 from panelward.errors import EnvironmentFault
 from panelward.journal import OutboxRow
+from panelward.records.outputs import NAMED, RUNNER_UP
 
 MOST_COURSE = 60
 
@@ -29,7 +30,6 @@ async def show_alarm(request: Request) -> Response:
 
 async def alarm_page(request: Request, alarm_id: str, *, link: str = "") -> Response:
     """An alarm, why, its course, what was sent. By a one-use link the answers go back through it."""
-    from panelward.watch.causes import NAMED, RUNNER_UP
     from panelward.wording.english import CAUSES
 
     door: Door = request.app.state.door
@@ -72,8 +72,6 @@ async def alarm_page(request: Request, alarm_id: str, *, link: str = "") -> Resp
 
 
 def _weighed(cause: str, probability: float, named: str | None) -> str:
-    from panelward.watch.causes import RUNNER_UP
-
     return "named" if cause == named else "in_question" if probability >= RUNNER_UP else "rejected"
 
 

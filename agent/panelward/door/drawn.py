@@ -169,7 +169,8 @@ def _grid(scale: _Scale, t: Words) -> str:
         x = scale.x(amps)
         out.append(f'<path d="M{x:.1f} {_TOP:g}V{_BOTTOM:g}" {thin}/>')
         if x - last >= 26.0:
-            out.append(f'<text x="{x:.1f}" y="{_BOTTOM + 15:g}" font-size="11" text-anchor="middle" {_FILL}>{amps:g}</text>')
+            anchor = "middle" if x < _RIGHT - 8.0 else "end"
+            out.append(f'<text x="{x:.1f}" y="{_BOTTOM + 15:g}" font-size="11" text-anchor="{anchor}" {_FILL}>{amps:g}</text>')
             last = x
     for seconds, text in _TIMES:
         y = scale.y(seconds)

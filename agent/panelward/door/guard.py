@@ -85,6 +85,9 @@ class Guard:
                     if name.decode() not in HEADERS or name == b"cache-control"
                 ]
                 known = {name for name, _ in kept}
+                if scope["path"].startswith("/static/") and scope.get("query_string") and message["status"] in (200, 304):
+                    kept.append((b"cache-control", b"private, max-age=604800, immutable"))  # another version, another address
+                    known.add(b"cache-control")
                 kept += [(n.encode(), v.encode()) for n, v in HEADERS.items() if n.encode() not in known]
                 message = {**message, "headers": kept}
             await send(message)

@@ -30,6 +30,11 @@ CONTINUOUS = "continuous load, 80 %"
 CONTINUOUS_SOURCE = "holder's heat in practice (75 % at 25 °C: a fuse guide), NEC 210.20(A) for UL breakers"
 
 
+def _drawn(amps: float | None, circuit: Circuit) -> float | None:
+    """What its sensing can't tell from nothing is nothing."""
+    return 0.0 if amps is not None and amps <= circuit.sense.nothing_a else amps
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remark:
     """One remark of the red pencil. What vetting and the record say stays in their English."""
@@ -127,8 +132,8 @@ def _row(
         low_a=way.low_a if way else None,
         high_a=way.high_a if way else None,
         skipped=(commissioned.skipped or "") if commissioned else "",
-        worst_60_a=seen.worst_a(MINUTE_S) if seen else None,
-        worst_3h_a=seen.worst_a(LONG_S) if seen else None,
+        worst_60_a=_drawn(seen.worst_a(MINUTE_S), circuit) if seen else None,
+        worst_3h_a=_drawn(seen.worst_a(LONG_S), circuit) if seen else None,
         looked=seen is not None and seen.readings > 0,
         unread_share=seen.unread_share if seen else None,
         unseen=tuple(dict.fromkeys(s.what for s in plan.sights if s.circuit == circuit.id and s.can == "no")),

@@ -6,6 +6,8 @@ import asyncio
 import hashlib
 import time
 from collections.abc import Callable, Mapping
+from functools import cache
+from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
 from zoneinfo import ZoneInfo
@@ -28,6 +30,13 @@ from panelward.door.words import Words, wanted, words
 from panelward.errors import BadInput, EnvironmentFault, PanelwardError
 
 PLAN_LOOK_S = 2.0
+
+
+@cache
+def static(name: str) -> str:
+    """The address of a style, script or picture; another one with every change of it, so that it may be kept."""
+    found = files("panelward.door").joinpath("static", name).read_bytes()
+    return f"/static/{name}?{hashlib.sha256(found).hexdigest()[:8]}"
 
 
 class Door:
@@ -56,6 +65,7 @@ class Door:
             auto_reload=False,
         )
 
+        self._jinja.globals["static"] = static
         self._jinja.filters["part"] = lambda text: quote(text, safe="")  # a part of an address
 
     # What is known.

@@ -35,6 +35,10 @@ GROUP_OF = {
     "flood": "flood",
 }
 
+# A cause is named at this posterior, with the next one at that at most; also where it is shown why.
+NAMED = 0.85
+RUNNER_UP = 0.10
+
 PRIORITIES = ("journal", "low", "medium", "high")  # rising
 
 

@@ -11,9 +11,8 @@ its proposal) and frozen; the priors are the trade's. `TEMPER` shrinks the sum w
 from __future__ import annotations
 
 from panelward.records import Circuit, Supply
+from panelward.records.outputs import NAMED, RUNNER_UP
 
-NAMED = 0.85
-RUNNER_UP = 0.10
 TEMPER = 1.0
 
 HYPOTHESES = (
