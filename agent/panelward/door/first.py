@@ -9,6 +9,7 @@ from typing import Any
 from panelward.papers.directory import SPARE, panel_directory
 from panelward.records import Circuit, Record, Schedule
 
+PAST = 1022.0  # of the rule's thousandths: past its end
 QUIET_S = 30.0  # the present row is written every few seconds: older than this, nobody watches
 UNANSWERED = ("unacknowledged", "returned-unacknowledged")
 ASIDE = ("shelved", "out-of-service")
@@ -75,12 +76,12 @@ class Way:
         return self.rating_a is not None and self.amps is not None and abs(self.amps) > self.rating_a
 
     def place(self, amps: float | None) -> float | None:
-        """Where on the rule, in thousandths of its length; held at its end."""
+        """Where on the rule, in thousandths of its length; above the rating past its end."""
         if amps is None or not self.rating_a:
             return None
         if abs(amps) <= self.nothing_a:
             return 0.0
-        return round(1000 * min(1.0, abs(amps) / self.rating_a), 1)
+        return round(1000 * abs(amps) / self.rating_a, 1) if abs(amps) <= self.rating_a else PAST
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

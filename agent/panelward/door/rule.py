@@ -16,8 +16,8 @@ def drawn(way: Way) -> Markup:
     if low is not None and high is not None:
         bracket = f'<path class="bracket" d="M{low:g} 7V2H{max(high, low + 4):g}V7"/>'
     said = f"rule{' over' if way.over else ''}{' gone' if now is None else ''}"
-    tick = f'<path class="tick" transform="translate({now or 0:g} 0)" d="M0 3V20"/>'
+    tick = f'<path class="tick" transform="translate({now or 0:g} 0)" d="M0 3V20"/>'  # beyond the rating it stands past the end
     return Markup(
-        f'<svg class="{said}" viewBox="0 0 1000 20" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
+        f'<svg class="{said}" viewBox="0 0 1030 20" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
         f'<path class="scale" d="{_SCALE}"/>{bracket}{tick}</svg>'
     )
