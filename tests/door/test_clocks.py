@@ -49,11 +49,12 @@ def test_where_lives_hang_on_it_only_an_hour_is_offered() -> None:
     ("then", "said"),
     [
         ("2026-05-04T02:10", "02:10"),
+        ("2026-05-03T23:50", "Sun 23:50"),
         ("2026-05-03T13:00", "Sun 13:00"),
         ("2026-04-01T13:00", "Wed 2026-04-01 13:00"),
     ],
 )
-def test_the_day_is_said_beyond_a_day_and_the_date_beyond_a_week(then: str, said: str) -> None:
+def test_another_day_is_said_and_the_date_beyond_a_week(then: str, said: str) -> None:
     assert clock(at(then), at("2026-05-04T14:00"), OSLO, "en") == said
 
 

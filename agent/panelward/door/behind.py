@@ -9,12 +9,11 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 from panelward.door import guard
-from panelward.door.clocks import clock
+from panelward.door.clocks import clock, lasts
 from panelward.door.first import now_ms, vehicle_ms
 from panelward.door.state import Door, allowed, told
 from panelward.door.words import LANGUAGES, NAMES, words
 from panelward.errors import BadInput, EnvironmentFault
-from panelward.wording.say import lasting
 
 LATELY = 30
 NOBODY_LISTED = "everybody"  # the one person where no people are listed: nobody's name
@@ -89,7 +88,7 @@ def person_text(person: Mapping[str, Any], t: Callable[..., str]) -> str:
     if person.get("circuits"):
         parts.append(t("behind.only_ways", ways=", ".join(person["circuits"])))
     if person.get("after_s"):
-        parts.append(t("behind.after", lasting=lasting(person["after_s"])))
+        parts.append(t("behind.after", lasting=lasts(person["after_s"], t)))
     count = person.get("addresses")
     if isinstance(count, int):
         parts.append(t("behind.address") if count == 1 else t("behind.addresses", count=count))

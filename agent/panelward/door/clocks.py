@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from panelward.door.words import words
+from panelward.door.words import Words, words
 
 SPANS = ("hour", "hours4", "evening", "morning")
 _DAYS = {
@@ -28,12 +28,23 @@ def weekday(day: int, language: str) -> str:
 
 
 def clock(ms: float, seen_ms: float, zone: ZoneInfo, language: str) -> str:
-    """Local time, with the day beyond 24 hours, with the date beyond six days."""
+    """Local time, with the day where it is another day's, with the date beyond six days."""
     local, away_ms = _local(ms, zone), abs(seen_ms - ms)
-    if away_ms < 86_400_000:
+    if local.date() == _local(seen_ms, zone).date():
         return f"{local:%H:%M}"
     day = _DAYS[language][local.weekday()]
     return f"{day} {local:%H:%M}" if away_ms < 6 * 86_400_000 else f"{day} {local:%Y-%m-%d %H:%M}"
+
+
+def lasts(seconds: float, t: Words) -> str:
+    """How long: 40 s, 12 min, 7 h, 3 days."""
+    if seconds < 90:
+        return f"{max(0, round(seconds))} s"
+    if seconds < 90 * 60:
+        return t("behind.minutes", count=round(seconds / 60))
+    if seconds < 48 * 3600:
+        return t("behind.hours", count=round(seconds / 3600))
+    return t("first.days", count=round(seconds / 86_400))
 
 
 def week_clock(ms: float, zone: ZoneInfo, language: str) -> str:

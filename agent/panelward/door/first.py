@@ -64,6 +64,7 @@ class Way:
     spare: bool = False
     ringed: bool = False
     circuit: str | None = None
+    other: bool = False  # here another kind of supply begins: alternating current beside direct
 
     @property
     def side(self) -> str:
@@ -188,13 +189,15 @@ def ways(schedule: Schedule | None, record: Record | None, row: Mapping[str, Any
             if c["role"] != "meter"
         )
     circuits = {c.id: c for c in schedule.circuits}
-    out = []
+    out: list[Way] = []
+    kind = ""
     for entry in panel_directory(schedule, spares=schedule.vehicle.spares).rows:
         circuit = circuits.get(entry.position)
         if circuit is None:
             out.append(Way(position=entry.position, label=SPARE, spare=True))
             continue
         low_a, high_a = bracket(schedule, circuit, record)
+        before, kind = kind, schedule.supply(circuit.supply).kind
         out.append(
             Way(
                 position=entry.position,
@@ -212,6 +215,7 @@ def ways(schedule: Schedule | None, record: Record | None, row: Mapping[str, Any
                 source=entry.source,
                 ringed=circuit.id in ringed,
                 circuit=circuit.id,
+                other=before not in ("", kind),
                 **_now(present.get(circuit.id)),
             )
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,8 +15,8 @@ from starlette.responses import PlainTextResponse, Response, StreamingResponse
 
 from panelward.door import rule
 from panelward.door.book import Look
-from panelward.door.clocks import clock, week_clock
-from panelward.door.first import First, now_ms
+from panelward.door.clocks import clock, lasts, week_clock
+from panelward.door.first import Asking, First, now_ms
 from panelward.door.live import MOST_PHONES
 from panelward.door.look import Looked
 from panelward.door.nights import days_at, last_night
@@ -25,7 +25,6 @@ from panelward.door.state import Door
 from panelward.door.words import words
 from panelward.records import Schedule
 from panelward.records.inputs import WALL_SET_FROM_MS
-from panelward.wording.say import lasting
 
 
 def top_of(door: Door, request: Request, look: Look, plan: Plan | None) -> dict[str, Any]:
@@ -41,7 +40,11 @@ def top_of(door: Door, request: Request, look: Look, plan: Plan | None) -> dict[
         "look_fault": look.fault,
         "plan_fault": door.plans.fault,
         "quiet_since_ms": quiet_since_ms,
-        "quiet_lasting": lasting(now.quiet_s or 0.0),
+        "quiet_lasting": lasts(now.quiet_s or 0.0, words(language)),
+        "labels": (labels := {w.circuit: w.label for w in now.ways if w.circuit}),
+        "labelled": lambda ids: labelled(ids, labels),
+        "named": lambda alarms: named(alarms, labels),
+        "lasting": lambda seconds: lasts(seconds, words(language)),
         "clock_unset": door.real_s() * 1000 < WALL_SET_FROM_MS and now.rate == 1,
         "other_schedule": bool(
             watched and plan and not plan.hash.startswith(watched) and not str(watched).startswith(plan.hash)
@@ -51,6 +54,18 @@ def top_of(door: Door, request: Request, look: Look, plan: Plan | None) -> dict[
     return context
 
 
+def labelled(ids: Sequence[str], labels: Mapping[str, str]) -> str:
+    """Ways with their labels: D10 Sump pump, D13 Solar charger; a long list is cut."""
+    shown = [f"{each} {labels.get(each, '')}".strip() for each in ids[:8]]
+    return ", ".join(shown) + (" …" if len(ids) > 8 else "")
+
+
+def named(alarms: Sequence[Asking], labels: Mapping[str, str]) -> str:
+    """What else asks, by the labels of its ways."""
+    found = list(dict.fromkeys(labels.get(a.ways[0], a.ways[0]) if a.ways else a.kind for a in alarms))
+    return ", ".join(found[:4]) + (" …" if len(found) > 4 else "")
+
+
 def digest(now: First, context: Mapping[str, Any], language: str) -> str:
     """Another text whenever the top would read otherwise; the clock of a reading alone is not worth a new one."""
     heard_min = None if now.asking or now.heard_ms is None else int(now.heard_ms // 60_000)
@@ -58,7 +73,9 @@ def digest(now: First, context: Mapping[str, Any], language: str) -> str:
     alarms = (now.asking, now.seen, now.aside)
     state = (now.quiet_s is not None, now.watched, now.connected, now.silent, now.blind, now.waiting)
     faults = [context[name] for name in ("plan_fault", "look_fault", "other_schedule", "clock_unset")]
-    said = [language, alarms, state, works, faults, heard_min]
+    worst_s = (now.now_ms - now.asking[0].since_ms) / 1000 if now.asking else 0.0
+    lasting = lasts(worst_s, words(language)) if worst_s >= 90 else ""
+    said = [language, lasting, alarms, state, works, faults, heard_min]
     return hashlib.sha256(repr(said).encode("utf-8", "surrogatepass")).hexdigest()[:12]
 
 
@@ -100,6 +117,7 @@ async def show_first(request: Request) -> Response:
         "first.html",
         amps_text=amps_text(door, context["first"], look, plan, language),
         rule=rule.drawn,
+        marked=any(w.always_on or w.life or w.source for w in context["first"].ways),
         nights=nights,
         two=bool(plan and getattr(plan.schedule.vehicle, "panel", "") == "odd-left"),
         **context,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
+import re
 import time
 from collections.abc import Callable, Mapping
 from functools import cache
@@ -13,6 +14,7 @@ from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, select_autoescape
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 
@@ -30,6 +32,7 @@ from panelward.door.words import Words, wanted, words
 from panelward.errors import BadInput, EnvironmentFault, PanelwardError
 
 PLAN_LOOK_S = 2.0
+_ACT = re.compile(r"((?:Again: )?.+?[.:?])(\s.+)", re.DOTALL)
 
 
 @cache
@@ -37,6 +40,12 @@ def static(name: str) -> str:
     """The address of a style, script or picture; another one with every change of it, so that it may be kept."""
     found = files("panelward.door").joinpath("static", name).read_bytes()
     return f"/static/{name}?{hashlib.sha256(found).hexdigest()[:8]}"
+
+
+def act(sentence: str) -> Markup:
+    """A sentence with its first part, the act, in bold: up to the first full stop, colon or question mark."""
+    found = _ACT.match(sentence)
+    return Markup("<b>{}</b>{}").format(*found.groups()) if found else Markup("<b>{}</b>").format(sentence)
 
 
 class Door:
@@ -66,6 +75,7 @@ class Door:
         )
 
         self._jinja.globals["static"] = static
+        self._jinja.filters["act"] = act
         self._jinja.filters["part"] = lambda text: quote(text, safe="")  # a part of an address
 
     # What is known.
