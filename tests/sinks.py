@@ -23,7 +23,7 @@ DRIP_S = 0.05  # between two bytes: far under any read timeout
 class Sink:
     """The server in a thread. Ends with the `with` block, hanging requests too."""
 
-    def __init__(self, *behaviours: str, path: str = "/inbox") -> None:
+    def __init__(self, *behaviours: str, path: str = "/inbox", host: str = "127.0.0.1") -> None:
         self.received: list[dict[str, Any]] = []  # the JSON bodies, in the order of arrival
         self._behaviours = list(behaviours) or ["200"]
         self._lock = threading.Lock()
@@ -37,11 +37,16 @@ class Sink:
             def log_message(self, format: str, *args: Any) -> None:
                 pass
 
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self._handler, self._host = Handler, host
+        self.port = 0
+        self._listen()
+        self.url = f"json://{host}:{self.port}{path}"
+
+    def _listen(self) -> None:
+        self._server = ThreadingHTTPServer((self._host, self.port), self._handler)
         self._server.daemon_threads = True
         self._server.block_on_close = False
-        self.port: int = self._server.server_address[1]
-        self.url = f"json://127.0.0.1:{self.port}{path}"
+        self.port = int(self._server.server_address[1])
         self._thread = threading.Thread(target=self._server.serve_forever, args=(0.02,), daemon=True)
 
     def __enter__(self) -> Sink:
@@ -50,9 +55,18 @@ class Sink:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self._closing.set()
+        self.refuse()
+
+    def refuse(self) -> None:
+        """Listen no more: who connects is refused."""
         self._server.shutdown()
         self._server.server_close()
         self._thread.join()
+
+    def listen_again(self) -> None:
+        """On the same port."""
+        self._listen()
+        self._thread.start()
 
     def now(self, *behaviours: str) -> None:
         """Behave like this from here on; the last one stays."""

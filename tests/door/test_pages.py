@@ -192,7 +192,7 @@ def test_each_language_is_spoken(tmp_path: Path) -> None:
         for accepts, seen in (("de", "Gesehen"), ("nb", "Sett"), ("fr", "Seen")):
             text = door.client().get("/", Accept_Language=accepts).text
             assert f">{seen}<" in text
-            assert 'lang="en">Look at Freezer.' in text
+            assert 'lang="en"><b>Look at Freezer.</b>' in text
         client = door.client()
         csrf = client.get("/behind").csrf()
         assert client.post("/language", {"csrf": csrf, "language": "nb"}).status == 303
