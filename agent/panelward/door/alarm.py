@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from panelward.door.clocks import until
-from panelward.door.first import asking, now_ms, vehicle_ms
+from panelward.door.first import asking, became, now_ms, vehicle_ms
 from panelward.door.state import Door, allowed, told
 from panelward.errors import EnvironmentFault
 from panelward.journal import OutboxRow
@@ -65,7 +65,7 @@ async def alarm_page(request: Request, alarm_id: str, *, link: str = "") -> Resp
         named=f"{100 * NAMED:.0f}",
         runner_up=f"{100 * RUNNER_UP:.0f}",
         course=_course(steps),
-        sent=[_sent(message, look.row) for message in messages],
+        sent=[_sent(message, look.row, door.real_s()) for message in messages],
         zone=door.zone(look.row, plan),
         seen_ms=now_ms(look.row, door.real_s()),
     )
@@ -81,12 +81,12 @@ def _course(steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return [step | {"show": step["message"] not in ("", old)} for old, step in zip(before, steps, strict=False)]
 
 
-def _sent(message: OutboxRow, row: Mapping[str, Any]) -> dict[str, Any]:
+def _sent(message: OutboxRow, row: Mapping[str, Any], real_s: float) -> dict[str, Any]:
     """What became of one message, and when."""
     at_s = message.settled_real_s or (message.due_real_s if message.status == "waiting" else None)
     return {
         "to": message.address_ref,
-        "status": message.status,
+        "status": became(message, real_s),
         "repeat": message.repeat,
         "why": "" if message.status == "handed-over" else message.last_why,
         "at_ms": None if at_s is None else vehicle_ms(row, at_s),

@@ -10,7 +10,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 from panelward.door import guard
 from panelward.door.clocks import clock, lasts
-from panelward.door.first import now_ms, vehicle_ms
+from panelward.door.first import became, now_ms, vehicle_ms
 from panelward.door.state import Door, allowed, told
 from panelward.door.words import LANGUAGES, NAMES, words
 from panelward.errors import BadInput, EnvironmentFault
@@ -39,7 +39,7 @@ async def show_messages(request: Request) -> Response:
             "first": row.body.partition("\n")[0],
             "rest": row.body.partition("\n")[2],
             "to": row.address_ref,
-            "status": row.status,
+            "status": became(row, door.real_s()),
             "note": note,
             "alarm": row.alarm_id,
             "why": row.last_why if row.status != "handed-over" else "",

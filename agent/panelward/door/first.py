@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from panelward.journal import OutboxRow
 from panelward.papers.directory import SPARE, panel_directory
 from panelward.records import Circuit, Record, Schedule
 
@@ -115,6 +116,11 @@ def now_ms(row: Mapping[str, Any], real_s: float) -> float:
 def vehicle_ms(row: Mapping[str, Any], at_real_s: float) -> float:
     """A moment of the host's clock as the vehicle's time."""
     return float(row["at_ms"] + (at_real_s - row["real_s"]) * 1000 * row["rate"]) if row else at_real_s * 1000
+
+
+def became(message: OutboxRow, real_s: float) -> str:
+    """The status of a message; `withdrawn`: somebody answered, or it was overtaken, before its time ran out."""
+    return "withdrawn" if message.status == "expired" and message.expires_real_s > real_s else message.status
 
 
 def first(
