@@ -11,6 +11,7 @@ app     which address shows what
 serve   the server
 """
 
-from panelward.door.serve import Options, serve
+from panelward.door.options import Options
+from panelward.door.serve import serve
 
 __all__ = ["Options", "serve"]

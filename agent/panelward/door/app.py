@@ -30,9 +30,9 @@ from panelward.door.alarm import answer, show_alarm, show_alarms
 from panelward.door.behind import change, keep, show_behind, show_messages, show_unseen
 from panelward.door.link import answer_link, show_link
 from panelward.door.login import log_in, log_out, show_login
+from panelward.door.options import Options
 from panelward.door.results import show_results
 from panelward.door.screen import live, show_first
-from panelward.door.serve import Options
 from panelward.door.state import Door
 from panelward.door.way import show_way
 from panelward.door.words import texts

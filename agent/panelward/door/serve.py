@@ -6,36 +6,16 @@ import asyncio
 import socket
 import ssl
 import sys
-from dataclasses import dataclass
 from typing import Any
 
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from panelward.door.options import Options
 from panelward.errors import EnvironmentFault
 
 HEADERS_S = 10.0
 MOST_CONNECTIONS = 120
-PORT = 8460
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
-    """As given on the command line."""
-
-    schedule: str
-    journal: str
-    host: str = "127.0.0.1"
-    port: int = PORT
-    password_file: str | None = None
-    names: tuple[str, ...] = ()
-    cert: str | None = None
-    key: str | None = None
-
-    @property
-    def alone(self) -> bool:
-        """Only this computer can reach it."""
-        return self.host in ("127.0.0.1", "::1", "localhost")
 
 
 class Protocol(H11Protocol):

@@ -26,8 +26,8 @@ from panelward.door.first import First, first
 from panelward.door.fitting import Fitting
 from panelward.door.live import Live
 from panelward.door.look import Looks, span_text
+from panelward.door.options import Options
 from panelward.door.plan import Plan, PlanReader
-from panelward.door.serve import Options
 from panelward.door.words import Words, wanted, words
 from panelward.errors import BadInput, EnvironmentFault, PanelwardError
 
