@@ -110,6 +110,27 @@ def test_live_is_replayed_alike(house: House) -> None:
     assert lived[: len(again)] == again
 
 
+def test_what_time_alone_found_before_a_kill_still_stands_after_it_and_ends(house: House) -> None:
+    """No input follows the deadline that it came of, and a start lets every timer begin anew."""
+
+    def overdue() -> list[tuple[str, str]]:
+        return [(t["id"], t["event"]) for t in house.transitions() if t["kind"] == "readings-overdue"]
+
+    house.start()
+    assert wait_for(house.connected), house.said()
+    house.live(20, D1=4.0, D7=5.0, D8=1.0)
+    assert wait_for(lambda: bool(overdue())), house.said()  # nobody says anything any more
+    house.kill()
+    before = overdue()
+    house.log.unlink()
+    with house.living(D1=4.0, D7=5.0, D8=1.0):
+        house.start()
+        assert wait_for(house.connected), house.said()
+        wanted = sorted([*before, *((name, "ends") for name, _ in before)])
+        assert wait_for(lambda: sorted(overdue()) == wanted), overdue()  # each of them is over, and none began anew
+    assert house.stop_daemon() == 0
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_killed_at_any_instant_no_alarm_is_denied_and_none_is_told_twice(house: House, seed: int) -> None:
     chance = random.Random(seed)

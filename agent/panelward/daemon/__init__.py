@@ -187,16 +187,28 @@ class Daemon:
                 self._core = Core()
         self._last_input_ms = self._core.now_ms if begin else 0
         found: list[Output] = []
-        for _, item in self._journal.inputs_after(begin, lambda text: parsed(text, "the journal")):
+        reached = self._journal.reached_after(begin)
+        for number, item in self._journal.inputs_after(begin, lambda text: parsed(text, "the journal")):
             if self._core.watch is None and not isinstance(item, Settings):
                 continue  # what is left of older inputs, pruned up to here
+            if isinstance(item, Settings) and item.started:  # the life before it came as far as what it found
+                found += self._as_far([at_ms for at, at_ms in reached if begin <= at < number])
+                begin = number
             found += self._core.feed(item)
             self._was = item.schedule_text if isinstance(item, Settings) else self._was
             self._last_input_ms = max(self._last_input_ms, item.received_ms)
+        found += self._as_far([at_ms for at, at_ms in reached if at >= begin])
         self._note([item for item in found if not isinstance(item, Noted)])  # a note is written with its own input
         told = [t for t in found if isinstance(t, Transition) and not self._journal.known(t.id, t.sequence)]
         if told:
             self._outward.write(told, self._core.schedule, None)
+
+    def _as_far(self, at_ms: list[int]) -> list[Output]:
+        """What fell due by time alone is found again: a start lets timers begin anew, and would deny what was told."""
+        if self._core.watch is None or not at_ms or max(at_ms) <= self._last_input_ms:
+            return []
+        self._last_input_ms = max(at_ms)
+        return self._core.advance(self._last_input_ms)
 
     def _make_link(self) -> Link:
         broker = self.schedule.broker

@@ -41,6 +41,14 @@ class Past(Connected):
         behind = max(number, looked - 1)
         return chain(first, merge(self._readings_after(behind), self._others_after(behind, parse), key=itemgetter(0)))
 
+    def reached_after(self, number: int) -> list[tuple[int, int]]:
+        """(number of the input before it, its time) of the transitions since this number: so far time had come for certain.
+
+        What falls due by time alone leaves no input behind; a program that is killed then has to be brought as far again.
+        """
+        asked = "SELECT number, max(at_ms) FROM transitions WHERE number >= ? GROUP BY number ORDER BY number"
+        return [(int(at), int(at_ms)) for at, at_ms in self._ask(asked, (number,))]
+
     def _looked(self) -> int:
         """Up to this number old readings were looked at, and are gone or spared."""
         found = self._ask("SELECT value FROM counters WHERE name = 'looked'")
