@@ -15,6 +15,7 @@ import sys
 import tempfile
 import textwrap
 import time
+import traceback
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -65,6 +66,7 @@ def run(chosen: list[Family], say: Callable[[str], None]) -> Iterator[tuple[Fami
             try:
                 count = family.run(Path(folder), nursery, family.cases, **family.options)
             except Exception as error:  # the other families are run all the same
+                traceback.print_exc()
                 count = tally.Count(family.name)
                 count.lose(f"the run itself broke off: {type(error).__name__}: {error}")
         yield family, count, time.monotonic() - begun_s

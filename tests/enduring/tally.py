@@ -70,8 +70,13 @@ def judge(storm: Storm, count: Count) -> None:
     _whole(found, count)
     kept = {(each["id"], each["sequence"]): _said(each) for each in found}
     for _, shown in storm.seen:  # nothing is denied that was said
-        if kept.get((shown["id"], shown["sequence"])) != _said(shown):
-            count.lose(f"said by MQTT, not in the journal: {shown['id']} {shown['sequence']} {shown['event']}")
+        what = f"{shown['id']} {shown['sequence']} {shown['event']}"
+        said, written = _said(shown), kept.get((shown["id"], shown["sequence"]))
+        if written is None:
+            count.lose(f"said by MQTT, not in the journal: {what}")
+        elif written != said:
+            other = {k: (said.get(k), written.get(k)) for k in said.keys() | written.keys() if said.get(k) != written.get(k)}
+            count.lose(f"said by MQTT, otherwise in the journal: {what}: {other}")
     rows = storm.outbox()
     for row in storm.open_rows():
         count.lose(f"not handed over: {row.alarm_id} {row.step} {row.status} {row.last_why}")
