@@ -5,7 +5,10 @@ from __future__ import annotations
 import asyncio
 import json
 import random
+from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -52,6 +55,12 @@ def two_hours(rng: random.Random) -> list[Reading]:
     ]
 
 
+def _run(asked: Coroutine[Any, Any, None]) -> None:
+    """In a thread of its own: a browser's loop may already run in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(asyncio.run, asked).result()
+
+
 def test_the_helper_brings_what_the_journal_holds(tmp_path: Path) -> None:
     readings = two_hours(random.Random(5))
     journal_of(tmp_path / "j.sqlite", readings).close()
@@ -84,7 +93,7 @@ def test_the_helper_brings_what_the_journal_holds(tmp_path: Path) -> None:
         assert looks.looking
         await looks.end()
 
-    asyncio.run(ask())
+    _run(ask())
 
 
 def test_a_journal_that_is_not_there_is_said(tmp_path: Path) -> None:
@@ -93,7 +102,7 @@ def test_a_journal_that_is_not_there_is_said(tmp_path: Path) -> None:
         assert await looks.ask(PLAN, "a", T0, "UTC", wait_s=60) is None
         assert "none.sqlite" in looks.fault
 
-    asyncio.run(ask())
+    _run(ask())
 
 
 def test_the_clock_that_was_set_is_told(tmp_path: Path) -> None:
