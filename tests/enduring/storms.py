@@ -157,6 +157,8 @@ class Storm:
         self.daemon: Life | subprocess.Popen[bytes] | None = None
         self.env: dict[str, str] = {}
         self.started_s = 0.0  # the last time
+        self.starts: list[float] = []  # real times at which a daemon was started
+        self.signs: list[float] = []  # … and at which one said that it lives
         self.seen: list[tuple[float, dict[str, Any]]] = []  # alarm objects by MQTT, and when
         self.faulty: dict[str, bool] = dict.fromkeys((*FLOORS, *OVERS), False)
         self.restless = 0.06  # how probable it is, a period, that one begins or ends to be faulty
@@ -169,7 +171,7 @@ class Storm:
         self._watcher = Link(
             Broker(host="127.0.0.1", port=self.broker.port), client_id="watcher", on_message=self._hear, persistent=False
         )
-        self._watcher.subscribe((("panelward/storm-van/alarm/#", 1),))
+        self._watcher.subscribe((("panelward/storm-van/alarm/#", 1), ("panelward/storm-van/sign-of-life", 1)))
         self._watcher.start()
         assert wait_for(lambda: self._monitor.connected and self._watcher.connected, PATIENCE_S)
         self._thread = threading.Thread(target=self._live, daemon=True)
@@ -200,7 +202,10 @@ class Storm:
         self._monitor.publish(f"van/{name}", b'{"u": 13.00, "i": %.2f}' % amps)
 
     def _hear(self, message: Message) -> None:
-        if message.payload:
+        if message.topic.endswith("/sign-of-life"):
+            if message.payload and "ended" not in json.loads(message.payload):
+                self.signs.append(time.time())
+        elif message.payload:
             self.seen.append((time.time(), json.loads(message.payload)))
 
     def storm(self) -> None:
@@ -225,6 +230,12 @@ class Storm:
         at_s = self.real_s(van_s)
         return any(begun - 0.5 <= at_s <= ended + 0.5 and ended - begun >= least_s for begun, ended in self.hushed)
 
+    def unheard_at(self, van_s: float, least_s: float) -> bool:
+        """Had a daemon lived for so long, at this moment of the van's clock, that had not yet reached the broker?"""
+        at_s = self.real_s(van_s)
+        begun_s = max((each for each in self.starts if each <= at_s), default=at_s)
+        return at_s - begun_s >= least_s and not any(begun_s < each < at_s - least_s for each in self.signs)
+
     # The daemon.
 
     def start(self) -> None:
@@ -233,6 +244,7 @@ class Storm:
             argv += ["--clock", self.clock]
         env = os.environ | {"PANELWARD_NOTIFY": " ".join(self.addresses)} | self.env
         self.started_s = time.time()
+        self.starts.append(self.started_s)
         if "LD_PRELOAD" in self.env:  # what is loaded first needs a process from the beginning
             with self.log.open("ab") as log:
                 self.daemon = subprocess.Popen([sys.executable, "-m", "panelward", *argv], stdout=log, stderr=log, env=env)

@@ -131,7 +131,9 @@ def _invented(storm: Storm, each: dict[str, Any], count: Count) -> None:
         return
     what = f"{each['kind']} {each['subject']} at {each['time']}"
     if each["kind"] == "readings-overdue":
-        if not storm.hushed_at(each["time"], 0.8 * storm.overdue_real_s):
+        least_s = 0.8 * storm.overdue_real_s
+        slow = "broker" in each["subject"] and storm.unheard_at(each["time"], least_s)  # the machine was busy with the others
+        if not slow and not storm.hushed_at(each["time"], least_s):
             count.invent(what)
     elif (
         each["kind"] not in EXPLAINED
