@@ -65,6 +65,7 @@ def line(count: Count) -> str:
 
 def judge(storm: Storm, count: Count) -> None:
     """Journal, sinks and the MQTT listener of one house, after everything is over and handed over."""
+    storm.drained()  # what was found while others were waited for is on its way
     found = storm.transitions()
     count.alarms += sum(each["event"] in ("begins", "begins-again") for each in found)
     _whole(found, count)
