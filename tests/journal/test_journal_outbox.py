@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -81,6 +82,20 @@ def test_what_was_being_sent_when_the_program_ended_is_sent_again_as_a_repeat(jo
     assert again.recover() == 1
     assert [(r.alarm_id, r.repeat) for r in again.due(1000.0)] == [("b", True), ("c", False)]
     assert again.recover() == 0
+
+
+def test_rows_that_went_in_one_message_are_settled_together_or_not_at_all(journal: Journal, tmp_path: Path) -> None:
+    rows = put(journal, message("a"), message("b"), message("c"))
+    journal.mark_trying(rows)
+    other = sqlite3.connect(tmp_path / "journal.sqlite", isolation_level=None)
+    when = f"WHEN new.id = {rows[2]} BEGIN SELECT RAISE(ABORT, 'no'); END"
+    other.execute(f"CREATE TRIGGER fails BEFORE UPDATE ON outbox {when}")
+    journal.settle(rows, "handed-over", now_s=200.0)
+    assert [row.status for row in journal.outbox_rows()] == ["trying"] * 3
+    other.execute("DROP TRIGGER fails")
+    other.close()
+    journal.commit(now_row={})
+    assert [row.status for row in journal.outbox_rows()] == ["handed-over"] * 3
 
 
 def test_a_row_whose_time_ran_out_expires_and_is_not_sent(journal: Journal) -> None:

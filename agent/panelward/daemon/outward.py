@@ -329,8 +329,7 @@ class Outward:
             if ref:
                 self._hear(ref, result.result, now_s)
             if result.result in ("handed-over", "refused"):
-                for row in ids:
-                    self._journal.settle(row, result.result, result.why, now_s=now_s)
+                self._journal.settle(ids, result.result, result.why, now_s=now_s)
                 if result.result == "handed-over" and ref:
                     self._journal.try_together(ref, now_s)  # it takes messages again
                 continue
@@ -339,8 +338,7 @@ class Outward:
             except EnvironmentFault:
                 attempts = 1
             due_s = now_s + next_try_s(attempts, self._random)
-            for row in ids:
-                self._journal.settle(row, "waiting", result.why, due_s, repeat=result.maybe_sent)
+            self._journal.settle(ids, "waiting", result.why, due_s, repeat=result.maybe_sent)
             if ref:
                 self._journal.try_together(ref, due_s)
             n = f" and {len(ids) - 1} more" if len(ids) > 1 else ""

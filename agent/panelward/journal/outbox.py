@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from panelward.journal.connected import Connected
@@ -64,7 +64,7 @@ class OutboxTable(Connected):
 
     def settle(
         self,
-        row: int,
+        rows: int | Sequence[int],
         status: str,
         why: str = "",
         due_s: float | None = None,
@@ -74,12 +74,14 @@ class OutboxTable(Connected):
     ) -> None:
         """What became of a send; `waiting` needs the time of the next try, `repeat` says that it may have arrived.
 
+        Rows that went in one message are settled in one transaction: a kill in the middle would send a part of it again.
         On a failing disk it is kept in memory and written with the next commit that works: the row stays `trying`
         and is not sent twice. Raises ValueError on a status that is none.
         """
         if status not in STATUSES or status == "trying" or (status == "waiting" and due_s is None):
             raise ValueError(f"an outbox row can't be settled as {status!r}, next try {due_s}")
-        self._settlements.append((status, _text(why), due_s, repeat, now_s, row))
+        ids = (rows,) if isinstance(rows, int) else rows
+        self._settlements += [(status, _text(why), due_s, repeat, now_s, row) for row in ids]
         try:
             with self._transaction(durable=False) as connection:
                 self._write_settlements(connection)
