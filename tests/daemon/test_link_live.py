@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 import sqlite3
 import time
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
@@ -14,14 +12,6 @@ from brokers import wait_for
 from houses import House
 from panelward.journal import Journal, door_key
 from panelward.records import links
-
-
-@pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    made = House(tmp_path)
-    made.broker.start()
-    yield made
-    made.end()
 
 
 @pytest.mark.parametrize("door_at", ["http://panel.local:8460", None])

@@ -3,23 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
-
-import pytest
 
 from brokers import wait_for
 from houses import House
 from panelward.journal import Journal
-
-
-@pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    made = House(tmp_path)
-    made.broker.start()
-    yield made
-    made.end()
 
 
 def notes(house: House) -> list[dict[str, Any]]:

@@ -2,22 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
-import pytest
-
 from brokers import wait_for
 from houses import House, Phone
 from panelward.journal import Journal, OutboxRow
-
-
-@pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    made = House(tmp_path, rate=60.0)
-    made.broker.start()
-    yield made
-    made.end()
 
 
 def with_people(house: House, text: str) -> None:

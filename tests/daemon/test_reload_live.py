@@ -4,25 +4,13 @@ from __future__ import annotations
 
 import json
 import signal
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
-
-import pytest
 
 from brokers import wait_for
 from houses import House, Phone
 from panelward.journal import Journal
 from panelward.link import request
 from panelward.records import Broker
-
-
-@pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    made = House(tmp_path)
-    made.broker.start()
-    yield made
-    made.end()
 
 
 def reload(house: House, who: str = "Kari") -> dict[str, Any]:

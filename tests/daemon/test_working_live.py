@@ -3,23 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from pathlib import Path
-
-import pytest
 
 from brokers import wait_for
 from houses import House
 from panelward.link import request
 from panelward.records import Broker
-
-
-@pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    made = House(tmp_path)
-    made.broker.start()
-    yield made
-    made.end()
 
 
 def events(house: House) -> list[str]:
