@@ -21,7 +21,10 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 from panelward.errors import EnvironmentFault, Fault, RecordError
 from panelward.records import Record
 
-__all__ = ["append", "load", "made", "parse", "path_of", "plain", "read", "render", "replace_file", "seal", "text_of", "write"]
+__all__ = [
+    "append", "load", "made", "parse", "path_of", "plain", "read", "render", "replace_file", "schedule_hash", "seal", "text_of",
+    "unfinished_path_of", "write",
+]  # fmt: skip
 
 FORMAT = 1
 LONGEST = 8 * 1024 * 1024  # bytes; twenty versions of sixty circuits are below 1 MB
@@ -31,6 +34,16 @@ _RENEW = "Take the file from a copy, or measure anew with `panelward commission`
 def path_of(schedule_path: str) -> Path:
     """Where the record of a schedule lies: schedule.toml -> schedule.record.json."""
     return Path(schedule_path.removesuffix(".toml") + ".record.json")
+
+
+def unfinished_path_of(schedule_path: str) -> Path:
+    """Where a commissioning that is not over keeps its state: schedule.toml -> schedule.commission.json."""
+    return Path(schedule_path.removesuffix(".toml") + ".commission.json")
+
+
+def schedule_hash(text: str) -> str:
+    """The first digits by which the watch and the page tell whether they have read the same schedule."""
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:12]
 
 
 # Writing.

@@ -10,7 +10,6 @@ clock          is the wall clock set, and time on it; simulated
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import asdict, replace
 from functools import lru_cache
 from typing import Any
@@ -19,6 +18,7 @@ from panelward.core import Core
 from panelward.journal import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS
 from panelward.records import Schedule, Transition
 from panelward.records.people import People
+from panelward.sealed import schedule_hash
 from panelward.watch.way import Way
 from panelward.wording import Known
 
@@ -50,9 +50,7 @@ def _people(people: People) -> dict[str, Any]:
     }
 
 
-@lru_cache(maxsize=2)  # it is asked for every few seconds
-def _hash(text: str) -> str:
-    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:12]
+_hash = lru_cache(maxsize=2)(schedule_hash)  # it is asked for every few seconds
 
 
 def _charge(core: Core) -> list[dict[str, Any]]:

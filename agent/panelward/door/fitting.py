@@ -14,9 +14,9 @@ from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from panelward import sealed
 from panelward.clock import Pace
 from panelward.door.plan import Plan
 from panelward.errors import BadInput, EnvironmentFault, PanelwardError
@@ -106,7 +106,7 @@ class Fitting:
         with self._lock:
             if self._thread is not None:
                 return
-            if not Path(self._path.removesuffix(".toml") + ".commission.json").exists():
+            if not sealed.unfinished_path_of(self._path).exists():
                 self._view = replace(self._view, unfinished=False)
                 return
             from panelward.handover import Kept

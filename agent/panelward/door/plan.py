@@ -7,7 +7,6 @@ The helper needs pydantic (about 20 MB); the door does not.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import subprocess
@@ -140,7 +139,7 @@ def _main(path: str) -> int:
             {
                 "schedule": sealed.plain(schedule),
                 "text": text,
-                "hash": hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:12],
+                "hash": sealed.schedule_hash(text),
                 "findings": [asdict(finding) for finding in vet(schedule)],
                 "sights": [asdict(sight) for sight in detectability(schedule)],
                 "record": record,

@@ -26,9 +26,8 @@ class Kept:
 
     def __init__(self, schedule_path: str, schedule: Schedule, text: str) -> None:
         self.path = sealed.path_of(schedule_path)
-        stem = self.path.name.removesuffix(".record.json")
-        self.state_path = self.path.with_name(f"{stem}.commission.json")
-        self._lock_path = self.path.with_name(f"{stem}.commission.lock")
+        self.state_path = sealed.unfinished_path_of(schedule_path)
+        self._lock_path = self.state_path.with_suffix(".lock")
         self._schedule, self._text = schedule, text
         self._lock: IO[str] | None = None
         self._saved_s = time.monotonic()

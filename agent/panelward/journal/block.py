@@ -23,12 +23,12 @@ import sys
 import zlib
 from array import array
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from functools import lru_cache
 from itertools import accumulate, repeat
 from math import gcd
 from operator import itemgetter, sub
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from panelward.records import Reading
 
@@ -43,6 +43,7 @@ _TYPE_OF = {width: typecode for _most, width, typecode in _WIDTHS}
 _ORIGINS = ("live", "retained", "backlog")  # any other is spelled out
 _AS_IS = 9  # in the place of a width: the column is stored as 8-byte floats
 
+T = TypeVar("T")
 Sort = tuple[str, bool, bool, bool, bool, bool | None, bool | None, str]
 
 
@@ -77,23 +78,31 @@ def encode(readings: Sequence[Reading]) -> bytes:
 
 def decode(block: bytes) -> list[Reading]:
     """Unpack what `encode` packed, in the same order. Raises DamagedBlock."""
+    return _unpacked(block, _decode)
+
+
+def _unpacked(block: bytes, read: Callable[[_Bytes], list[T]]) -> list[T]:
     if not block or block[0] != VERSION:
         raise DamagedBlock(f"wanted a block of version {VERSION}, found {block[0] if block else 'nothing'}")
     try:
-        return _decode(_Bytes(zlib.decompress(block[1:])))
+        return read(_Bytes(zlib.decompress(block[1:])))
     except (zlib.error, ValueError, IndexError, StopIteration, RuntimeError, KeyError) as fault:
         raise DamagedBlock(f"a block can't be unpacked: {fault}") from fault
+
+
+def _head(data: _Bytes, count: int) -> tuple[list[Sort], Sequence[int], list[int], list[int], list[int]]:
+    """(sorts; each reading's sort; when each was received; their places sort by sort; in that order how old each was)."""
+    sorts = [_read_sort(data) for _ in range(data.varint())]
+    tags = data.planes(count, 1 if len(sorts) <= 0x100 else 2)
+    received = list(accumulate(data.column(count)))
+    return sorts, tags, received, sorted(range(count), key=tags.__getitem__), data.column(count)
 
 
 def _decode(data: _Bytes) -> list[Reading]:
     count = data.varint()
     if not count:
         return []
-    sorts = [_read_sort(data) for _ in range(data.varint())]
-    tags = data.planes(count, 1 if len(sorts) <= 0x100 else 2)
-    received = list(accumulate(data.column(count)))
-    order = sorted(range(count), key=tags.__getitem__)
-    lag = data.column(count)
+    sorts, tags, received, order, lag = _head(data, count)
     grouped = [sorts[tags[i]] for i in order]
     columns: list[list[float | None]] = []
     for place, scale in enumerate(_SCALES, start=1):
@@ -123,23 +132,14 @@ def amps(block: bytes, circuits: Collection[str] | None = None) -> list[Amps]:
 
     What was retained is left out: when it was measured nobody knows.
     """
-    if not block or block[0] != VERSION:
-        raise DamagedBlock(f"wanted a block of version {VERSION}, found {block[0] if block else 'nothing'}")
-    try:
-        return _amps(_Bytes(zlib.decompress(block[1:])), circuits)
-    except (zlib.error, ValueError, IndexError, StopIteration, RuntimeError, KeyError) as fault:
-        raise DamagedBlock(f"a block can't be unpacked: {fault}") from fault
+    return _unpacked(block, lambda data: _amps(data, circuits))
 
 
 def _amps(data: _Bytes, circuits: Collection[str] | None) -> list[Amps]:
     count = data.varint()
     if not count:
         return []
-    sorts = [_read_sort(data) for _ in range(data.varint())]
-    tags = data.planes(count, 1 if len(sorts) <= 0x100 else 2)
-    received = list(accumulate(data.column(count)))
-    order = sorted(range(count), key=tags.__getitem__)
-    lag = data.column(count)
+    sorts, tags, received, order, lag = _head(data, count)
     sizes = Counter(tags)
     volts, figured = (sum(sizes[tag] for tag, sort in enumerate(sorts) if not sort[place]) for place in (1, 2))
     if volts:
