@@ -106,9 +106,15 @@ async def answer(request: Request) -> Response:
     return await answer_alarm(request, request.path_params["id"], request.path_params["what"], back="/")
 
 
+def _moved_on(steps: list[dict[str, Any]], seen: str) -> bool:
+    """It is another thing now than the one that was answered."""
+    sequence = int(seen) if seen.isdigit() else 0
+    return any(s["sequence"] > sequence and s["event"] in ("begins", "begins-again", "re-alarm", "changes") for s in steps)
+
+
 async def answer_alarm(request: Request, alarm_id: str, what: str, *, back: str, link_sequence: int | None = None) -> Response:
     door: Door = request.app.state.door
-    fields, refusal = await allowed(request, then=back, by_link=link_sequence is not None)
+    fields, refusal = await allowed(request, then=back, free=link_sequence is not None)
     if refusal is not None:
         return refusal
     plan, look = await door.plan(), await door.book.look()
@@ -119,9 +125,7 @@ async def answer_alarm(request: Request, alarm_id: str, what: str, *, back: str,
         steps, _ = await door.book.ask(_steps(alarm_id))
     except EnvironmentFault as fault:
         return told(request, door.t(request, "answer.unreachable", why=str(fault)), back)
-    said = fields.get("sequence", "")
-    sequence = link_sequence or (int(said) if said.isdigit() else 0)
-    if any(s["sequence"] > sequence and s["event"] in ("begins", "begins-again", "re-alarm", "changes") for s in steps):
+    if link_sequence is None and _moved_on(steps, fields.get("sequence", "")):  # of a link that was judged with it
         return told(request, door.t(request, "answer.changed"), back)
     seen_ms, zone = now_ms(look.row, door.real_s()), door.zone(look.row, plan)
     body: dict[str, Any] = {"alarm": alarm_id, "why": fields.get("why", "")[:400]}

@@ -122,7 +122,7 @@ def _hosts(options: Options, door: Door) -> frozenset[str]:
     """The names by which it may be asked."""
     names = {"localhost", "127.0.0.1", "::1", options.host, *options.names}
     with contextlib.suppress(PanelwardError):
-        names.add(urlsplit(getattr(door.plans.read().schedule.vehicle, "door_at", None) or "").hostname or "localhost")
+        names.add(urlsplit(door.plans.read().schedule.vehicle.door_at or "").hostname or "localhost")
     if not options.alone:
         names |= {socket.gethostname(), f"{socket.gethostname()}.local"}
     if options.host in ("0.0.0.0", "::"):

@@ -6,14 +6,13 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 
-from panelward.door import guard
 from panelward.door.clocks import clock, lasts
 from panelward.door.first import became, now_ms, vehicle_ms
 from panelward.door.state import Door, allowed, told
 from panelward.door.words import LANGUAGES, NAMES, words
-from panelward.errors import BadInput, EnvironmentFault
+from panelward.errors import EnvironmentFault
 
 LATELY = 30
 NOBODY_LISTED = "everybody"  # the one person where no people are listed: nobody's name
@@ -127,15 +126,8 @@ async def change(request: Request) -> Response:
         done, why = await door.ask(request, "working", body)
         at = clock(seen_ms + minutes * 60_000, seen_ms, zone, language)
         place = circuit or door.t(request, "first.whole_panel")
-        text = (
-            (
-                door.t(request, "answer.working", who=door.who(request), place=place, at=at)
-                if minutes
-                else door.t(request, "answer.working_done")
-            )
-            if done
-            else why
-        )
+        begun = door.t(request, "answer.working", who=door.who(request), place=place, at=at)
+        text = why if not done else begun if minutes else door.t(request, "answer.working_done")
     else:
         done, why = await door.ask(request, "presence", {"presence": fields.get("presence", "")[:20]})
         text = door.t(request, "answer.presence") if done else why
@@ -145,13 +137,9 @@ async def change(request: Request) -> Response:
 
 async def keep(request: Request) -> Response:
     """Name and language: of this phone alone."""
-    door: Door = request.app.state.door
-    try:
-        fields = await guard.form(request)
-    except BadInput as error:
-        return PlainTextResponse(str(error), 400)
-    if not guard.csrf_good(request.session, fields.get("csrf", "")):
-        return door.said(request, door.t(request, "answer.forged"), status=403)
+    fields, refusal = await allowed(request, then="/behind", free=True)
+    if refusal is not None:
+        return refusal
     if request.path_params["what"] == "who":
         name = " ".join((fields.get("pick") or fields.get("who") or "").split())[:60]
         request.session["who"] = "".join(c for c in name if c.isprintable())

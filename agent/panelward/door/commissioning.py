@@ -14,18 +14,17 @@ from collections.abc import AsyncIterator, Mapping
 from typing import Any
 
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response, StreamingResponse
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from panelward.clock import Pace
 from panelward.door.clocks import clock
 from panelward.door.fitting import View
+from panelward.door.live import BEAT_S, MOST_PHONES, crowded, streamed
 from panelward.door.state import Door, allowed, told
 from panelward.errors import BadInput, PanelwardError
 
 BACK = "/commission"
-BEAT_S = 5.0
-MOST_PHONES = 40
 REASONS = {  # words' key -> what stands in the record, which is English
     "reach": "it can't be reached",
     "fitted": "it is not fitted yet",
@@ -170,7 +169,7 @@ async def stop(request: Request) -> Response:
 async def live(request: Request) -> Response:
     door: Door = request.app.state.door
     if len(_PHONES) >= MOST_PHONES:
-        return PlainTextResponse("Too many phones listen.", 503, {"retry-after": "30"})
+        return crowded()
 
     async def events() -> AsyncIterator[str]:
         event = asyncio.Event()
@@ -187,8 +186,7 @@ async def live(request: Request) -> Response:
         finally:
             _PHONES.discard(event)
 
-    headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
-    return StreamingResponse(events(), media_type="text/event-stream", headers=headers)
+    return streamed(events())
 
 
 def _said(view: View) -> str:

@@ -82,10 +82,15 @@ class Bears:
     short: tuple[Point, ...]  # k²S², up to 5 s
 
 
+def ampacity_of(schedule: Schedule, circuit: Circuit) -> Ampacity | None:
+    """Of the stretch that carries least."""
+    kind = schedule.supply(circuit.supply).kind
+    return weakest(circuit.conductor, kind, schedule.vehicle.rules(kind))
+
+
 def bears(schedule: Schedule, circuit: Circuit) -> Bears | None:
     """None: the schedule does not tell its size."""
-    kind = schedule.supply(circuit.supply).kind
-    ampacity = weakest(circuit.conductor, kind, schedule.vehicle.rules(kind))
+    ampacity = ampacity_of(schedule, circuit)
     if ampacity is None or ampacity.thermal_a <= 0.0:
         return None
     tau_s = time_constant_s(ampacity)

@@ -4,13 +4,25 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncGenerator, Awaitable, Callable
+from collections.abc import AsyncGenerator, AsyncIterator, Awaitable, Callable
+
+from starlette.responses import PlainTextResponse, Response, StreamingResponse
 
 from panelward.door.book import Book, Look
 
 LOOK_S = 0.25  # how soon a commit of the daemon is seen; asking costs some 20 µs
 BEAT_S = 5.0  # at the latest so often something is sent: a phone knows that it is not cut off
 MOST_PHONES = 40
+
+
+def streamed(events: AsyncIterator[str]) -> Response:
+    """Events as they come: nothing on the way keeps them back."""
+    headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
+    return StreamingResponse(events, media_type="text/event-stream", headers=headers)
+
+
+def crowded() -> Response:
+    return PlainTextResponse("Too many phones listen.", 503, {"retry-after": "30"})
 
 
 class Live:

@@ -6,11 +6,10 @@ import asyncio
 from urllib.parse import quote
 
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 
 from panelward.door import guard
 from panelward.door.state import Door, allowed, told
-from panelward.errors import BadInput
 
 
 async def show_login(request: Request) -> Response:
@@ -27,13 +26,10 @@ def _inside(path: str) -> str:
 async def log_in(request: Request) -> Response:
     door: Door = request.app.state.door
     client = request.client.host if request.client else "?"
-    try:
-        fields = await guard.form(request)
-    except BadInput as error:
-        return PlainTextResponse(str(error), 400)
+    fields, refusal = await allowed(request, then="/", free=True)
+    if refusal is not None:
+        return refusal
     then = _inside(fields.get("then", "/"))
-    if not guard.csrf_good(request.session, fields.get("csrf", "")):
-        return door.said(request, door.t(request, "answer.forged"), status=403)
     if door.password is None:
         return door.said(request, door.t(request, "login.off"), status=403)
     if not (door.logins.take(client) and door.all_logins.take("all")):

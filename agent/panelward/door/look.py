@@ -61,12 +61,6 @@ class Looked:
         line = self.lines.get(circuit)
         return None if line is None else seen_of(json.loads(line))
 
-    @property
-    def unread_share(self) -> float | None:
-        """Of all ways together; None: there is none."""
-        shares = [json.loads(line)["unread_share"] for line in self.lines.values()]
-        return sum(shares) / len(shares) if shares else None
-
 
 def seen_of(body: Mapping[str, Any]) -> Seen:
     """A way's part from its plain values."""

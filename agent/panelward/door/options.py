@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-PORT = 8460
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
@@ -14,7 +12,7 @@ class Options:
     schedule: str
     journal: str
     host: str = "127.0.0.1"
-    port: int = PORT
+    port: int
     password_file: str | None = None
     names: tuple[str, ...] = ()
     cert: str | None = None

@@ -9,20 +9,19 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from panelward.door.curves import opens_within
+from panelward.door.curves import ampacity_of, opens_within
 from panelward.door.first import First, Way
 from panelward.door.held import Seen
 from panelward.door.look import Looked
 from panelward.door.plan import Plan
-from panelward.door.screen import amps_text
+from panelward.door.screen import amps_of, amps_text
 from panelward.door.state import Door
-from panelward.door.way import ampacity_of, look_of
+from panelward.door.way import WAIT_S
 from panelward.door.words import Words
 from panelward.papers.directory import panel_directory
 from panelward.ratings import Ampacity, family
 from panelward.ratings.fitting import STEADY_SHARE
 from panelward.records import Circuit, Schedule
-from panelward.records.inputs import WALL_SET_FROM_MS
 
 GRADES = ("refuse", "warn")  # of vetting: what stands in red pencil; notes are counted
 MINUTE_S, LONG_S = 60.0, 10_800.0
@@ -221,17 +220,14 @@ async def show_results(request: Request) -> Response:
     if plan is None:
         return door.said(request, door.plans.fault or door.t(request, "page.not_found"), status=503)
     now, language, t = door.first_of(look, plan), door.language(request), door.words(request)
-    found = await look_of(door, request)
+    found = await door.long_look(look, plan, wait_s=WAIT_S)
     seen = seen_of_ways(plan, found)
     made = results(plan, now, seen, t)
     text = amps_text(door, now, look, plan, language)
 
     def now_text(row: Result) -> str:
         """Amps alone where there are some: the device stands beside it."""
-        way = row.way
-        if way is None or way.never or way.since_ms is not None or way.amps is None:
-            return text(way) if way is not None else ""
-        return text(replace(way, rating_a=None)).removesuffix(" A")
+        return "" if row.way is None else amps_of(row.way) or text(row.way)
 
     unread = [s.unread_share for s in seen.values()]
     return door.page(
@@ -244,7 +240,7 @@ async def show_results(request: Request) -> Response:
         looked=found,
         unread=sum(unread) / len(unread) if unread else None,
         late=sum(c.get("late", 0) for c in look.row.get("circuits", ())),
-        clock_unset=door.real_s() * 1000 < WALL_SET_FROM_MS and now.rate == 1,
+        clock_unset=door.clock_unset(now),
         clock_most=(found.clock_most_ms / 1000) if found else 0,
         rate=now.rate,
         works=now.works,

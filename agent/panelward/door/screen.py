@@ -11,20 +11,19 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response, StreamingResponse
+from starlette.responses import Response
 
 from panelward.door import rule
 from panelward.door.book import Look
 from panelward.door.clocks import clock, lasts, week_clock
-from panelward.door.first import Asking, First, now_ms
-from panelward.door.live import MOST_PHONES
+from panelward.door.first import Asking, First, Way, now_ms
+from panelward.door.live import MOST_PHONES, crowded, streamed
 from panelward.door.look import Looked
 from panelward.door.nights import days_at, last_night
 from panelward.door.plan import Plan
 from panelward.door.state import Door
 from panelward.door.words import words
 from panelward.records import Schedule
-from panelward.records.inputs import WALL_SET_FROM_MS
 
 
 def top_of(door: Door, request: Request, look: Look, plan: Plan | None) -> dict[str, Any]:
@@ -45,10 +44,8 @@ def top_of(door: Door, request: Request, look: Look, plan: Plan | None) -> dict[
         "labelled": lambda ids: labelled(ids, labels),
         "named": lambda alarms: named(alarms, labels),
         "lasting": lambda seconds: lasts(seconds, words(language)),
-        "clock_unset": door.real_s() * 1000 < WALL_SET_FROM_MS and now.rate == 1,
-        "other_schedule": bool(
-            watched and plan and not plan.hash.startswith(watched) and not str(watched).startswith(plan.hash)
-        ),
+        "clock_unset": door.clock_unset(now),
+        "other_schedule": bool(watched and plan and plan.hash != watched),
     }
     context["digest"] = digest(now, context, language)
     return context
@@ -79,11 +76,19 @@ def digest(now: First, context: Mapping[str, Any], language: str) -> str:
     return hashlib.sha256(repr(said).encode("utf-8", "surrogatepass")).hexdigest()[:12]
 
 
-def amps_text(door: Door, now: First, look: Look, plan: Plan | None, language: str) -> Callable[[Any], str]:
+def amps_of(way: Way) -> str:
+    """The draw of a way that is read, without its unit."""
+    if way.amps is None:
+        return ""
+    size = abs(way.amps)
+    return "0" if size <= way.nothing_a else f"{size:.1f}" if size >= 0.95 else f"{size:.2f}"
+
+
+def amps_text(door: Door, now: First, look: Look, plan: Plan | None, language: str) -> Callable[[Way], str]:
     """What stands at the right of a way's row."""
     t, zone = words(language), door.zone(look.row, plan)
 
-    def text(way: Any) -> str:
+    def text(way: Way) -> str:
         if way.spare:
             return ""
         if way.never:
@@ -92,13 +97,7 @@ def amps_text(door: Door, now: First, look: Look, plan: Plan | None, language: s
             return t("first.no_reading_since", at=clock(way.since_ms, now.now_ms, zone, language))
         if way.amps is None:
             return t("first.no_amps")
-        amps = (
-            "0"
-            if abs(way.amps) <= way.nothing_a
-            else f"{abs(way.amps):.1f}"
-            if abs(way.amps) >= 0.95
-            else f"{abs(way.amps):.2f}"
-        )
+        amps = amps_of(way)
         return t("first.amps_of", amps=amps, rating=f"{way.rating_a:g}") if way.rating_a else f"{amps} A"
 
     return text
@@ -119,7 +118,7 @@ async def show_first(request: Request) -> Response:
         rule=rule.drawn,
         marked=any(w.always_on or w.life or w.source for w in context["first"].ways),
         nights=nights,
-        two=bool(plan and getattr(plan.schedule.vehicle, "panel", "") == "odd-left"),
+        two=bool(plan and plan.schedule.vehicle.panel == "odd-left"),
         **context,
     )
 
@@ -128,10 +127,10 @@ async def door_nights(door: Door, request: Request, look: Look, plan: Plan | Non
     """How long at last night's draw; nothing where that is not known. The first screen never waits for it."""
     if plan is None or not look.row or not any(s.battery and s.meter for s in plan.schedule.supplies):
         return ""
-    zone, now = door.zone(look.row, plan), round(now_ms(look.row, door.real_s()))
-    found = await door.looks.ask(plan.schedule, plan.hash, now, zone.key, wait_s=0.0)
+    found = await door.long_look(look, plan, wait_s=0.0)
     if found is None:
         return ""
+    zone, now = door.zone(look.row, plan), round(now_ms(look.row, door.real_s()))
     charge = {c["supply"]: c["left"] for c in look.row.get("charge") or () if c.get("left") is not None}
     return nights_text(plan.schedule, found, charge, now, zone, words(door.language(request)))
 
@@ -167,7 +166,7 @@ def span(days: float, t: Callable[..., str]) -> str:
 async def live(request: Request) -> Response:
     door: Door = request.app.state.door
     if door.live.phones >= MOST_PHONES:
-        return PlainTextResponse("Too many phones listen.", 503, {"retry-after": "30"})
+        return crowded()
     language = door.language(request)
 
     async def events() -> AsyncIterator[str]:
@@ -188,6 +187,4 @@ async def live(request: Request) -> Response:
                 told = {"clock": week_clock(now.now_ms, context["zone"], language), "top": context["digest"], "ways": news}
                 yield f"event: now\ndata: {json.dumps(told, ensure_ascii=False, separators=(',', ':'))}\n\n"
 
-    return StreamingResponse(
-        events(), media_type="text/event-stream", headers={"cache-control": "no-store", "x-accel-buffering": "no"}
-    )
+    return streamed(events())

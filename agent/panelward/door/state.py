@@ -22,14 +22,15 @@ from panelward.door import guard
 from panelward.door.asks import Asks
 from panelward.door.book import Book, Look
 from panelward.door.clocks import clock, day_clock, spans, week_clock
-from panelward.door.first import First, first
+from panelward.door.first import First, first, now_ms
 from panelward.door.fitting import Fitting
 from panelward.door.live import Live
-from panelward.door.look import Looks, span_text
+from panelward.door.look import Looked, Looks, span_text
 from panelward.door.options import Options
 from panelward.door.plan import Plan, PlanReader
 from panelward.door.words import Words, wanted, words
 from panelward.errors import BadInput, EnvironmentFault, PanelwardError
+from panelward.records.inputs import WALL_SET_FROM_MS
 
 PLAN_LOOK_S = 2.0
 _ACT = re.compile(r"((?:Again: )?.+?[.:?])(\s.+)", re.DOTALL)
@@ -112,6 +113,17 @@ class Door:
             blind=blind_of(plan),
         )
 
+    async def long_look(self, look: Look, plan: Plan | None, *, wait_s: float) -> Looked | None:
+        """The newest look at the last days; None: it is being reckoned, or can't be."""
+        if plan is None or not look.row:
+            return None
+        now = round(now_ms(look.row, self.real_s()))
+        return await self.looks.ask(plan.schedule, plan.hash, now, self.zone(look.row, plan).key, wait_s=wait_s)
+
+    def clock_unset(self, now: First) -> bool:
+        """The wall clock of this computer shows a time that can't be."""
+        return self.real_s() * 1000 < WALL_SET_FROM_MS and now.rate == 1
+
     # Who may.
 
     @property
@@ -136,7 +148,7 @@ class Door:
         """A template, with what every page has."""
         language = self.language(request)
         plan = self.plans.plan
-        fitter = getattr(plan.schedule.vehicle, "fitter", None) if plan else None
+        fitter = plan.schedule.vehicle.fitter if plan else None
         zone = context.pop("zone", None) or self.zone({}, plan)
         seen_ms = context.pop("seen_ms", None) or self.real_s() * 1000
         said = request.session.pop("said", "") if request.method == "GET" and not context.pop("keep_said", False) else ""
@@ -223,8 +235,8 @@ def told(request: Request, text: str, back: str) -> Response:
     return RedirectResponse(back, 303)
 
 
-async def allowed(request: Request, *, then: str, by_link: bool = False) -> tuple[dict[str, str], Response | None]:
-    """The fields of a form that may change something; else the answer instead."""
+async def allowed(request: Request, *, then: str, free: bool = False) -> tuple[dict[str, str], Response | None]:
+    """The fields of a form of this page; else the answer instead. `free`: it needs no login."""
     door: Door = request.app.state.door
     try:
         fields = await guard.form(request)
@@ -232,6 +244,6 @@ async def allowed(request: Request, *, then: str, by_link: bool = False) -> tupl
         return {}, PlainTextResponse(str(error), 400)
     if not guard.csrf_good(request.session, fields.get("csrf", "")):
         return {}, door.said(request, door.t(request, "answer.forged"), status=403)
-    if not by_link and not door.may_change(request):
+    if not free and not door.may_change(request):
         return {}, RedirectResponse(f"/login?then={quote(then, safe='')}", 303)
     return fields, None

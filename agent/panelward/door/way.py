@@ -13,13 +13,12 @@ from starlette.responses import Response
 
 from panelward.door import drawn, rule
 from panelward.door.clocks import weekday
-from panelward.door.curves import band, bears, opens_within
+from panelward.door.curves import ampacity_of, band, bears, opens_within
 from panelward.door.held import Held
-from panelward.door.look import Looked
 from panelward.door.screen import amps_text
 from panelward.door.state import Door
 from panelward.papers.directory import Row, panel_directory
-from panelward.ratings import Ampacity, weakest
+from panelward.ratings import Ampacity
 from panelward.records import Circuit, Commissioned, Measured, Schedule
 
 WAIT_S = 4.0  # a page waits so long for a look, then it is shown without
@@ -54,12 +53,6 @@ def draws(schedule: Schedule, circuit: Circuit, found: Commissioned | None) -> t
     return (*standby, *(of(each, each.name) for each in found.levels))
 
 
-def ampacity_of(schedule: Schedule, circuit: Circuit) -> Ampacity | None:
-    """Of the stretch that carries least."""
-    kind = schedule.supply(circuit.supply).kind
-    return weakest(circuit.conductor, kind, schedule.vehicle.rules(kind))
-
-
 def beyond(circuit: Circuit, ampacity: Ampacity | None, held: Sequence[Held]) -> tuple[Held, ...]:
     """What was held that may open the device, or is more than the conductor may carry for three hours."""
     found = []
@@ -77,16 +70,6 @@ def entry_of(schedule: Schedule, circuit_id: str) -> Row | None:
     return next((row for row in rows if row.position == circuit_id and not row.spare), None)
 
 
-async def look_of(door: Door, request: Request) -> Looked | None:
-    """The newest look; None: it is being reckoned, or can't be."""
-    plan, look = await door.plan(), await door.book.look()
-    if plan is None or not look.row:
-        return None
-    now = door.first_of(look, plan)
-    zone = door.zone(look.row, plan)
-    return await door.looks.ask(plan.schedule, plan.hash, round(now.now_ms), zone.key, wait_s=WAIT_S)
-
-
 async def show_way(request: Request) -> Response:
     door: Door = request.app.state.door
     plan, look = await door.plan(), await door.book.look()
@@ -97,7 +80,7 @@ async def show_way(request: Request) -> Response:
     if plan is None or circuit is None or circuit.role == "meter":
         return door.said(request, door.t(request, "page.not_found"), status=404)
     zone, schedule = door.zone(look.row, plan), plan.schedule
-    found = await look_of(door, request)
+    found = await door.long_look(look, plan, wait_s=WAIT_S)
     seen = found.way(circuit.id) if found else None
     present = next((c for c in look.row.get("circuits", ()) if c["id"] == circuit.id), None)
     commissioned = plan.record.circuit(circuit.id) if plan.record else None
