@@ -36,8 +36,8 @@ python=${PYTHON:-python3}
 "$python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "panelward needs Python 3.11 or newer" >&2; exit 3; }
 if ! "$python" -c 'import ensurepip' >/dev/null 2>&1; then need_apt python3-venv pyvenv-is-missing; fi
 [ -x .venv/bin/python ] || "$python" -m venv .venv
-extras=dev,demo
-[ $full = yes ] && extras=dev,demo,reference
+extras=dev,demo,review
+[ $full = yes ] && extras=dev,demo,review,reference
 .venv/bin/python -m pip install --quiet --disable-pip-version-check -e ".[$extras]"
 
 export PATH="$PWD/.venv/bin:/usr/sbin:$PATH"

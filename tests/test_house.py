@@ -13,7 +13,7 @@ ROOT = Path(__file__).parent.parent / "agent" / "panelward"
 # The walk: a room may import what stands before it.
 WALK = (
     "errors", "records", "clock", "sealed", "ratings", "schedule", "link", "intake", "watch", "alarm", "core",
-    "wording", "papers", "journal", "notify", "rehearse", "learn", "commission", "handover", "rig", "daemon",
+    "wording", "papers", "journal", "notify", "rehearse", "learn", "commission", "handover", "rig", "review", "daemon",
     "door", "commands", "__main__",
 )  # fmt: skip
 HOME = {
@@ -23,6 +23,9 @@ HOME = {
     "pydantic": "schedule",
     "pydantic_core": "schedule",
     "pandas": "review",
+    "numpy": "review",
+    "matplotlib": "review",
+    "pyarrow": "review",
     "reportlab": "papers",
     "starlette": "door",
     "uvicorn": "door",
