@@ -13,10 +13,10 @@ import pytest
 from tests.door.test_pages import HOSTILE
 
 from panelward.door import drawn
-from panelward.door.curves import LEAST_S, MOST_S, band, bears, opens_within
 from panelward.door.held import HOUR_MS, Held, Hour
 from panelward.door.words import LANGUAGES, words
 from panelward.ratings import withstand_a2s
+from panelward.ratings.curves import LEAST_S, MOST_S, band, bears, opens_within
 from panelward.records import Circuit, Protection, Schedule, Segment, Sense, Supply, Vehicle
 
 T = words("en")

@@ -12,8 +12,8 @@ from html import escape
 from math import ceil, floor, log10
 from zoneinfo import ZoneInfo
 
-from panelward.door.curves import LEAST_S, MOST_S, Band, Bears, Point
 from panelward.door.held import Held, Hour
+from panelward.ratings.curves import LEAST_S, MOST_S, Band, Bears, Point
 
 Words = Callable[..., str]
 

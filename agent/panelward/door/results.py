@@ -9,7 +9,6 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from panelward.door.curves import ampacity_of, opens_within
 from panelward.door.first import First, Way
 from panelward.door.held import Seen
 from panelward.door.look import Looked
@@ -20,6 +19,7 @@ from panelward.door.way import WAIT_S
 from panelward.door.words import Words
 from panelward.papers.directory import panel_directory
 from panelward.ratings import Ampacity, family
+from panelward.ratings.curves import ampacity_of, opens_within
 from panelward.ratings.fitting import STEADY_SHARE
 from panelward.records import Circuit, Schedule
 

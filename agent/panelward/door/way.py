@@ -13,12 +13,12 @@ from starlette.responses import Response
 
 from panelward.door import drawn, rule
 from panelward.door.clocks import weekday
-from panelward.door.curves import ampacity_of, band, bears, opens_within
 from panelward.door.held import Held
 from panelward.door.screen import amps_text
 from panelward.door.state import Door
 from panelward.papers.directory import Row, panel_directory
 from panelward.ratings import Ampacity
+from panelward.ratings.curves import ampacity_of, band, bears, opens_within
 from panelward.records import Circuit, Commissioned, Measured, Schedule
 
 WAIT_S = 4.0  # a page waits so long for a look, then it is shown without

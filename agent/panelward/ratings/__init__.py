@@ -9,6 +9,7 @@ drop         voltage drop, loads solved as they behave
 fault        a short at the far end
 selectivity  branch and feeder
 bank         how long it lasts
+curves       the lines of a coordination diagram: what a device may do, what the conductor bears
 colours      the trade's colour code of blade fuses
 """
 
