@@ -8,6 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+# The questions of a review, as the pages' sections are named.
+ABOUT = (
+    "trust", "energy", "when", "doing", "openings", "down", "margins", "bank", "charge", "changes", "ageing", "volts", "alarms",
+)  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sentence:
@@ -17,7 +22,7 @@ class Sentence:
     way: str | None = None
     at_ms: int | None = None
     number: int | None = None  # of what happened: the red-pencil number on the journey's lines
-    about: str = ""  # the section that has the figures: energy, openings, bank, …
+    about: str = ""  # the section that has the figures: one of ABOUT
     alarm_id: str | None = None
 
 
