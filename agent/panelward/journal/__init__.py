@@ -11,7 +11,7 @@ other processes read with `Journal.read`, and copy it while it is written with `
 
 from panelward.journal.backup import back_up
 from panelward.journal.keeping import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS, LATEST_OF_ONE
-from panelward.journal.rows import Kept, OutboxRow, StoredTransition, Withdrawal
+from panelward.journal.rows import Kept, OutboxRow, RawBlock, StoredTransition, Withdrawal
 from panelward.journal.store import Journal
 
 __all__ = [
@@ -21,6 +21,7 @@ __all__ = [
     "Journal",
     "Kept",
     "OutboxRow",
+    "RawBlock",
     "StoredTransition",
     "Withdrawal",
     "back_up",

@@ -179,7 +179,7 @@ def _connect_to_read(path: Path, how: str) -> sqlite3.Connection:
     except BaseException:
         connection.close()
         raise
-    if todo:
+    if any(each not in schema.BESIDE for each in todo):
         connection.close()
         raise EnvironmentFault(f"{path}: written by an older panelward. `panelward watch` brings it up to date.")
     return connection

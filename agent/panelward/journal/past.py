@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from heapq import merge
 from itertools import chain
 from operator import itemgetter
@@ -13,12 +13,15 @@ from typing import Any
 from panelward.errors import EnvironmentFault
 from panelward.journal import block, corrected, spelling
 from panelward.journal.connected import Connected
+from panelward.journal.rows import RawBlock
 from panelward.records import Input, Reading, Schedule
 
 _PAGE = 64  # blocks at a time: no long look at the file that would hold up its writer
 _SNAPSHOT = 1  # version byte of a snapshot's body
 
-_Block = tuple[int, int, int, int, bytes]
+_COLUMNS = "first_number, last_number, first_received_ms, last_received_ms, body"
+
+_Block = tuple[int, int, int, int, bytes, int]  # first and last number, when received, body, how many to pass over
 
 
 class Past(Connected):
@@ -55,10 +58,8 @@ class Past(Connected):
         return int(found[0][0]) if found else 0
 
     def _readings_after(self, number: int) -> Iterator[tuple[int, Input]]:
-        for first, _last, _from, _to, body in self._blocks("last_number > ?", number):
-            for at, reading in enumerate(self._unpack(body), start=first):
-                if at > number:
-                    yield at, reading
+        for first, _last, _from, _to, body, past in self._blocks(number + 1):
+            yield from enumerate(self._unpack(body)[past:], start=first + past)
 
     def _others(self, first: int, last: int, parse: Callable[[str], Schedule]) -> Iterator[tuple[int, Input]]:
         found = self._ask("SELECT number, kind, body FROM inputs WHERE number BETWEEN ? AND ? ORDER BY number", (first, last))
@@ -83,11 +84,11 @@ class Past(Connected):
         first = 0 if from_ms is None else self._first_block_since(from_ms)
         known = self._spans()
         wanted = None if circuits is None else frozenset(circuits)
-        for number, _last, begins_ms, _ends_ms, body in self._blocks("first_number >= ?", first):
+        for number, _last, begins_ms, _ends_ms, body, past in self._blocks(first):
             if to_ms is not None and not known and begins_ms >= to_ms:
                 return
             span = corrected.of_number(known, number)
-            for reading in _as_they_were(self._unpack(body), span):
+            for reading in _as_they_were(self._unpack(body)[past:], span):
                 if (
                     (from_ms is None or reading.received_ms >= from_ms)
                     and (to_ms is None or reading.received_ms < to_ms)
@@ -99,11 +100,11 @@ class Past(Connected):
         """The currents of these circuits received from `from_ms` on and before `to_ms`, a block at a time: see `readings`."""
         known = self._spans()
         wanted = frozenset(circuits)
-        for number, _last, begins_ms, _ends_ms, body in self._blocks("first_number >= ?", self._first_block_since(from_ms)):
+        for number, _last, begins_ms, _ends_ms, body, past in self._blocks(self._first_block_since(from_ms)):
             if not known and begins_ms >= to_ms:
                 return
             try:
-                found = block.amps(body, wanted)
+                found = block.amps_behind(body, past, wanted) if past else block.amps(body, wanted)
             except block.DamagedBlock:
                 self.damaged_blocks += 1
                 continue
@@ -133,21 +134,49 @@ class Past(Connected):
         found = self._ask("SELECT ifnull(max(last_number), 0) FROM blocks WHERE first_number >= ?", (first,))[0][0]
         return max(0, int(found) + 1 - first) if found else 0
 
-    def _blocks(self, where: str, value: int) -> Iterator[_Block]:
-        """Blocks in order, a page at a time. `where` is met by all blocks after the first that meets it."""
-        columns = "first_number, last_number, first_received_ms, last_received_ms, body"
-        # last_number has no index; blocks don't overlap, so the one before the first that begins behind is enough.
-        start = self._ask("SELECT max(first_number) FROM blocks WHERE first_number <= ?", (value,))[0][0]
-        after = (start if start is not None else 0) - 1
+    def raw_blocks(self, from_ms: int | None = None, to_ms: int | None = None) -> Iterator[RawBlock]:
+        """Blocks as they lie there, of readings received from `from_ms` on and before `to_ms` (and some beside them).
+
+        For who unpacks them faster than `block` does.
+        """
+        known = self._spans()
+        for first, _last, begins_ms, ends_ms, body, past in self._blocks(
+            0 if from_ms is None else self._first_block_since(from_ms)
+        ):
+            if to_ms is not None and not known and begins_ms >= to_ms:
+                return
+            yield _raw(known, first, begins_ms, ends_ms, body, past)
+
+    def edge_blocks(self) -> list[RawBlock]:
+        """The first and the last block of each run that has one time: what was measured lies between them."""
+        known = self._spans()
+        found = []
+        for span in known or (corrected.Span(0, None, 0, 0, False),):
+            for order in ("ASC", "DESC"):
+                found += self._ask(
+                    f"SELECT {_COLUMNS} FROM blocks WHERE first_number >= ? AND first_number <= ? "
+                    f"ORDER BY first_number {order} LIMIT 1",
+                    (span.first, 2**63 - 1 if span.last is None else span.last),
+                )
+        return [_raw(known, first, begins_ms, ends_ms, body, 0) for first, _last, begins_ms, ends_ms, body in found]
+
+    def _blocks(self, number: int) -> Iterator[_Block]:
+        """Blocks in order, with what they hold from this number on; a page at a time.
+
+        Small blocks may be packed together between two pages: then what was given already is to be passed over, too.
+        """
+        given = number - 1
         while True:
+            begun = self._ask("SELECT max(first_number) FROM blocks WHERE first_number <= ?", (given + 1,))[0][0]
             found = self._ask(
-                f"SELECT {columns} FROM blocks WHERE first_number > ? AND {where} ORDER BY first_number LIMIT ?",
-                (after, value, _PAGE),
+                f"SELECT {_COLUMNS} FROM blocks WHERE first_number >= ? AND last_number > ? ORDER BY first_number LIMIT ?",
+                (given + 1 if begun is None else begun, given, _PAGE),
             )
+            for first, last, begins_ms, ends_ms, body in found:
+                yield first, last, begins_ms, ends_ms, body, max(0, given + 1 - first)
+                given = last
             if not found:
                 return
-            yield from found
-            after = found[-1][0]
 
     def _spans(self) -> tuple[corrected.Span, ...]:
         """Which inputs were received at another time than they say; nothing: all at their own."""
@@ -338,6 +367,12 @@ def _as_they_were(readings: list[Reading], span: corrected.Span | None) -> list[
         )
         for r in readings
     ]
+
+
+def _raw(known: Sequence[corrected.Span], first: int, begins_ms: int, ends_ms: int, body: bytes, past: int) -> RawBlock:
+    span = corrected.of_number(known, first)
+    add_ms, unset = (span.add_ms, span.unset) if span is not None else (0, False)
+    return RawBlock(first, begins_ms + add_ms, ends_ms + add_ms, add_ms, unset, body, past)
 
 
 def _amps_as_they_were(found: block.Amps, span: corrected.Span | None) -> block.Amps:

@@ -74,3 +74,18 @@ class Kept(NamedTuple):
     inputs: int
     transitions: int
     messages: int
+
+
+class RawBlock(NamedTuple):
+    """A block of readings as it lies in the file, and when they were received by a clock that was set since.
+
+    Each was received `add_ms` later than the block says; and measured so much later where `unset` or both times are one.
+    """
+
+    first_number: int
+    first_ms: int
+    last_ms: int
+    add_ms: int
+    unset: bool
+    body: bytes
+    past: int  # so many of its readings were given already

@@ -81,6 +81,9 @@ def changes(connection: sqlite3.Connection) -> None:
 
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing, replaced, errands, changes)
 
+# What only adds a table beside the others: a reader does without, so that a copy of an older version can be looked at.
+BESIDE: tuple[Callable[[sqlite3.Connection], None], ...] = ()
+
 
 class NewerJournal(Exception):
     """The file was written by a newer version: the names of its migrations that this one doesn't know."""
