@@ -75,12 +75,38 @@ def raw(body: bytes, *, first: int = 1, past: int = 0) -> RawBlock:
     return RawBlock(first, 0, 0, 0, False, body, past)
 
 
-@given(st.lists(READING, max_size=40), st.integers(0, 3), st.none() | st.sets(st.sampled_from(["D1", "D2"])))
+@given(st.lists(READING, min_size=1, max_size=40), st.integers(0, 3), st.none() | st.sets(st.sampled_from(["D1", "D2"])))
 @example([Reading("D1", 5, 5, volts=0.1), Reading("D1", 5, 5, volts=-0.0)], 0, None)
 @settings(max_examples=400, deadline=None)
 def test_columns_are_what_decode_gives_bit_for_bit(readings: list[Reading], past: int, circuits: set[str] | None) -> None:
-    packed = raw(block.encode(readings), first=77, past=past)
-    assert unpacked(packed, circuits) == decoded(packed, circuits)
+    for encode in (block.encode, block.pack):
+        packed = raw(encode(readings), first=77, past=past)
+        assert unpacked(packed, circuits) == decoded(packed, circuits)
+
+
+METERED = st.builds(
+    lambda circuit, t, late, volts, amps, beyond, origin: Reading(
+        circuit, t - late, t, volts=volts, amps=amps, watts=None if beyond is None else round(volts * amps, 1) + beyond / 10,
+        origin=origin,
+    ),
+    st.sampled_from(["D1", "D2", "A1"]),
+    st.integers(T0, T0 + 900_000),
+    st.integers(-3, 900),
+    st.one_of(st.integers(1200, 1450).map(lambda n: n / 100), st.sampled_from([230.0, 231.5, 0.0])),
+    st.integers(-40_000, 200_000).map(lambda n: n / 1000),
+    st.integers(-3, 3) | st.none(),
+    st.sampled_from(["live", "live", "retained"]),
+)  # fmt: skip
+
+
+@given(st.lists(METERED, min_size=1, max_size=120), st.booleans(), st.sampled_from([0, 0, 86_400_000]), st.booleans())
+@settings(max_examples=400, deadline=None)
+def test_columns_of_what_meters_say(readings: list[Reading], ordered: bool, add_ms: int, unset: bool) -> None:
+    """Every way in which a packed column may lie; and the time that it was by a clock that was set since."""
+    found = sorted(readings, key=lambda r: r.received_ms) if ordered else readings
+    was = [r._replace(time_ms=r.time_ms + (add_ms if unset or r.time_ms == r.received_ms else 0)) for r in found]
+    for encode in (block.encode, block.pack):
+        assert unpacked(raw(encode(found))._replace(add_ms=add_ms, unset=unset)) == decoded(raw(block.encode(was)))
 
 
 def test_a_damaged_block_is_told_and_not_guessed() -> None:

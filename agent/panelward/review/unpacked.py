@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from panelward.journal import RawBlock, block
+from panelward.journal import RawBlock, block, block2
 from panelward.journal.octets import AS_IS, SCALES, DamagedBlock, Octets, Sort
 from panelward.records import Reading
 from panelward.review.source import Floats, Whole
@@ -83,7 +83,7 @@ class _Columns(Octets):
         if width == 1:
             return np.frombuffer(self.take(count), np.uint8).astype(np.int64)
         if width not in _TYPE_OF:
-            raise _TooLarge
+            raise _TooLarge if width == 8 else ValueError("a column of a width that nobody knows")
         woven = np.frombuffer(self.take(count * width), np.uint8).reshape(width, count)
         return np.ascontiguousarray(woven.T).view(_TYPE_OF[width]).reshape(count).astype(np.int64)
 
@@ -107,6 +107,13 @@ class _Columns(Octets):
         else:
             out[1:] = least
         return out
+
+    def folded(self, column: block2.Column, sizes: Sequence[int]) -> Whole:
+        """The numbers of a column of version 2, unfolded."""
+        if not column.width:
+            return np.empty(0, np.int64)
+        found = self.numbers(column.folded(sizes), column.width)
+        return (found >> 1) ^ -(found & 1)
 
     def figures_of(self, count: int, scale: float) -> Floats:
         width = self.take(1)[0]
@@ -153,4 +160,97 @@ def _parts(
     return found
 
 
-_READERS = {1: _version_1}
+def _version_2(data: _Columns, raw: RawBlock, circuits: Collection[str] | None) -> list[Part]:
+    heads = block2.read_heads(data)
+    sorts, sizes, count = heads.sorts, heads.sizes, sum(heads.sizes)
+    tags = data.numbers(count, 1 if len(sorts) <= 0x100 else 2)
+    places = np.argsort(tags.astype(np.uint16 if len(sorts) > 0x100 else np.uint8), kind="stable")
+    ends = np.cumsum(sizes).tolist()
+    lay = _Lay(sizes, [slice(end - size, end) for size, end in zip(sizes, ends, strict=True)], places)
+    received = np.cumsum(data.folded(heads.received, [count])) * heads.received.groups[0][3] + heads.received.groups[0][2]
+    times = _whole(data, heads.times, lay, ())
+    received = received[places]
+    time = _as_it_was(raw, received, received - times if heads.by == block2.LAG else times)
+    figures: list[Floats] = []
+    wholes: list[Whole] = []
+    for column, scale in zip(heads.figures, SCALES, strict=True):
+        whole = _whole(data, column, lay, wholes)
+        wholes.append(whole)
+        found = whole / scale
+        kept = column.as_is(sizes)
+        if kept:
+            reals, at = data.reals(kept), 0
+            for tag, kind, _, _ in column.groups:
+                if kind == block2.AS_IS:
+                    found[lay.cuts[tag]], at = reals[at : at + sizes[tag]], at + sizes[tag]
+        figures.append(found)
+    return _cut(sorts, lay.cuts, places + raw.first_number, time, figures, circuits)
+
+
+class _Lay(NamedTuple):
+    """How the readings of a block lie: of each sort how many and where, grouped; and of each so grouped, when it came."""
+
+    sizes: Sequence[int]
+    cuts: Sequence[slice]
+    places: Whole
+
+
+def _whole(data: _Columns, column: block2.Column, lay: _Lay, factors: Sequence[Whole]) -> Whole:
+    """A column's whole numbers, grouped; 0 where there is none."""
+    out = np.zeros(len(lay.places), np.int64)
+    folded = data.folded(column, lay.sizes)
+    at, run = 0, None
+    for tag, kind, base, step in column.groups:
+        here = out[lay.cuts[tag]]
+        if kind == block2.ALIKE:
+            here[:] = base
+        elif kind == block2.SHARED:
+            if run is None:
+                members = [other for other, its, _, _ in column.groups if its == block2.SHARED]
+                run, at = _shared(folded[at:], members, lay, base, step), at + sum(lay.sizes[each] for each in members)
+            here[:] = run[lay.cuts[tag]]
+        elif kind != block2.AS_IS:
+            piece, at = folded[at : at + lay.sizes[tag]], at + lay.sizes[tag]
+            if kind == block2.STEPS:
+                np.cumsum(piece, out=here)
+                here *= step
+                here += base
+            elif kind == block2.LEVEL:
+                np.multiply(piece, step, out=here)
+                here += base
+            elif kind == block2.PRODUCT:
+                product = factors[0][lay.cuts[tag]] * factors[1][lay.cuts[tag]]
+                product *= 2
+                product += block2.PER_WATT * step
+                product //= 2 * block2.PER_WATT * step
+                product += piece
+                np.multiply(product, step, out=here)
+            else:
+                raise ValueError("a column of a kind that nobody knows")
+    return out
+
+
+def _shared(folded: Whole, members: Sequence[int], lay: _Lay, base: int, step: int) -> Whole:
+    """One run of differences through several sorts, grouped."""
+    where = np.concatenate([np.arange(lay.cuts[tag].start, lay.cuts[tag].stop) for tag in members])
+    came = np.argsort(lay.places[where])
+    out = np.zeros(len(lay.places), np.int64)
+    out[where[came]] = np.cumsum(folded[: len(where)]) * step + base
+    return out
+
+
+def _cut(
+    sorts: Sequence[Sort], cuts: Sequence[slice], numbers: Whole, time: Whole, figures: Sequence[Floats],
+    circuits: Collection[str] | None,
+) -> list[Part]:  # fmt: skip
+    """The parts of what lies sort by sort, with a place for what is absent."""
+    found = []
+    for (circuit, *absent, closed, _commanded, origin), cut in zip(sorts, cuts, strict=True):
+        if origin != "retained" and (circuits is None or circuit in circuits):
+            volts, amps, watts, celsius = (None if no else column[cut] for no, column in zip(absent, figures, strict=True))
+            switch = np.full(cut.stop - cut.start, _CLOSED[closed], np.int8)
+            found.append(Part(circuit, switch, numbers[cut], time[cut], volts, amps, watts, celsius))
+    return found
+
+
+_READERS = {1: _version_1, 2: _version_2}
