@@ -60,7 +60,14 @@ def day(number: int, *, seconds: int = DAY_S, seed: int = 7) -> Day:
         return column.T.reshape(-1)[order]
 
     circuit = np.tile(np.arange(CIRCUITS), seconds)[order]
-    return Day(circuit, time.T.reshape(-1)[order], received.T.reshape(-1)[order], flat(volts) + 0.0, flat(amps) + 0.0, flat(shown) + 0.0)
+    return Day(
+        circuit,
+        time.T.reshape(-1)[order],
+        received.T.reshape(-1)[order],
+        flat(volts) + 0.0,
+        flat(amps) + 0.0,
+        flat(shown) + 0.0,
+    )
 
 
 def readings(found: Day) -> Iterator[Reading]:
