@@ -210,3 +210,24 @@ def test_the_first_load_is_small(tmp_path: Path) -> None:
         )
         assert size < 150_000
         assert door.rss_kb < 45_000
+
+
+@pytest.mark.parametrize(
+    ("event", "moved_on"), [("begins-again", True), ("changes", True), ("re-alarm", True), ("over", False)]
+)
+def test_an_answer_is_to_what_was_read(tmp_path: Path, event: str, moved_on: bool) -> None:
+    """Somebody answers a page that was opened before the alarm became another: nothing is asked of the watch."""
+    (tmp_path / "s.toml").write_text(schedule_text(["Freezer"]))
+    steps = [alarm_object("D1", "Look at Freezer."), alarm_object("D1", "Look at Freezer now.", sequence=2, event=event)]
+    write_journal(tmp_path / "j.sqlite", present_row(["Freezer"]), steps)
+    with served(tmp_path, tmp_path / "s.toml", tmp_path / "j.sqlite") as door:
+        client = door.client()
+        csrf = client.get("/").csrf()
+        told = {
+            sequence: client.follow(
+                client.post(f"/alarm/{steps[0]['id']}/seen", {"csrf": csrf, "sequence": sequence, "who": "Kari"})
+            ).text
+            for sequence in ("1", "2")
+        }
+    assert ("It has changed meanwhile." in told["1"]) is moved_on
+    assert "It has changed meanwhile." not in told["2"]

@@ -252,16 +252,21 @@ class Outward:
         try:
             self._journal.expire(now_s)
             bundles = self._bundled(self._journal.due(now_s, LOOK_AT), now_s)
+            outgoing = [self._send_row(rows, now_s) for rows in bundles]
             self._journal.mark_trying([row.id for rows in bundles for row in rows])
-            next_s = self._journal.next_due_s()
         except EnvironmentFault:
             return  # said where the readings are committed; tried again
-        if next_s is not None:
-            self.outbox_due_s = min(self.outbox_due_s, time.monotonic() + max(0.05, next_s - now_s))
+        # From here on nothing may come between: what is marked and not sent would stand there until the next start.
         if bundles:
             self._sending = True
             self._bundles = {rows[0].id: rows for rows in bundles}
-            self._outgoing.put([self._send_row(rows, now_s) for rows in bundles])
+            self._outgoing.put(outgoing)
+        try:
+            next_s = self._journal.next_due_s()
+        except EnvironmentFault:
+            return  # looked at again after OUTBOX_CHECK_S
+        if next_s is not None:
+            self.outbox_due_s = min(self.outbox_due_s, time.monotonic() + max(0.05, next_s - now_s))
 
     def _bundled(self, due: Sequence[OutboxRow], now_s: float) -> list[list[OutboxRow]]:
         """What goes out as one message: each by itself, the most urgent first; but what waited to one address together."""

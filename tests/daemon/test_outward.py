@@ -1,0 +1,72 @@
+"""Messages on their way: none is marked as being sent that was not handed to the sender."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from brokers import wait_for
+from daemon.test_real_time import NOW_S
+from journal.journals import message, transition
+from panelward.daemon.outward import Doing, Outward
+from panelward.errors import EnvironmentFault
+from panelward.journal import Journal
+from panelward.notify import SendResult
+from panelward.records.people import everybody
+from sinks import Sink
+
+
+class Fitful(Journal):
+    """A journal whose disk fails for one question, of which `fails` is the name: the real one otherwise."""
+
+    fails = ""
+
+    def _fail(self, name: str) -> None:
+        if self.fails == name:
+            self.fails = ""
+            raise EnvironmentFault(f"{self.path}: the disk fails to read or write.")
+
+    def next_due_s(self) -> float | None:
+        self._fail("next_due_s")
+        return super().next_due_s()
+
+    def attempts(self, row: int) -> int:
+        self._fail("attempts")
+        return super().attempts(row)
+
+    def handed_over_since(self, ref: str, since_s: float) -> int:
+        self._fail("handed_over_since")
+        return super().handed_over_since(ref, since_s)
+
+
+@pytest.mark.parametrize("fails", ["", "next_due_s", "attempts", "handed_over_since"])
+@pytest.mark.parametrize("behaviour", ["200", "500"])
+def test_a_disk_that_fails_for_a_moment_leaves_no_message_half_way(tmp_path: Path, fails: str, behaviour: str) -> None:
+    journal = Fitful.open(tmp_path / "j.sqlite")
+    results: list[list[SendResult]] = []
+    with Sink(behaviour) as sink:
+        outward = Outward(
+            journal, everybody(("notify-1",)), {"notify-1": sink.url}, now_ms=lambda: 0, rate=1.0, doing=Doing, prefix="",
+            publish=lambda *_, **__: None, sent=results.append, heard=lambda *_: None, log=lambda _: None, real_s=lambda: NOW_S,
+        )  # fmt: skip
+        outward.start()
+        try:
+            rows = [
+                replace(message(name, priority="medium"), created_real_s=NOW_S, due_real_s=NOW_S, expires_real_s=NOW_S + 900)
+                for name in ("a", "b", "c")
+            ]
+            journal.commit([transition(row.alarm_id) for row in rows], rows)
+            assert isinstance(journal, Fitful)
+            journal.fails = fails
+            for _ in range(2):
+                outward.deliver()
+                if wait_for(lambda: bool(results), 20 if not fails else 3):
+                    outward.settle(results.pop())
+            left = {row.status for row in journal.outbox_rows()}
+            assert left == {"handed-over" if behaviour == "200" else "waiting"}
+            assert journal.fails == "" or behaviour == "200"  # it did fail
+        finally:
+            outward.end()
+            journal.close()
