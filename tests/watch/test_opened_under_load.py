@@ -183,6 +183,19 @@ def test_a_dip_while_readings_were_lost_counts_and_an_older_one_does_not() -> No
     assert told(house(sense), lost(AT_S - 12.0)) == []
 
 
+@pytest.mark.parametrize("rounds_before", [0, 1, 2])
+@pytest.mark.parametrize("period_s", [2.0, 10.0])
+def test_a_heavy_load_that_goes_on_is_no_dip(period_s: float, rounds_before: int) -> None:
+    """A kettle behind the inverter pulls the bus down for minutes; a pump that ends its run in them has not blown its fuse."""
+    sense = Sense(volts_at="bus", resolution_a=0.01)
+
+    def bus(t: float) -> float:
+        return 12.955 if t >= AT_S - rounds_before * period_s else 13.3
+
+    rows = rounds(lambda t: (5.0 if t < AT_S else 0.0, bus(t), None), bus, period_s=period_s)
+    assert told(house(sense, period_s), rows) == []
+
+
 # Slow publishers: the others of the round have the last word
 
 

@@ -422,7 +422,8 @@ class Daemon:
             )
         )  # fmt: skip
         vehicle = self._core.schedule.vehicle
-        self._outward.zone, self._outward.fitter = vehicle.timezone, vehicle.fitter
+        self._outward.use_zone(vehicle.timezone)
+        self._outward.fitter = vehicle.fitter
         self._answering.at = vehicle.door_at if self.DOOR else None
 
     def _since_it_ended(self) -> None:
@@ -472,7 +473,7 @@ class Daemon:
             if isinstance(item, Rezoned) and (self._zone_row is None or self._zone_row["at_ms"] < item.at_ms):
                 self._zone_row = reload.zone_row(item, self._plain.vehicle.timezone)
                 self._journal.changed([self._zone_row])
-                self._outward.zone = item.timezone
+                self._outward.use_zone(item.timezone)
                 self._log(f"local time is {item.timezone} from now on, by {item.who}")
             elif isinstance(item, Noted):
                 self._journal.changed([reload.note_row(item)])

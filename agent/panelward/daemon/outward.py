@@ -10,6 +10,7 @@ import queue
 import random
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from threading import Thread
 from typing import Any, NamedTuple, Protocol
@@ -106,6 +107,17 @@ class Outward:
             self._heard(ref, True)
         self.outbox_due_s = 0.0
 
+    def use_zone(self, zone: str) -> None:
+        """Local time is another from now on: what waits for the morning or the evening waits for the new one."""
+        was, self.zone = self.zone, zone
+        if zone == was:
+            return
+        now = datetime.fromtimestamp(self._local_ms() / 1000.0, UTC)
+        before, after = (now.astimezone(ZoneInfo(name)).utcoffset() or timedelta() for name in (was, zone))
+        with suppress(EnvironmentFault):  # on a failing disk they come at the old hour
+            self._journal.hours_move((before - after).total_seconds() / self._rate)
+        self.outbox_due_s = 0.0
+
     def start(self) -> None:
         """Begin to send."""
         self._sender = Thread(target=self._send_all, name="delivery", daemon=True)
@@ -122,7 +134,7 @@ class Outward:
             )
             for t, told in shown
         ]  # fmt: skip
-        self.zone = schedule.vehicle.timezone
+        self.use_zone(schedule.vehicle.timezone)
         rows: list[OutboxRow] = []
         gone: list[Withdrawal] = []
         for transition, told in shown:

@@ -189,6 +189,18 @@ class OutboxTable(Connected):
         except sqlite3.Error as error:
             raise plain(error, self.path) from error
 
+    def hours_move(self, seconds: float) -> None:
+        """Morning and evening come so much later by the clock of delivery: another zone. Raises EnvironmentFault."""
+        try:
+            with self._transaction(durable=False) as connection:
+                connection.execute(
+                    "UPDATE outbox SET due_real_s = due_real_s + ?1, expires_real_s = expires_real_s + ?1 WHERE "
+                    "status = 'waiting' AND until_answered = 0 AND attempts = 0 AND due_real_s > created_real_s + 1",
+                    (seconds,),
+                )
+        except sqlite3.Error as error:
+            raise plain(error, self.path) from error
+
     def waiting(self) -> list[OutboxRow]:
         """What is not yet sent, oldest first."""
         return [

@@ -16,6 +16,7 @@ class Dip(NamedTuple):
     last_ms: int  # its last reading
     seen_ms: int  # the first reading after it, where it is over; else its last
     low_v: float  # its lowest
+    before_v: float = 0.0  # where it stood before: it is over when it is near that again, not when the mean has come down to it
 
 
 class Dips:
@@ -31,11 +32,17 @@ class Dips:
         level_v = self.level_v if self.level_v is not None else volts
         last = self.last
         if volts < level_v - self._least_v:
-            if last is None or now_ms - last.last_ms > APART_MS:
-                last = Dip(0.0, now_ms, now_ms, now_ms, volts)
-            self.last = Dip(max(last.volts, level_v - volts), last.from_ms, now_ms, now_ms, min(last.low_v, volts))
+            if last is None or (now_ms - last.last_ms > APART_MS and last.seen_ms > last.last_ms):
+                last = Dip(0.0, now_ms, now_ms, now_ms, volts, level_v)
+            fall_v, low_v = max(last.volts, level_v - volts), min(last.low_v, volts)
+            self.last = last._replace(volts=fall_v, last_ms=now_ms, seen_ms=now_ms, low_v=low_v)
         elif last is not None and last.seen_ms == last.last_ms:
-            self.last = last._replace(seen_ms=now_ms)
+            if volts >= last.before_v - self._least_v:
+                self.last = last._replace(seen_ms=now_ms)
+            elif now_ms - last.from_ms > APART_MS:
+                self.last = None  # it stays down: a load that goes on, no dip
+            else:
+                self.last = last._replace(last_ms=now_ms, seen_ms=now_ms)
         self.level_v = level_v + 0.02 * (volts - level_v)
 
     def save(self) -> dict[str, Any]:
