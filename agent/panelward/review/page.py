@@ -1,0 +1,63 @@
+"""The review as one file: page 1 answers, from page 2 on stands what it rests on. It shows a Report and reckons nothing.
+
+Nothing is fetched, nothing runs: it opens from a stick, on a phone, and prints on A4.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import escape
+
+from panelward.records import Schedule
+from panelward.review import page_alarms, page_bank, page_changes, page_energy, page_first, page_ways
+from panelward.review.page_parts import Safe, link, paragraph
+from panelward.review.page_sheet import SECTIONS, Sheet
+from panelward.review.page_style import document
+from panelward.review.report import Report
+
+FOOT = "This watches; it does not protect. Local code and licensed practice win."
+
+ON_ONE_PAGE = 14  # ways whose line and energy find room on page 1 of A4: of more, what follows begins where they end
+
+
+def html(report: Report, schedule: Schedule) -> str:
+    """The whole file. Every text of the report and of the schedule is escaped."""
+    sheet = Sheet(report, schedule)
+    title = f"Review: {escape(report.vehicle)}"
+    return document(title, "\n".join(_body(sheet)))
+
+
+def _body(sheet: Sheet) -> Iterator[str]:
+    yield "<main>"
+    yield from page_first.first(sheet)
+    yield '<div class="second">' if len(sheet.report.ways) <= ON_ONE_PAGE else "<div>"
+    yield from _contents()
+    yield from page_ways.ways(sheet)
+    yield "</div>"
+    yield from page_bank.bank(sheet)
+    yield from page_changes.changes(sheet)
+    yield from page_changes.ageing(sheet)
+    yield from page_energy.when(sheet)
+    yield from page_energy.doing(sheet)
+    yield from page_ways.volts(sheet)
+    yield from page_alarms.openings(sheet)
+    yield from page_alarms.down(sheet)
+    yield from page_alarms.judged(sheet)
+    yield from page_first.trust(sheet)
+    yield from _left_over(sheet)
+    yield paragraph(FOOT, "foot")
+    yield "</main>"
+
+
+def _contents() -> Iterator[str]:
+    links = "".join(f"<li>{link(name, about)}</li>" for about, name in SECTIONS.items() if about != "energy")
+    yield f'<nav aria-label="What stands where"><ul>{links}</ul></nav>'
+
+
+def _left_over(sheet: Sheet) -> Iterator[str]:
+    """An answer to a question that no section asks is an answer all the same."""
+    rest = [each for each in sheet.report.answers if each.about not in SECTIONS]
+    if rest:
+        yield "<h2>And further</h2>"
+        for each in rest:
+            yield paragraph(Safe(f"{escape(each.text)} {sheet.where(each)}"))

@@ -1,0 +1,130 @@
+"""Page 1: what these pages can't say, what happened, the journey along the panel, what used the energy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import escape
+
+from panelward.review.drawn_journey import journey
+from panelward.review.page_energy import energy
+from panelward.review.page_parts import Safe, figure, lasting, link, number, paragraph, plural, table
+from panelward.review.page_sheet import Sheet
+
+_KEY = (
+    ('<path d="M0 6.6h12l4-4h8l4 4h16v1H28l-4 4h-8l-4-4H0z"/>', "read: the thicker, the nearer to its device's limit"),
+    ('<path d="M0 2h44M0 12h44" stroke="currentColor" stroke-width=".7" stroke-opacity=".4" fill="none"/>',
+     "ink from rail to rail: at its device's rating"),
+    ('<path d="M-2 14L10 0M6 14L18 0M14 14L26 0M22 14L34 0M30 14L42 0M38 14L50 0" stroke="currentColor" fill="none"/>',
+     "hatched: unread"),
+    ('<path d="M0 6h14v2H0zM30 6h14v2H30z"/>', "a gap: no feed"),
+)  # fmt: skip
+
+
+def first(sheet: Sheet) -> Iterator[str]:
+    yield from _head(sheet)
+    yield from _cannot(sheet)
+    yield from _happened(sheet)
+    yield from _journey(sheet)
+    yield from energy(sheet)
+
+
+def _head(sheet: Sheet) -> Iterator[str]:
+    report, clock = sheet.report, sheet.clock
+    span = report.span
+    days = f"{clock.day(span.from_ms)} to {clock.day(span.to_ms)} {clock.local(span.to_ms):%Y}"
+    yield f"<h1>{escape(report.vehicle)}: {days}</h1>"
+    how = {"asked": "as asked for", "the last journey": "the last journey", "all that is kept": "all that is kept"}
+    yield paragraph(
+        f"{clock.moment(span.from_ms)} to {clock.moment(span.to_ms)}, {span.days:.3g} days, {how.get(span.how, span.how)}. "
+        f"All times are the vehicle's.",
+        "small",
+    )
+
+
+def _cannot(sheet: Sheet) -> Iterator[str]:
+    yield "<h2>What these pages can't say</h2>"
+    if not sheet.report.cannot_say:
+        yield sheet.none(
+            "No gap of the readings or doubt about the clock is known. What no sensor measures is not in these pages."
+        )
+        return
+    items = "".join(f"<li>{escape(each.text)} {sheet.where(each)}</li>" for each in sheet.report.cannot_say)
+    yield f'<ul class="cannot">{items}</ul>'
+
+
+def _happened(sheet: Sheet) -> Iterator[str]:
+    report = sheet.report
+    yield "<h2>What happened</h2>"
+    if not report.happened:
+        yield sheet.none("Nothing in the readings asks to be told. See above for what was not read.")
+        return
+    items = []
+    for at, each in enumerate(report.happened, 1):
+        value = each.number if each.number is not None else at
+        items.append(f'<li value="{value}">{link(each.text, sheet.to(each))} {sheet.where(each)}</li>')
+    yield f'<ol class="happened">{"".join(items)}</ol>'
+    if report.more_happened:
+        yield paragraph(Safe(
+            f"And {plural(report.more_happened, 'thing')} more: {link('what opened', 'openings')}, "
+            f"{link('what changed', 'changes')}, {link('the alarms', 'alarms')}."
+        ))  # fmt: skip
+
+
+def _journey(sheet: Sheet) -> Iterator[str]:
+    yield "<h2>The journey along the panel</h2>"
+    if not sheet.report.ways:
+        yield sheet.none("No way was read.")
+        return
+    drawings = "".join(journey(sheet.report, sheet.clock, narrow=narrow) for narrow in (False, True))
+    yield figure(
+        drawings, "A line a way, in panel order. Red numbers are those of the sentences above; red frames: above the rating."
+    )
+    key = "".join(f'<li><svg viewBox="0 0 44 14" aria-hidden="true">{mark}</svg> {text}</li>' for mark, text in _KEY)
+    yield f'<ul class="key">{key}</ul>'
+
+
+def trust(sheet: Sheet) -> Iterator[str]:
+    """The last section: what all of this rests on."""
+    report = sheet.report
+    yield sheet.heading("trust")
+    yield from sheet.said("trust")
+    if report.coverage:
+        yield table(
+            "Read and unread, way by way",
+            ("Way", "Read", "Unread", "Came too late", "The sensing can't show"),
+            (
+                (
+                    sheet.head(each.way),
+                    lasting(each.read_s),
+                    lasting(each.unread_s),
+                    plural(each.late_readings, "reading") if each.late_readings else "none",
+                    "; ".join(each.not_observable) or "nothing is known of",
+                )
+                for each in report.coverage
+            ),
+            words=(0, 4),
+        )
+    if report.clock_sets_ms:
+        sets = ", ".join(sheet.clock.moment(at_ms) for at_ms in report.clock_sets_ms)
+        yield paragraph(f"The clock was set at: {sets}.")
+    before = f", beside {_span(sheet, report.before.from_ms, report.before.to_ms)}" if report.before else ""
+    record = f"record {report.record_sha256[:12]}" if report.record_sha256 else "no sealed record"
+    yield paragraph(
+        f"From {report.source}, {report.readings:,} readings, {_span(sheet, report.span.from_ms, report.span.to_ms)}{before}. "
+        f"Schedule {report.schedule_sha256[:12]}, {record}. "
+        f"Made {sheet.clock.moment(report.made_ms)} by panelward {report.version}."
+    )
+    if report.journeys:
+        yield table(
+            "Journeys in what is kept",
+            ("Left", "Came home", "Days", "Told from"),
+            (
+                (sheet.clock.moment(j.from_ms), sheet.clock.moment(j.to_ms), number((j.to_ms - j.from_ms) / 86_400_000), j.by)
+                for j in report.journeys
+            ),
+            words=(0, 1, 3),
+        )
+
+
+def _span(sheet: Sheet, from_ms: int, to_ms: int) -> str:
+    return f"{sheet.clock.moment(from_ms)} to {sheet.clock.moment(to_ms)}"
