@@ -30,16 +30,31 @@ class TableReader:
 
     ReadingsError names the line of a malformed row or an unknown circuit; with `lenient` such rows are counted in
     `skipped` and passed over. `received`, where missing, is the greatest time so far; it never runs back.
-    A row whose quantities are all empty is no reading.
+    A row whose quantities are all empty is no reading. Lines that begin with `#` before the header are the head of an
+    export (`intake.head`): kept in `head`. Without a schedule any circuit is known.
     """
 
-    def __init__(self, lines: Iterable[str], schedule: Schedule, *, lenient: bool = False, file: str = "readings") -> None:
+    def __init__(
+        self, lines: Iterable[str], schedule: Schedule | None, *, lenient: bool = False, file: str = "readings"
+    ) -> None:
         self._lines, self._lenient, self._file = lines, lenient, file
-        self._known = frozenset([c.id for c in schedule.circuits] + [p.id for p in schedule.probes])
+        self._known = known_of(schedule) if schedule is not None else _Anything()
+        self._before = 0  # lines of the head
+        self.head: list[str] = []
         self.skipped = 0
 
+    def _behind_head(self) -> Iterator[str]:
+        lines = iter(self._lines)
+        for line in lines:
+            if not line.lstrip("\ufeff").startswith("#"):
+                yield line
+                break
+            self.head.append(line.lstrip("\ufeff").rstrip("\r\n"))
+            self._before += 1
+        yield from lines
+
     def __iter__(self) -> Iterator[Reading]:
-        rows = csv.reader(self._lines)
+        rows = csv.reader(self._behind_head())
         try:
             header = [name.strip().lower().lstrip("\ufeff") for name in next(rows, [])]
         except csv.Error as error:
@@ -118,7 +133,20 @@ class TableReader:
         return {name: header.index(name) if name in header else -1 for name in COLUMNS}
 
     def _bad(self, line: int, key: str, wanted: str, found: str) -> ReadingsError:
-        return ReadingsError(Fault(self._file, line, key, wanted, found, "--lenient counts and skips such rows."))
+        at = self._before + line
+        return ReadingsError(Fault(self._file, at, key, wanted, found, "--lenient counts and skips such rows."))
+
+
+def known_of(schedule: Schedule) -> frozenset[str]:
+    """What a reading may be of: circuits with the bank's meter, and probes."""
+    return frozenset([c.id for c in schedule.circuits] + [p.id for p in schedule.probes])
+
+
+class _Anything(frozenset[str]):
+    """Whatever a circuit is called, it is known."""
+
+    def __contains__(self, name: object) -> bool:
+        return bool(name)
 
 
 class _Wrong(Exception):
@@ -160,8 +188,10 @@ def _state(key: str, text: str) -> bool | None:
         raise _Wrong(key, "1 or 0", repr(text[:40])) from None
 
 
-def write_table(readings: Iterable[Reading], out: Writable) -> int:
-    """Write readings so that reading them back gives the same; returns how many."""
+def write_table(readings: Iterable[Reading], out: Writable, head: Iterable[str] = ()) -> int:
+    """Write readings so that reading them back gives the same; returns how many. `head`: lines that begin with `#`."""
+    for line in head:
+        out.write(f"{line}\n")
     out.write(",".join(COLUMNS) + "\n")
     rows = 0
     for r in readings:
