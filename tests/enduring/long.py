@@ -21,10 +21,10 @@ for folder in (HERE.parent, HERE.parent.parent / "agent"):
         sys.path.insert(0, str(folder))
 
 from panelward.core import Core  # noqa: E402
-from panelward.daemon import KEEP_READINGS_DAYS, PRUNE_S, SNAPSHOT_S  # noqa: E402
+from panelward.daemon import KEEP_READINGS_DAYS, PACK_S, PRUNE_S, SNAPSHOT_S, SUM_S  # noqa: E402
 from panelward.daemon.outward import COMMIT_S, Doing, Outward  # noqa: E402
 from panelward.daemon.present import present  # noqa: E402
-from panelward.journal import KEEP_TOLD_DAYS, Journal  # noqa: E402
+from panelward.journal import KEEP_TOLD_DAYS, PACK_AFTER_MS, Journal, sensed  # noqa: E402
 from panelward.notify import SendResult  # noqa: E402
 from panelward.records import Doing as Doings  # noqa: E402
 from panelward.records import Reading, Request, Settings, Transition  # noqa: E402
@@ -32,7 +32,7 @@ from panelward.records.people import everybody  # noqa: E402
 from plans import PLAN, T0, circuit  # noqa: E402
 
 DAY_MS = 86_400_000
-TABLES = ("blocks", "inputs", "transitions", "outbox", "doing", "snapshots", "dropped", "replaced")
+TABLES = ("blocks", "inputs", "transitions", "outbox", "doing", "snapshots", "dropped", "replaced", "minute_sums", "hour_sums")
 KINDS = ("compressor", "socket", "light", "fan", "electronics", "heater-element")
 SCHEDULE = replace(
     PLAN,
@@ -74,6 +74,8 @@ class Long:
     commit_s: float = COMMIT_S
     snapshot_s: float = SNAPSHOT_S
     prune_s: float = PRUNE_S
+    pack_s: float = PACK_S
+    sum_s: float = SUM_S
     look_days: float = 1.0
     seed: int = 1
     sizes: list[Size] = field(default_factory=list)
@@ -82,7 +84,7 @@ class Long:
 
 
 class Lived:
-    """Feeds, commits, snapshots and prunes as the daemon does, on the clock of the readings."""
+    """Feeds, commits, snapshots, packs and prunes as the daemon does, on the clock of the readings."""
 
     def __init__(self, wanted: Long, folder: Path) -> None:
         self.wanted, self.path = wanted, folder / "long.sqlite"
@@ -94,12 +96,16 @@ class Lived:
             real_s=lambda: self.now_ms / 1000.0,
         )  # fmt: skip
         schedule = replace(SCHEDULE, monitors=(replace(SCHEDULE.monitors[0], expect_every_s=wanted.period_s),))
+        self.journal.sensed = sensed(schedule)
         self._tell(Settings(received_ms=T0, schedule=schedule, schedule_text="x" * 8000, started=True))
 
     def run(self) -> list[Size]:
         wanted = self.wanted
-        due = dict.fromkeys(("commit", "snapshot", "prune"), float(T0))
-        every = {"commit": wanted.commit_s, "snapshot": wanted.snapshot_s, "prune": wanted.prune_s}
+        due = dict.fromkeys(("commit", "snapshot", "prune", "pack", "sum"), float(T0))
+        every = {
+            "commit": wanted.commit_s, "snapshot": wanted.snapshot_s, "prune": wanted.prune_s, "pack": wanted.pack_s,
+            "sum": wanted.sum_s,
+        }  # fmt: skip
         look_ms, written, day = T0 + wanted.look_days * DAY_MS, _written(), 0
         for reading in draws(wanted):
             if reading.received_ms != self.now_ms:
@@ -157,6 +163,14 @@ class Lived:
             round(self.now_ms - wanted.told_days * DAY_MS),
             most_transitions=wanted.most_transitions, most_messages=wanted.most_messages, latest_of_one=wanted.latest_of_one,
         )  # fmt: skip
+
+        self.journal.prune_sums(self.now_ms)
+
+    def _pack(self) -> None:
+        self.journal.pack(self.now_ms - PACK_AFTER_MS)
+
+    def _sum(self) -> None:
+        self.journal.sum_up()
 
     def _size(self, day: int, written: float) -> Size:
         wal = Path(f"{self.path}-wal")

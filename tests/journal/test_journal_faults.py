@@ -309,7 +309,7 @@ def make(path: Path, upto: int = 3000) -> None:
     journal.close()
 
 
-@pytest.mark.parametrize(("share", "saved"), [(0.35, 1), (0.6, 75), (0.9, 150)])
+@pytest.mark.parametrize(("share", "saved"), [(0.37, 1), (0.6, 75), (0.9, 150)])
 def test_a_file_cut_short_is_set_aside_and_a_new_one_begun(tmp_path: Path, share: float, saved: int) -> None:
     path = tmp_path / "journal.sqlite"
     make(path, 20_000)

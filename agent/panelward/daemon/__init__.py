@@ -35,7 +35,7 @@ from panelward.daemon.starting import lock, ready_to_watch, to_stderr
 from panelward.daemon.supervisor import Supervisor
 from panelward.errors import EnvironmentFault, PanelwardError, PayloadRefused
 from panelward.intake import Intake, Refusals
-from panelward.journal import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS, Journal
+from panelward.journal import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS, PACK_AFTER_MS, Journal, sensed
 from panelward.link import Link, Message
 from panelward.notify import SendResult
 from panelward.records import (
@@ -64,6 +64,7 @@ __all__ = ["Daemon"]
 COMMIT_READINGS = 500
 SNAPSHOT_S = 600.0
 PRUNE_S = 3600.0
+PACK_S, SUM_S = 10.0, 60.0  # between turns, each of some tens of ms
 DAY_MS = 86_400_000
 CLOCK_CHECK_S = 1.0
 BATCH = 2000
@@ -120,7 +121,7 @@ class Daemon:
         if self._journal.set_aside:
             self._log(f"the journal could not be read: set aside as {self._journal.set_aside}, a new one begun")
         self._inbox: queue.SimpleQueue[Message | _State | _Sent | _Signal] = queue.SimpleQueue()
-        self._due = dict.fromkeys(("snapshot", "prune", "clock", "refusals", "weekly"), 0.0)  # monotonic
+        self._due = dict.fromkeys(("snapshot", "prune", "clock", "refusals", "weekly", "pack", "sums"), 0.0)  # monotonic
         self._refusals = Refusals()
         self._core = Core()
         self._link: Link | None = None
@@ -413,6 +414,7 @@ class Daemon:
 
     def _set(self, *, started: bool) -> None:
         """What a person wrote holds from here on."""
+        self._journal.sensed = sensed(self.schedule)
         replaced = tuple((*key, at_ms) for key, at_ms in self._replaced().items())
         self._feed(
             Settings(
@@ -548,6 +550,15 @@ class Daemon:
             with suppress(EnvironmentFault):
                 self._journal.prune(self._clock.now_ms() - KEEP_READINGS_DAYS * DAY_MS)
                 self._journal.prune_told(self._clock.now_ms() - KEEP_TOLD_DAYS * DAY_MS)
+                self._journal.prune_sums(self._clock.now_ms())
+        if now_s >= due["pack"]:
+            due["pack"] = now_s + max(1.0, PACK_S / self._clock.rate)
+            with suppress(EnvironmentFault):
+                self._journal.pack(self._clock.now_ms() - PACK_AFTER_MS)
+        if now_s >= due["sums"]:
+            due["sums"] = now_s + max(1.0, SUM_S / self._clock.rate)
+            with suppress(EnvironmentFault):
+                self._journal.sum_up()
         if now_s >= due["weekly"]:
             due["weekly"] = now_s + max(1.0, 60.0 / self._clock.rate)
             self._weekly_sign()

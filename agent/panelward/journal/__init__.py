@@ -3,26 +3,32 @@
     append(input)   gives it its number, keeps it in memory
     commit(…)       one transaction: all inputs so far, the transitions after them, their outbox rows
 
-Readings lie in compact blocks (`block`), other inputs as rows of JSON (`spelling`). The file is made and moved on
-by named migrations (`schema`), opened, checked and, where damaged, set aside (`opening`). What is past its time goes
-(`keeping`). One thread writes;
-other processes read with `Journal.read`, and copy it while it is written with `back_up`.
+Readings lie in compact blocks (`block`), packed together and summed up some minutes later (`packing`); other inputs lie as rows
+of JSON (`spelling`). The file is made and moved on by named migrations (`schema`), opened, checked and, where damaged, set
+aside (`opening`). What is past its time goes (`keeping`). One thread writes; other processes read with `Journal.read`, and
+copy it while it is written with `back_up`.
 """
 
 from panelward.journal.backup import back_up
 from panelward.journal.keeping import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS, LATEST_OF_ONE
+from panelward.journal.packing import PACK_AFTER_MS
 from panelward.journal.rows import Kept, OutboxRow, RawBlock, StoredTransition, Withdrawal
 from panelward.journal.store import Journal
+from panelward.journal.sums import Sensed, Sum, sensed
 
 __all__ = [
     "KEEP_READINGS_DAYS",
     "KEEP_TOLD_DAYS",
     "LATEST_OF_ONE",
+    "PACK_AFTER_MS",
     "Journal",
     "Kept",
     "OutboxRow",
     "RawBlock",
+    "Sensed",
     "StoredTransition",
+    "Sum",
     "Withdrawal",
     "back_up",
+    "sensed",
 ]

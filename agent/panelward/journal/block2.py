@@ -45,7 +45,7 @@ class TooFar(Exception):
     """Times that version 2 does not hold: a hundred thousand years away."""
 
 
-class _Group(NamedTuple):
+class Group(NamedTuple):
     """How one sort lies in one column: its head, and its numbers, folded. `bits`: about what they cost."""
 
     kind: int
@@ -80,16 +80,16 @@ def encode(readings: Sequence[Reading]) -> bytes:
     parts = [planes(array("B" if len(table) <= 0x100 else "H", tags), 1 if len(table) <= 0x100 else 2)]
     if not -_MOST < min(*time, *received) <= max(*time, *received) < _MOST:
         raise TooFar
-    _put_column(heads, parts, [_steps(received)._replace(kind=STEPS)])
-    lags = [_cheapest([received[i] - time[i] for i in here]) for here in places]
-    own = [_cheapest([time[i] for i in here]) for here in places]
+    put_column(heads, parts, [_steps(received)._replace(kind=STEPS)])
+    lags = [cheapest([received[i] - time[i] for i in here]) for here in places]
+    own = [cheapest([time[i] for i in here]) for here in places]
     by_lag = sum(g.bits for g in lags) <= sum(g.bits for g in own)
     heads.append(LAG if by_lag else OWN)
-    _put_column(heads, parts, lags if by_lag else own)
+    put_column(heads, parts, lags if by_lag else own)
     grids: list[dict[int, list[int]]] = []
     for at, (column, scale) in enumerate(zip(figures, SCALES, strict=True)):
         _put_figures(heads, parts, at, column, scale, places, grids)
-    return bytes((VERSION,)) + _deflated([bytes(heads), *parts])
+    return bytes((VERSION,)) + deflated([bytes(heads), *parts])
 
 
 def _put_figures(
@@ -97,7 +97,7 @@ def _put_figures(
     places: Sequence[Sequence[int]], grids: list[dict[int, list[int]]],
 ) -> None:  # fmt: skip
     """One column; `grids`: of those before, the whole numbers of each sort that is on the grid."""
-    groups: dict[int, _Group] = {}
+    groups: dict[int, Group] = {}
     grid: dict[int, list[int]] = {}
     raw = array("d")
     for tag, here in enumerate(places):
@@ -107,17 +107,17 @@ def _put_figures(
         whole = _on_grid(values, scale)
         if whole is None:
             raw.extend(values)
-            groups[tag] = _Group(AS_IS, 0, 0, [], 0)
+            groups[tag] = Group(AS_IS, 0, 0, [], 0)
             continue
         grid[tag] = whole
-        groups[tag] = _cheapest(whole)
+        groups[tag] = cheapest(whole)
         if at == 2 and tag in grids[0] and tag in grids[1]:
             groups[tag] = _product(whole, grids[0][tag], grids[1][tag], groups[tag])
     grids.append(grid)
     if at == 0 and len(grid) > 1:
         _share(groups, grid, places)
     if groups:
-        _put_column(heads, parts, list(groups.values()))
+        put_column(heads, parts, list(groups.values()))
         if raw:
             parts.append(planes(raw, 8))
 
@@ -132,10 +132,10 @@ def _on_grid(values: Sequence[float], scale: float) -> list[int] | None:
     return whole if array("d", [n / scale for n in whole]).tobytes() == array("d", values).tobytes() else None
 
 
-def _cheapest(whole: Whole) -> _Group:
+def cheapest(whole: Whole) -> Group:
     first = whole[0]
     if whole.count(first) == len(whole):
-        return _Group(ALIKE, first, 1, [], 0)
+        return Group(ALIKE, first, 1, [], 0)
     steps = _steps(whole)
     middle = sorted(whole)[len(whole) // 2]
     level = [n - middle for n in whole]
@@ -143,18 +143,18 @@ def _cheapest(whole: Whole) -> _Group:
     if step > 1:
         level = [n // step for n in level]
     bits = sum(map(int.bit_length, level))
-    return steps if steps.bits <= bits else _Group(LEVEL, middle, step, _folded(level), bits)
+    return steps if steps.bits <= bits else Group(LEVEL, middle, step, _folded(level), bits)
 
 
-def _steps(whole: Whole) -> _Group:
+def _steps(whole: Whole) -> Group:
     found = [0, *map(sub, whole[1:], whole)]
     step = gcd(*found) or 1
     if step > 1:
         found = [n // step for n in found]
-    return _Group(STEPS, whole[0], step, _folded(found), sum(map(int.bit_length, found)))
+    return Group(STEPS, whole[0], step, _folded(found), sum(map(int.bit_length, found)))
 
 
-def _product(watts: Whole, volts: Whole, amps: Whole, other: _Group) -> _Group:
+def _product(watts: Whole, volts: Whole, amps: Whole, other: Group) -> Group:
     """What volts times amps does not say of the watts, where that is less."""
     if max(map(abs, volts)) >= _MOST_FACTOR or max(map(abs, amps)) >= _MOST_FACTOR or other.kind == ALIKE:
         return other
@@ -162,10 +162,10 @@ def _product(watts: Whole, volts: Whole, amps: Whole, other: _Group) -> _Group:
     twice, half = 2 * PER_WATT * step, PER_WATT * step
     beyond = [w // step - (2 * v * a + half) // twice for w, v, a in zip(watts, volts, amps, strict=True)]
     bits = sum(map(int.bit_length, beyond))
-    return _Group(PRODUCT, 0, step, _folded(beyond), bits) if bits < other.bits else other
+    return Group(PRODUCT, 0, step, _folded(beyond), bits) if bits < other.bits else other
 
 
-def _share(groups: dict[int, _Group], grid: dict[int, list[int]], places: Sequence[Sequence[int]]) -> None:
+def _share(groups: dict[int, Group], grid: dict[int, list[int]], places: Sequence[Sequence[int]]) -> None:
     """Volts of one bus as one run of differences through all its circuits, where that is less."""
     middle = sorted(whole[len(whole) // 2] for whole in grid.values())[len(grid) // 2]
     alike = [tag for tag, whole in grid.items() if abs(whole[len(whole) // 2] - middle) <= abs(middle) // 10]
@@ -175,7 +175,7 @@ def _share(groups: dict[int, _Group], grid: dict[int, list[int]], places: Sequen
     one = _steps([n for _, n in run])
     if one.bits < sum(groups[tag].bits for tag in alike):
         for tag in alike:
-            groups[tag] = _Group(SHARED, 0, 0, [], 0)
+            groups[tag] = Group(SHARED, 0, 0, [], 0)
         groups[alike[0]] = one._replace(kind=SHARED)
 
 
@@ -183,7 +183,7 @@ def _folded(whole: Whole) -> list[int]:
     return [n << 1 if n >= 0 else ~(n << 1) for n in whole]
 
 
-def _put_column(heads: bytearray, parts: list[bytes], groups: Sequence[_Group]) -> None:
+def put_column(heads: bytearray, parts: list[bytes], groups: Sequence[Group]) -> None:
     folded = [n for group in groups for n in group.folded]
     most = max(folded, default=0)
     width, typecode = next((w, t) for top, w, t in WIDTHS if most <= top)
@@ -197,7 +197,7 @@ def _put_column(heads: bytearray, parts: list[bytes], groups: Sequence[_Group]) 
         parts.append(planes(array(typecode, folded), width))
 
 
-def _deflated(parts: Sequence[bytes]) -> bytes:
+def deflated(parts: Sequence[bytes]) -> bytes:
     packer = zlib.compressobj(_LEVEL, zlib.DEFLATED, zlib.MAX_WBITS, 9, zlib.Z_FILTERED)
     out = []
     for part in parts:
@@ -247,14 +247,14 @@ def read_heads(data: Octets) -> Heads:
         sizes.append(data.varint())
     if not count or sum(sizes) != count or not all(sizes):
         raise ValueError("its sorts do not add up")
-    received = _read_column(data, [0])
+    received = read_column(data, [0])
     by = data.take(1)[0]
-    times = _read_column(data, range(len(sorts)))
-    figures = [_read_column(data, [tag for tag, sort in enumerate(sorts) if not sort[place]]) for place in range(1, 5)]
+    times = read_column(data, range(len(sorts)))
+    figures = [read_column(data, [tag for tag, sort in enumerate(sorts) if not sort[place]]) for place in range(1, 5)]
     return Heads(sorts, sizes, received, by, times, figures)
 
 
-def _read_column(data: Octets, tags: Iterable[int]) -> Column:
+def read_column(data: Octets, tags: Iterable[int]) -> Column:
     groups = []
     width = data.take(1)[0] if tags else 0
     for tag in tags:
@@ -268,16 +268,16 @@ def decode(data: Octets) -> list[Reading]:
     heads = read_heads(data)
     sizes, count = heads.sizes, sum(heads.sizes)
     tags, places = _order(data, heads)
-    received = _column(data, heads.received, [count], [range(count)])[0]
-    times = _column(data, heads.times, sizes, places)
+    received = column(data, heads.received, [count], [range(count)])[0]
+    times = column(data, heads.times, sizes, places)
     time = [0] * count
     for tag, here in enumerate(places):
         for i, n in zip(here, times[tag], strict=True):
             time[i] = received[i] - n if heads.by == LAG else n
     grids: list[dict[int, list[int]]] = []
     figures: list[Sequence[float | None]] = []
-    for column, scale in zip(heads.figures, SCALES, strict=True):
-        found, raw = _figures(data, column, sizes, places, grids)
+    for its, scale in zip(heads.figures, SCALES, strict=True):
+        found, raw = _figures(data, its, sizes, places, grids)
         out: list[float | None] = [None] * count
         for tag, whole in found.items():
             for i, n in zip(places[tag], whole, strict=True):
@@ -298,8 +298,8 @@ def amps(data: Octets, circuits: Collection[str] | None) -> list[Amps]:
     heads = read_heads(data)
     sizes, count = heads.sizes, sum(heads.sizes)
     _tags, places = _order(data, heads)
-    received = _column(data, heads.received, [count], [range(count)])[0]
-    times = _column(data, heads.times, sizes, places)
+    received = column(data, heads.received, [count], [range(count)])[0]
+    times = column(data, heads.times, sizes, places)
     volts = heads.figures[0]
     data.take(volts.folded(sizes) * volts.width + volts.as_is(sizes) * 8)
     whole, raw = _figures(data, heads.figures[1], sizes, places, [])
@@ -328,23 +328,23 @@ def _order(data: Octets, heads: Heads) -> tuple[Sequence[int], list[list[int]]]:
     return tags, places
 
 
-def _column(
-    data: Octets, column: Column, sizes: Sequence[int], places: Sequence[Sequence[int]],
+def column(
+    data: Octets, its: Column, sizes: Sequence[int], places: Sequence[Sequence[int]],
     factors: Sequence[dict[int, list[int]]] = (),
 ) -> dict[int, list[int]]:  # fmt: skip
     """The whole numbers of each sort that is not kept as it is."""
-    folded = data.planes(column.folded(sizes), column.width) if column.width else ()
+    folded = data.planes(its.folded(sizes), its.width) if its.width else ()
     at = 0
     found: dict[int, list[int]] = {}
     run: dict[int, int] = {}
-    for tag, kind, base, step in column.groups:
+    for tag, kind, base, step in its.groups:
         if kind == AS_IS:
             continue
         if kind == ALIKE or (kind == SHARED and run):
             found[tag] = [base] * sizes[tag] if kind == ALIKE else [run[i] for i in places[tag]]
             continue
         if kind == SHARED:
-            members = sorted(i for other, its, _, _ in column.groups if its == SHARED for i in places[other])
+            members = sorted(i for other, how, _, _ in its.groups if how == SHARED for i in places[other])
             piece, at = _unfolded(folded, at, len(members), step), at + len(members)
             run = dict(zip(members, _summed(piece, base), strict=True))
             found[tag] = [run[i] for i in places[tag]]
@@ -364,15 +364,15 @@ def _column(
 
 
 def _figures(
-    data: Octets, column: Column, sizes: Sequence[int], places: Sequence[Sequence[int]], grids: list[dict[int, list[int]]]
+    data: Octets, its: Column, sizes: Sequence[int], places: Sequence[Sequence[int]], grids: list[dict[int, list[int]]]
 ) -> tuple[dict[int, list[int]], dict[int, array[float]]]:
     """Whole numbers of each sort on the grid, which `grids` keeps; and figures of each sort that is kept as it is."""
-    found = _column(data, column, sizes, places, grids)
+    found = column(data, its, sizes, places, grids)
     grids.append(found)
     raw: dict[int, array[float]] = {}
-    floats = data.floats(column.as_is(sizes))
+    floats = data.floats(its.as_is(sizes))
     at = 0
-    for tag, kind, _, _ in column.groups:
+    for tag, kind, _, _ in its.groups:
         if kind == AS_IS:
             raw[tag] = floats[at : at + sizes[tag]]
             at += sizes[tag]

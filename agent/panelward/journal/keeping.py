@@ -1,7 +1,7 @@
 """How long the journal keeps what: the file stops growing, and what people were told is the last to go.
 
-Readings and other inputs go by age, once every kept snapshot includes them; around a note and an alarm's beginning
-readings stay as long as what was told (`sparing`). An alarm goes whole, with its messages, once
+Readings and other inputs go by age, once every kept snapshot includes them and sums are made of them (`packing`); around a
+note and an alarm's beginning readings stay as long as what was told (`sparing`). An alarm goes whole, with its messages, once
 it is over: by age, or when there are more than a file of some tens of MB should hold. What stands, what still waits to
 be sent and what a start may need again stays however old it is. An alarm that comes and goes and that nobody ever answers is
 one alarm for good: of that the beginning and the latest stay. What was replaced and how the schedule changed stays
@@ -14,7 +14,7 @@ import sqlite3
 
 from panelward.journal import sparing
 from panelward.journal.opening import plain
-from panelward.journal.past import Past
+from panelward.journal.packing import Packing
 
 KEEP_READINGS_DAYS = 40
 KEEP_TOLD_DAYS = 3 * 365 + 1  # three years of alarms, messages and of what the vehicle was doing (our own choice)
@@ -37,7 +37,7 @@ _MIDDLE = """SELECT sequence FROM transitions WHERE alarm_id = ? AND sequence > 
     AND outbox.sequence = transitions.sequence AND status IN ('waiting', 'trying')) ORDER BY sequence LIMIT ?"""
 
 
-class Keeping(Past):
+class Keeping(Packing):
     """Deletes what is past its time, a little at a time, so that nothing waits long: call it again later."""
 
     def prune(
@@ -58,6 +58,8 @@ class Keeping(Past):
         newest = "SELECT ifnull(max(number), 0) FROM inputs WHERE kind = ? AND number < ?"
         marks = [self._ask(newest, (kind, behind))[0][0] for kind in ("settings", "clock")]
         deleted = 0
+        while self.sum_up(upto=min(behind - 1, oldest)):  # what remains of those that go
+            pass
         try:
             wanted = sparing.moments(self._connection, min(behind, oldest + 1))
             for _ in range(steps):

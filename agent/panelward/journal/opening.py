@@ -24,7 +24,9 @@ _CACHE_KIB = 512  # the writer appends: a small cache is enough on a small compu
 _HEADER = b"SQLite format 3\0"
 _ID_AT = 68  # of the application id in the header: sqlite.org/fileformat2.html, 1.3
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
-_SALVAGED = ("transitions", "outbox", "snapshots", "counters", "doing", "replaced", "changes")
+_SALVAGED = (
+    "transitions", "outbox", "snapshots", "counters", "doing", "replaced", "changes", "minute_sums", "hour_sums",
+)  # fmt: skip
 
 
 def open_to_write(path: Path, *, create: bool) -> tuple[sqlite3.Connection, Path | None]:

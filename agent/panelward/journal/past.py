@@ -88,7 +88,7 @@ class Past(Connected):
             if to_ms is not None and not known and begins_ms >= to_ms:
                 return
             span = corrected.of_number(known, number)
-            for reading in _as_they_were(self._unpack(body)[past:], span):
+            for reading in as_they_were(self._unpack(body)[past:], span):
                 if (
                     (from_ms is None or reading.received_ms >= from_ms)
                     and (to_ms is None or reading.received_ms < to_ms)
@@ -355,7 +355,7 @@ def pack_snapshot(state: dict[str, Any]) -> bytes:
     return bytes((_SNAPSHOT,)) + zlib.compress(json.dumps(state, separators=(",", ":")).encode(), 6)
 
 
-def _as_they_were(readings: list[Reading], span: corrected.Span | None) -> list[Reading]:
+def as_they_were(readings: list[Reading], span: corrected.Span | None) -> list[Reading]:
     """What was measured by a monitor's own clock, while ours was set, keeps that time."""
     if span is None or not span.add_ms:
         return readings

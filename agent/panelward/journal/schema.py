@@ -79,10 +79,23 @@ def changes(connection: sqlite3.Connection) -> None:
     connection.execute("CREATE TABLE changes (id INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, body TEXT NOT NULL)")
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing, replaced, errands, changes)
+def sums(connection: sqlite3.Connection) -> None:
+    """Sums by the minute and by the hour, a row an hour and a day of all circuits; from here on blocks are of version 2 too.
+
+    The numbers are of the first and the last input that went in.
+    """
+    for table in ("minute_sums", "hour_sums"):
+        connection.execute(
+            f"CREATE TABLE {table} (from_ms INTEGER PRIMARY KEY, first_number INTEGER NOT NULL, "
+            "last_number INTEGER NOT NULL, body BLOB NOT NULL)"
+        )
+    connection.execute("CREATE TABLE summing (id INTEGER PRIMARY KEY CHECK (id = 1), body BLOB NOT NULL)")
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (first_tables, doing, replaced, errands, changes, sums)
 
 # What only adds a table beside the others: a reader does without, so that a copy of an older version can be looked at.
-BESIDE: tuple[Callable[[sqlite3.Connection], None], ...] = ()
+BESIDE: tuple[Callable[[sqlite3.Connection], None], ...] = (sums,)
 
 
 class NewerJournal(Exception):

@@ -22,7 +22,7 @@ def counter(connection: sqlite3.Connection, name: str) -> int:
     return int(found[0]) if found else 0
 
 
-def _count(connection: sqlite3.Connection, name: str, value: int) -> None:
+def count(connection: sqlite3.Connection, name: str, value: int) -> None:
     connection.execute("INSERT OR REPLACE INTO counters VALUES (?, ?)", (name, value))
 
 
@@ -89,8 +89,8 @@ def look(
         looked = looked if more else max(looked, before)
     connection.executemany("DELETE FROM blocks WHERE first_number = ?", gone)
     dropped, spared = _within(connection, looked, spared, most_bytes, rows)
-    _count(connection, "looked", looked)
-    _count(connection, "spared_bytes", spared)
+    count(connection, "looked", looked)
+    count(connection, "spared_bytes", spared)
     return len(gone) + dropped, more
 
 
@@ -117,7 +117,7 @@ def outdated(connection: sqlite3.Connection, before: int, rows: int) -> int:
     connection.executemany("DELETE FROM blocks WHERE first_number = ?", [(each[0],) for each in page])
     left = max(0, counter(connection, "spared_bytes") - sum(each[4] for each in page))
     if page:
-        _count(connection, "spared_bytes", left)
+        count(connection, "spared_bytes", left)
     return len(page)
 
 

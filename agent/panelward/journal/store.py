@@ -19,6 +19,7 @@ from panelward.errors import EnvironmentFault
 from panelward.journal import block, opening, spelling
 from panelward.journal.keeping import Keeping
 from panelward.journal.outbox import OutboxTable, Settlement
+from panelward.journal.packing import PACKED_READINGS
 from panelward.journal.past import pack_present, pack_snapshot
 from panelward.journal.rows import Kept, OutboxRow, StoredTransition, Withdrawal
 from panelward.records import Input, Reading
@@ -200,6 +201,10 @@ class Journal(Keeping, OutboxTable):
     def set_present(self, row: Mapping[str, Any]) -> None:
         """Write the present row by itself. Raises EnvironmentFault."""
         self.commit(now_row=row)
+
+    def pack(self, before_ms: int, *, most: int = PACKED_READINGS) -> bool:
+        """See `Packing.pack`. While the disk fails, what waits may be in the file already: then nothing is moved there."""
+        return not self._pieces and super().pack(before_ms, most=most)
 
     # Inside.
 
