@@ -24,7 +24,7 @@ from panelward.core import Core  # noqa: E402
 from panelward.daemon import KEEP_READINGS_DAYS, PACK_S, PRUNE_S, SNAPSHOT_S, SUM_S  # noqa: E402
 from panelward.daemon.outward import COMMIT_S, Doing, Outward  # noqa: E402
 from panelward.daemon.present import present  # noqa: E402
-from panelward.journal import KEEP_TOLD_DAYS, PACK_AFTER_MS, Journal, sensed  # noqa: E402
+from panelward.journal import KEEP_MINUTES_DAYS, KEEP_TOLD_DAYS, PACK_AFTER_MS, Journal, sensed  # noqa: E402
 from panelward.notify import SendResult  # noqa: E402
 from panelward.records import Doing as Doings  # noqa: E402
 from panelward.records import Reading, Request, Settings, Transition  # noqa: E402
@@ -66,6 +66,7 @@ class Long:
     period_s: float
     keep_days: float = KEEP_READINGS_DAYS
     told_days: float = KEEP_TOLD_DAYS
+    minutes_days: float = KEEP_MINUTES_DAYS
     most_transitions: int = 20_000
     most_messages: int = 40_000
     latest_of_one: int = 200
@@ -164,7 +165,7 @@ class Lived:
             most_transitions=wanted.most_transitions, most_messages=wanted.most_messages, latest_of_one=wanted.latest_of_one,
         )  # fmt: skip
 
-        self.journal.prune_sums(self.now_ms)
+        self.journal.prune_sums(self.now_ms, minutes_days=wanted.minutes_days)
 
     def _pack(self) -> None:
         self.journal.pack(self.now_ms - PACK_AFTER_MS)

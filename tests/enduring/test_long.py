@@ -14,6 +14,7 @@ from panelward.journal.keeping import MOST_DROPPED
 
 SHORT: dict[str, Any] = {
     "keep_days": 0.5, "told_days": 1.0, "commit_s": 240.0, "snapshot_s": 3600.0, "prune_s": 3600.0, "look_days": 0.25,
+    "minutes_days": 0.75,
 }  # fmt: skip
 
 
@@ -21,13 +22,14 @@ def test_journal_and_tables_stand_still_once_the_first_keeping_is_over(tmp_path:
     sizes = Lived(Long(days=3.0, period_s=240.0, faults_a_day=24, answers_every_h=2.0, **SHORT), tmp_path).run()
     settled = sizes[5:]  # a day for what is told, and a look
     assert len(settled) >= 6
-    for table in ("blocks", "inputs", "transitions", "outbox"):
+    for table in ("blocks", "inputs", "transitions", "outbox", "minute_sums"):
         rows = [size.rows[table] for size in settled]
         assert rows[0] > 0, table
         assert max(rows) <= min(rows) + max(4, 0.3 * min(rows)), (table, rows)
     assert settled[-1].file_mb <= 1.1 * settled[0].file_mb
     assert all(size.rows["snapshots"] == 3 for size in settled)
-    assert settled[0].rows["blocks"] < 24 * 15 + 15, "half a day of blocks, one a commit"
+    assert settled[0].rows["blocks"] < 12 + 2 * 15 + 15, "half a day of packed blocks, and an hour or two of a block a commit"
+    assert settled[-1].rows["hour_sums"] == 4, "kept for years"
 
 
 @pytest.mark.parametrize("answers", [2.0, None])

@@ -11,12 +11,14 @@ copy it while it is written with `back_up`.
 
 from panelward.journal.backup import back_up
 from panelward.journal.keeping import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS, LATEST_OF_ONE
-from panelward.journal.packing import PACK_AFTER_MS
+from panelward.journal.packing import KEEP_HOURS_DAYS, KEEP_MINUTES_DAYS, PACK_AFTER_MS
 from panelward.journal.rows import Kept, OutboxRow, RawBlock, StoredTransition, Withdrawal
 from panelward.journal.store import Journal
 from panelward.journal.sums import Sensed, Sum, sensed
 
 __all__ = [
+    "KEEP_HOURS_DAYS",
+    "KEEP_MINUTES_DAYS",
     "KEEP_READINGS_DAYS",
     "KEEP_TOLD_DAYS",
     "LATEST_OF_ONE",

@@ -120,14 +120,14 @@ class Packing(Past):
         found = self._ask("SELECT body FROM summing")
         return _State.read(found[0][0]).to_ms or None if found else None
 
-    def prune_sums(self, now_ms: int, *, minutes_days: int = KEEP_MINUTES_DAYS, hours_days: int = KEEP_HOURS_DAYS) -> int:
+    def prune_sums(self, now_ms: int, *, minutes_days: float = KEEP_MINUTES_DAYS, hours_days: float = KEEP_HOURS_DAYS) -> int:
         """Delete sums that are past their time; how many rows of them. Raises EnvironmentFault."""
         try:
             with self._transaction(durable=False) as connection:
                 return sum(
                     connection.execute(
                         f"DELETE FROM {table} WHERE from_ms IN (SELECT from_ms FROM {table} WHERE from_ms < ? LIMIT 200)",
-                        (now_ms - days * DAY_MS,),
+                        (round(now_ms - days * DAY_MS),),
                     ).rowcount
                     for (table, _, _), days in zip(_SLOTS, (minutes_days, hours_days), strict=True)
                 )
