@@ -36,6 +36,7 @@ COMMANDS = (
     "drill",
     "door",
     "rehearse",
+    "review",
     "learn",
     "log",
     "rig",

@@ -128,6 +128,27 @@ class Past(Connected):
         bodies = [json.loads(body) for (body,) in found]
         return [ms for body in bodies if (ms := body.get("shift_ms", 0) or body.get("offset_ms", 0))]
 
+    def clock_moments(self) -> list[tuple[int, int]]:
+        """(when, by how much) the wall clock was set, ms, at the time that it was."""
+        known = self._spans()
+        found = self._ask("SELECT number, received_ms, body FROM inputs WHERE kind = 'clock' ORDER BY number")
+        out = []
+        for number, received_ms, body in found:
+            told = json.loads(body)
+            ms = told.get("shift_ms", 0) or told.get("offset_ms", 0)
+            if ms:
+                span = corrected.of_number(known, number)
+                out.append((int(received_ms) + (span.add_ms if span is not None else 0), int(ms)))
+        return out
+
+    def schedule_texts(self) -> list[tuple[int, str]]:
+        """(when it came into force, the text) of every schedule that is kept, the oldest first."""
+        known = self._spans()
+        found = self._ask(
+            "SELECT received_ms, json_extract(body, '$.schedule_text') FROM inputs WHERE kind = 'settings' ORDER BY number"
+        )
+        return [(corrected.of_axis(known, int(at_ms)), text) for at_ms, text in found if text]
+
     def readings_since(self, from_ms: int) -> int:
         """About how many inputs are kept from here on: to the block, without unpacking any."""
         first = self._first_block_since(from_ms)

@@ -90,7 +90,8 @@ class Energy:
 class Opening:
     """A device that opened, a feed that was lost."""
 
-    way: str
+    way: str  # or the supply or feeder that was lost with its ways
+    kind: str  # protection-opened | feed-lost
     at_ms: int
     ended_ms: int | None
     cause: str | None  # as the alarm has it
@@ -269,7 +270,7 @@ class Judged:
     delay_s: float | None  # from the onset it names to the telling
     verdict: str  # right | wrong | unknown
     why: str
-    suppressed: bool = False
+    suppressed: bool = False  # told nobody
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -309,3 +310,4 @@ class Report:
     judged: tuple[Judged, ...]
     answers: tuple[Sentence, ...]  # one a question of the review, with `about`
     clock_sets_ms: tuple[int, ...] = field(default=())
+    compared: str = ""  # what `changes` compares with, in words: "the journey before", "the first half of this time"

@@ -50,7 +50,7 @@ class Stored:
         """See `Source`."""
         self._late, self.damaged_blocks = {}, 0
         wanted = None if circuits is None else frozenset(circuits)
-        pile = _Pile(from_ms, to_ms, self._late)
+        pile = Pile(from_ms, to_ms, self._late)
         until_ms = to_ms + PATIENCE_MS
         with closing(Journal.read(self._path)) as journal:
             for raw in journal.raw_blocks(from_ms - _AHEAD_MS, until_ms):
@@ -69,7 +69,7 @@ class Stored:
             return []
 
 
-class _Pile:
+class Pile:
     """What was read and not given yet."""
 
     def __init__(self, from_ms: int, to_ms: int, late: dict[str, int]) -> None:

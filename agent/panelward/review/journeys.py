@@ -1,0 +1,114 @@
+"""From leaving to coming home, and what the vehicle did meanwhile, as far as the readings and people's words tell.
+
+Home: on an outside supply, laid up or with nobody aboard for so long on end that it is no stop on the way. Where none of that
+can be known there is no journey to be told: then all that is kept is looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from panelward.records import Doing, Schedule
+from panelward.review.gathered import Gathered
+from panelward.review.report import Journey
+from panelward.review.source import Floats
+
+HOME_MS = 12 * 3_600_000  # a night at a pitch is none (our own choice)
+LEAST_MS = 3_600_000  # less is no journey
+ASLEEP_FROM_H, ASLEEP_TO_H = 22, 6  # local; as the door's nights
+LIGHTS_W = 2.0  # below this all lights together are out
+DEEDS = ("driving", "parked", "shore", "asleep", "away", "unknown")
+
+
+def home_of(doing: Doing) -> str | None:
+    """From what it is told that the vehicle is at home; None: it is not."""
+    if doing.under_way:
+        return None
+    if doing.on_shore:
+        return "the outside supply"
+    if doing.laid_up:
+        return "being laid up"
+    return "nobody being aboard" if doing.aboard is False else None
+
+
+def journeys(changes: Sequence[Doing], from_ms: int, to_ms: int) -> tuple[Journey, ...]:
+    """In time order; none where home was never told."""
+    homes: list[tuple[int, int, str]] = []
+    marks = [d for d in changes if d.at_ms < to_ms]
+    for at, doing in enumerate(marks):
+        by = home_of(doing)
+        ends_ms = marks[at + 1].at_ms if at + 1 < len(marks) else to_ms
+        if by is None:
+            continue
+        if homes and homes[-1][1] == doing.at_ms:
+            homes[-1] = homes[-1][0], ends_ms, homes[-1][2]
+        else:
+            homes.append((doing.at_ms, ends_ms, by))
+    homes = [each for each in homes if each[1] - each[0] >= HOME_MS]
+    if not homes:
+        return ()
+    found = []
+    left_ms, by = from_ms, ""
+    for begin, end, what in [*homes, (to_ms, to_ms, "")]:
+        if begin - left_ms >= LEAST_MS:
+            first = by or "the beginning of the readings"
+            last = what or "the end of the readings"
+            told = f"{first} until then, {last} after it" if first != last else f"{first} before and after it"
+            found.append(Journey(from_ms=left_ms, to_ms=begin, by=told))
+        left_ms, by = end, what
+    return tuple(found)
+
+
+def doing_shares(
+    schedule: Schedule, gathered: Gathered, part: slice, changes: Sequence[Doing], zone: ZoneInfo
+) -> dict[str, Floats]:
+    """Of each deed, how large a share of each bin it has."""
+    count, step = part.stop - part.start, gathered.step_ms
+    begin_ms = gathered.origin_ms + part.start * step
+    end_ms = begin_ms + count * step
+    shares = {name: np.zeros(count) for name in DEEDS}
+    marks = [(d.at_ms, _deed(d)) for d in changes if d.at_ms < end_ms]
+    cuts = [(begin_ms, next((deed for at, deed in reversed(marks) if at <= begin_ms), "unknown"))]
+    cuts += [(at, deed) for at, deed in marks if at > begin_ms]
+    for (at, deed), (until, _) in zip(cuts, [*cuts[1:], (end_ms, "")], strict=True):
+        edges = (np.array([at, until]) - begin_ms) / step
+        shares[deed] += np.clip(edges[1] - np.arange(count), 0.0, 1.0) - np.clip(edges[0] - np.arange(count), 0.0, 1.0)
+    dark = _asleep(schedule, gathered, part, zone)
+    if dark is not None:
+        for name in ("parked", "unknown"):
+            shares["asleep"] += np.where(dark, shares[name], 0.0)
+            shares[name] = np.where(dark, 0.0, shares[name])
+    return shares
+
+
+def _deed(doing: Doing) -> str:
+    if doing.under_way:
+        return "driving"
+    if doing.on_shore:
+        return "shore"
+    if doing.laid_up or doing.aboard is False:
+        return "away"
+    return "parked" if doing.under_way is False else "unknown"
+
+
+def _asleep(schedule: Schedule, gathered: Gathered, part: slice, zone: ZoneInfo) -> npt.NDArray[np.bool_] | None:
+    """By night with the lights out. None: there is no light among the loads."""
+    lights = [c.id for c in schedule.circuits if c.role == "load" and any(load.kind == "light" for load in c.loads)]
+    if not lights:
+        return None
+    times = gathered.origin_ms + gathered.step_ms * np.arange(part.start, part.stop)
+    quarters, at = np.unique(times // 900_000, return_inverse=True)
+    hours = np.array([datetime.fromtimestamp(int(q) * 900, UTC).astimezone(zone).hour for q in quarters])
+    night = ((hours >= ASLEEP_FROM_H) | (hours < ASLEEP_TO_H))[at]
+    watts, read = np.zeros(len(times)), np.ones(len(times), np.bool_)
+    for way in lights:
+        grid = gathered.ways[way].grid
+        read_s = grid.read_s[part]
+        read &= read_s > 0
+        watts += np.where(read_s > 0, grid.wh[part] * 3600 / np.maximum(read_s, 1e-9), 0.0)
+    return np.asarray(night & read & (watts < LIGHTS_W), np.bool_)

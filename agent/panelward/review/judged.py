@@ -1,0 +1,162 @@
+"""What opened, what was down and for how long, and whether the alarms were any good, from the alarms and the readings after."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from panelward.records import Schedule
+from panelward.review.alarms import Alarm, held_ms
+from panelward.review.gathered import Gathered
+from panelward.review.margins import warmest
+from panelward.review.report import Down, Judged, Opening, Span
+
+DEAD = ("protection-opened", "feed-lost")
+NOTHING = 3.0  # steps of the sensing that are no draw, as `Sense.nothing_a`
+MOSTLY = 0.8  # of what was read that bears it out
+
+
+def ways_of(alarm: Alarm, schedule: Schedule) -> tuple[str, ...]:
+    """The circuits that an alarm is about."""
+    if alarm.subject == "circuit":
+        return (alarm.subject_id,)
+    known = {c.id for c in schedule.circuits}
+    return tuple(c for c in alarm.circuits if c in known)
+
+
+def openings(schedule: Schedule, gathered: Gathered, alarms: Sequence[Alarm], span: Span) -> tuple[Opening, ...]:
+    """Each time that a device opened or a feed was lost, in time order."""
+    found = []
+    for alarm in alarms:
+        if alarm.kind not in DEAD:
+            continue
+        for begins_ms, ends_ms in alarm.episodes or [(alarm.since_ms, alarm.ended_ms)]:
+            if not span.from_ms <= begins_ms < span.to_ms:
+                continue
+            way = ways_of(alarm, schedule)
+            at = (begins_ms - gathered.origin_ms) // gathered.step_ms
+            before = alarm.figures.get("before_a")
+            found.append(
+                Opening(
+                    way=alarm.subject_id, kind=alarm.kind,
+                    at_ms=begins_ms, ended_ms=ends_ms, cause=alarm.cause, confidence=alarm.confidence,
+                    amps_before=float(before) if isinstance(before, int | float) else None,
+                    celsius=warmest(gathered.probes, schedule, at), volts=_least_v(gathered, way, at),
+                    answered_ms=alarm.seen_ms, answer=alarm.answer, alarm_id=alarm.id,
+                )
+            )  # fmt: skip
+    return tuple(sorted(found, key=lambda o: (o.at_ms, o.way)))
+
+
+def _least_v(gathered: Gathered, ways: Sequence[str], at: int) -> float | None:
+    """The lowest volts in the minute of it and the one before."""
+    for way in ways:
+        if way in gathered.ways:
+            volts = gathered.ways[way].grid.least_v[max(0, at - 1) : max(0, at + 1)]
+            if len(volts) and not np.isnan(volts).all():
+                return float(np.nanmin(volts))
+    return None
+
+
+def down(schedule: Schedule, gathered: Gathered, alarms: Sequence[Alarm], span: Span) -> tuple[Down, ...]:
+    """Of every always-on way; where several causes hold at a time, the first counts."""
+    part = gathered.bins(span.from_ms, span.to_ms)
+    found = []
+    for circuit in schedule.circuits:
+        if circuit.feed != "always-on":
+            continue
+        read_s = float(gathered.ways[circuit.id].grid.read_s[part].sum())
+        if read_s <= 0.0:
+            continue
+        stretches = sorted(
+            (begin, end, alarm.cause or "unknown")
+            for alarm in alarms
+            if alarm.kind in DEAD and circuit.id in ways_of(alarm, schedule)
+            for begin, end in held_ms(alarm, span.from_ms, span.to_ms)
+        )
+        causes: dict[str, float] = {}
+        until = span.from_ms
+        for begin, end, cause in stretches:
+            seconds = max(0, end - max(begin, until)) / 1000
+            causes[cause] = causes.get(cause, 0.0) + seconds
+            until = max(until, end)
+        down_s = sum(causes.values())
+        found.append(
+            Down(
+                way=circuit.id, down_s=down_s, read_s=max(read_s, down_s), causes=tuple((c, s) for c, s in causes.items() if s)
+            )
+        )
+    return tuple(found)
+
+
+def judged(schedule: Schedule, gathered: Gathered, alarms: Sequence[Alarm], span: Span) -> tuple[Judged, ...]:
+    """Each alarm of the span, in time order."""
+    found = []
+    for alarm in alarms:
+        verdict, why = _verdict(schedule, gathered, alarm, span)
+        delay = None if alarm.told_ms is None else max(0.0, (alarm.told_ms - alarm.since_ms) / 1000)
+        found.append(
+            Judged(
+                alarm_id=alarm.id, way=alarm.way, kind=alarm.kind, priority=alarm.priority, began_ms=alarm.since_ms,
+                told_ms=alarm.told_ms, seen_ms=alarm.seen_ms, over_ms=alarm.over_ms, delay_s=delay, verdict=verdict, why=why,
+                suppressed=alarm.suppressed,
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _verdict(schedule: Schedule, gathered: Gathered, alarm: Alarm, span: Span) -> tuple[str, str]:
+    """Right or wrong only where the readings of the whole time bear it out, or belie it."""
+    ways = ways_of(alarm, schedule)
+    stretches = held_ms(alarm, span.from_ms, span.to_ms)
+    if alarm.kind == "readings-overdue":
+        return _overdue(schedule, gathered, alarm, stretches)
+    if not ways or not stretches:
+        return "unknown", "nothing was measured that could tell"
+    way = gathered.ways[ways[0]]
+    part = np.concatenate([np.arange(s.start, s.stop) for s in (gathered.bins(b, e) for b, e in stretches)])
+    grid = way.grid
+    read_s = grid.read_s[part]
+    hours = read_s / 3600
+    seen = read_s > 0
+    if not seen.any():
+        return "unknown", "nothing was read meanwhile"
+    amps = (grid.out_ah[part] + grid.in_ah[part])[seen] / hours[seen]
+    if alarm.kind in DEAD:
+        none = float((amps <= way.circuit.sense.nothing_a).mean())
+        if none >= MOSTLY:
+            return "right", "it drew nothing all that time" + (", and drew again after it" if alarm.ended_ms else "")
+        return ("wrong", "it drew meanwhile") if none <= 1.0 - MOSTLY else ("unknown", "it drew now and then")
+    if alarm.kind in ("overcurrent-approach", "conductor-overheating", "protection-doubtful") and way.fitted_a is not None:
+        most = float(np.nanmax(grid.most_a[part]))
+        share = most / way.fitted_a
+        if share >= 1.0:
+            return "right", f"up to {most:.3g} A flowed on {way.fitted_a:g} A"
+        return "unknown", f"at most {most:.3g} A flowed on {way.fitted_a:g} A"
+    if alarm.kind == "standby-drain":
+        rest_w = alarm.figures.get("standby_w")
+        watts = float(grid.wh[part].sum() / hours.sum())
+        if isinstance(rest_w, int | float):
+            return ("right" if watts > rest_w else "wrong"), f"it drew {watts:.3g} W, at rest it may draw {rest_w:.3g} W"
+    return "unknown", "the readings alone can't tell; ask who was there"
+
+
+def _overdue(schedule: Schedule, gathered: Gathered, alarm: Alarm, stretches: Sequence[tuple[int, int]]) -> tuple[str, str]:
+    """Of a monitor or a circuit that was silent."""
+    ways = ways_of(alarm, schedule) or tuple(
+        c.id for c in schedule.circuits if alarm.subject == "broker" or c.monitor == alarm.subject_id
+    )
+    whole = read = 0.0
+    for begin, end in stretches:
+        part = gathered.bins(begin, end)
+        for way in ways:
+            whole += (part.stop - part.start) * gathered.step_ms / 1000
+            read += float(gathered.ways[way].grid.read_s[part].sum())
+    if whole <= 0.0:
+        return "unknown", "it was over within a minute"
+    return (
+        ("right", "nothing was read meanwhile")
+        if read <= (1 - MOSTLY) * whole
+        else ("unknown", "some was read meanwhile, late")
+    )

@@ -1,0 +1,450 @@
+"""What a review says in sentences: first what it can't say, then what happened, then an answer to each question."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
+
+from panelward.records import Schedule
+from panelward.review.alarms import Alarm, held_ms
+from panelward.review.report import (
+    Ageing,
+    Change,
+    Charge,
+    Coverage,
+    Down,
+    Energy,
+    Judged,
+    Margin,
+    Nights,
+    Opening,
+    Saving,
+    Sentence,
+    Span,
+    Tide,
+    Volts,
+)
+from panelward.wording.past import figure, lasting, listed, past, short, times
+
+MOST_HAPPENED = 8
+UNREAD_TOLD = 0.01  # of the span; less is told in the table only
+UNREAD_S = 3600.0
+NEAR = 0.2  # of margin left
+WEIGHT = {"high": 300.0, "medium": 200.0, "low": 100.0, "journal": 0.0}
+ABOUT_OF = {
+    "protection-opened": "openings", "feed-lost": "openings", "overcurrent-approach": "margins",
+    "conductor-overheating": "margins", "protection-doubtful": "margins", "undervoltage-approach": "bank",
+    "standby-drain": "energy", "unassigned-draw": "energy", "readings-overdue": "trust", "reading-suspect": "trust",
+    "departed-from-record": "ageing",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """All figures of a report, for the sentences."""
+
+    schedule: Schedule
+    zone: ZoneInfo
+    span: Span
+    before: Span | None
+    compared: str
+    alarms: Sequence[Alarm]
+    alarms_known: str  # empty: they are; else why not
+    readings: int
+    coverage: Sequence[Coverage]
+    energy: Sequence[Energy]
+    openings: Sequence[Opening]
+    down: Sequence[Down]
+    changes: Sequence[Change]
+    ageing: Sequence[Ageing]
+    margins: Sequence[Margin]
+    volts: Sequence[Volts]
+    tides: Sequence[Tide]
+    nights: Sequence[Nights]
+    savings: Sequence[Saving]
+    charge: Sequence[Charge]
+    judged: Sequence[Judged]
+    clock_sets: Sequence[tuple[int, int]]  # when, by how many ms
+    doubts: Sequence[Sentence]  # of the source: what could not be read, ids that no schedule has
+    record: bool
+    rehearsed: bool  # the alarms are what the watch would have said: nobody was told
+
+    def label(self, way: str) -> str:
+        return next((short(c.label) for c in self.schedule.circuits if c.id == way), way)
+
+
+# First: what can't be said.
+
+
+def cannot_say(known: Known) -> tuple[Sentence, ...]:
+    found = list(_unread(known))
+    for at_ms, by_ms in known.clock_sets:
+        direction = "forward" if by_ms > 0 else "back"
+        found.append(
+            Sentence(text=f"The clock was set {direction} by {lasting(abs(by_ms) / 1000)}: times near it may be off.", at_ms=at_ms, about="trust")
+        )  # fmt: skip
+    found += known.doubts
+    found += _not_sensed(known)
+    if known.alarms_known:
+        found.append(Sentence(text=known.alarms_known, about="alarms"))
+    if known.before is None:
+        found.append(Sentence(text="No journey before this one is kept: there is nothing to compare it with.", about="changes"))
+    elif known.compared != "the journey before":
+        found.append(
+            Sentence(text=f"No journey before this one is known: it is compared with {known.compared}.", about="changes")
+        )
+    if not known.record:
+        found.append(
+            Sentence(text="No commissioning record was given: ageing is told without what was measured then.", about="ageing")
+        )
+    if known.tides and all(t.charge_ah is None for t in known.tides):
+        found.append(
+            Sentence(text="How full the bank was is not known: it was never seen full, or too long ago to count on from there.", about="bank")
+        )  # fmt: skip
+    if any(e.by_doing_wh and {name for name, _ in e.by_doing_wh} <= {"unknown", "asleep"} for e in known.energy):
+        found.append(
+            Sentence(text="Whether it drove or stood can't be told: no ignition, engine or outside supply is among what is read.", about="doing")
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _unread(known: Known) -> Iterator[Sentence]:
+    if not known.readings:
+        yield Sentence(text="No reading lies in this time: nothing can be said of any way.", about="trust")
+        return
+    whole_s = (known.span.to_ms - known.span.from_ms) / 1000
+    never = [c.way for c in known.coverage if c.read_s <= 0.0]
+    if never:
+        yield Sentence(text=f"Never read: {listed([known.label(w) for w in never])}.", about="trust")
+    much = [c for c in known.coverage if c.read_s > 0.0 and c.unread_s >= max(60.0, min(UNREAD_S, UNREAD_TOLD * whole_s))]
+    if much:
+        alike = {round(c.unread_s / 360) for c in much}
+        if len(alike) == 1 and len(much) > 1:
+            yield Sentence(text=f"{len(much)} ways were not read for {lasting(much[0].unread_s)} in all.", about="trust")
+        else:
+            most = max(much, key=lambda c: c.unread_s)
+            others = f"; {len(much) - 1} more ways for less" if len(much) > 1 else ""
+            yield Sentence(
+                text=f"{known.label(most.way)} was not read for {lasting(most.unread_s)} in all{others}.", way=most.way, about="trust"
+            )  # fmt: skip
+    late = sum(c.late_readings for c in known.coverage)
+    if late:
+        yield Sentence(text=f"{late:,} readings came too late to be put in their place, and are in no figure.", about="trust")
+
+
+def _not_sensed(known: Known) -> Iterator[Sentence]:
+    bus = [v for v in known.volts if v.volts_at == "bus"]
+    if bus and len(bus) == len(known.volts):
+        yield Sentence(text="Volts are sensed at the bus only: a bad joint or cable behind it does not show.", about="volts")
+    held = [c.label for c in known.schedule.circuits if c.sense.publishes == "on-change"]
+    if held:
+        yield Sentence(
+            text=f"{listed([short(x) for x in held])} speak only when something changes: silence and no change look alike.",
+            about="trust",
+        )
+    mean = [c.label for c in known.schedule.circuits if c.sense.reports == "mean"]
+    if mean:
+        yield Sentence(text=f"{listed([short(x) for x in mean])} report means: short peaks are not in them.", about="margins")
+
+
+# Then: what happened.
+
+
+def happened(known: Known) -> tuple[tuple[Sentence, ...], int]:
+    """At most eight in time order, numbered, chosen worst first; and how many found no room."""
+    rated = sorted(_candidates(known), key=lambda pair: (-pair[0], pair[1].at_ms or 0))
+    chosen = sorted((s for _, s in rated[:MOST_HAPPENED]), key=lambda s: s.at_ms or 0)
+    return tuple(replace(s, number=at) for at, s in enumerate(chosen, start=1)), max(0, len(rated) - MOST_HAPPENED)
+
+
+def _candidates(known: Known) -> Iterator[tuple[float, Sentence]]:
+    """(weight, sentence): alarms of one kind about one thing are one."""
+    groups: dict[tuple[str, str, str], list[Alarm]] = {}
+    for alarm in known.alarms:
+        if alarm.kind in ("flood", "messages-unsent", "drill"):
+            continue
+        groups.setdefault((alarm.subject, alarm.subject_id, alarm.kind), []).append(alarm)
+    for (subject, name, kind), alarms in groups.items():
+        first = alarms[0]
+        spans = [s for a in alarms for s in held_ms(a, known.span.from_ms, known.span.to_ms)]
+        ended = all(a.ended_ms is not None for a in alarms)
+        lasted_s = sum(end - begin for begin, end in spans) / 1000 if ended else None
+        label = known.label(name) if subject == "circuit" else _named(known, subject, name)
+        worst = max(alarms, key=lambda a: WEIGHT.get(a.priority, 0.0))
+        text = past(kind, label, worst.figures, lasted_s, worst.cause)
+        count = sum(max(1, len(a.episodes)) for a in alarms)
+        if count > 1:
+            text = f"{text[:-1]}; {times(count)} in all."
+        weight = max(WEIGHT.get(a.priority, 0.0) for a in alarms)
+        weight += 50.0 if kind in ("protection-opened", "feed-lost", "conductor-overheating") else 0.0
+        yield weight, Sentence(
+            text=text, way=first.way, at_ms=max(first.since_ms, known.span.from_ms), about=ABOUT_OF.get(kind, "alarms"),
+            alarm_id=worst.id,
+        )  # fmt: skip
+    said = {a.way for a in known.alarms if a.kind in ("overcurrent-approach", "conductor-overheating", "protection-doubtful")}
+    for m in known.margins:
+        if m.way not in said and m.least_margin is not None and m.least_margin < 0.0 and m.worst_minute_a is not None:
+            held = next((h for h in m.held if h.seconds >= 60.0), None)
+            text = f"{known.label(m.way)} carried {figure(m.worst_minute_a)} A for a minute, above what its {m.device} is rated for."
+            yield 150.0, Sentence(text=text, way=m.way, at_ms=held.at_ms if held else None, about="margins")
+    moved = {a.way for a in known.alarms if a.kind in ("standby-drain", "departed-from-record")}
+    for change in known.changes:
+        if (
+            change.told
+            and change.way not in moved
+            and change.metric.partition(":")[0] in ("standby_w", "level_w", "source_ohm")
+        ):
+            yield 60.0, Sentence(text=change.text, way=change.way, at_ms=known.span.from_ms, about="changes")
+
+
+def _named(known: Known, subject: str, name: str) -> str:
+    if subject == "monitor":
+        return f"the monitor {name}"
+    return {"broker": "the broker", "vehicle": "the vehicle"}.get(subject, name)
+
+
+# Then: an answer to each question.
+
+
+def answers(known: Known) -> tuple[Sentence, ...]:
+    return tuple(
+        sentence
+        for part in (
+            _trust, _energy, _when, _doing, _openings, _down, _margins, _bank, _charge, _changes, _ageing, _volts, _alarms,
+        )
+        for sentence in part(known)
+    )  # fmt: skip
+
+
+def _trust(known: Known) -> Iterator[Sentence]:
+    read = [c.read_s / max(1e-9, c.read_s + c.unread_s) for c in known.coverage]
+    if not known.readings or not read:
+        yield Sentence(text="Nothing was read.", about="trust")
+        return
+    worst = min(range(len(read)), key=lambda i: read[i])
+    way = known.coverage[worst].way
+    yield Sentence(
+        text=f"Of the time, {100 * sum(read) / len(read):.3g} % was read; the least of {known.label(way)}, {100 * read[worst]:.3g} %.",
+        about="trust",
+    )  # fmt: skip
+
+
+def _energy(known: Known) -> Iterator[Sentence]:
+    rows = sorted((e for e in known.energy if e.share is not None and e.energy_wh), key=lambda e: -(e.share or 0.0))
+    if not rows:
+        yield Sentence(text="No energy was read.", about="energy")
+        return
+    first = rows[0]
+    rest = "".join(f", then {r.label} {100 * (r.share or 0):.2g} %" for r in rows[1:3])
+    yield Sentence(
+        text=f"{first.label} used the most: {figure(first.energy_wh or 0)} Wh, {100 * (first.share or 0):.2g} % of all{rest}.",
+        way=first.way, about="energy",
+    )  # fmt: skip
+    for row in known.energy:
+        if row.what == "unassigned" and row.energy_wh is not None and row.sd_wh is not None:
+            sure = abs(row.energy_wh) > 2.0 * row.sd_wh
+            if sure:
+                text = f"{figure(row.energy_wh)} Wh is on no circuit, more than the sensors' own error of {figure(2 * row.sd_wh)} Wh."
+            else:
+                text = f"What is on no circuit lies within the sensors' own error of {figure(2 * row.sd_wh)} Wh."
+            yield Sentence(text=text, about="energy")
+
+
+def _when(known: Known) -> Iterator[Sentence]:
+    rows = [e for e in known.energy if e.share is not None and e.by_hour_wh]
+    sums = [sum(e.by_hour_wh[h] for e in rows) for h in range(24)] if rows else []
+    if not sums or sum(sums) <= 0.0:
+        yield Sentence(text="When it was used can't be said: no energy was read.", about="when")
+        return
+    most = max(range(24), key=lambda h: sums[h])
+    night = sum(sums[h] for h in (22, 23, 0, 1, 2, 3, 4, 5)) / sum(sums)
+    yield Sentence(
+        text=f"The most was used from {most}:00 to {(most + 1) % 24}:00; by night, 22:00 to 6:00, {100 * night:.2g} % of all.",
+        about="when",
+    )  # fmt: skip
+
+
+def _doing(known: Known) -> Iterator[Sentence]:
+    sums: dict[str, float] = {}
+    for e in known.energy:
+        if e.share is not None:
+            for name, wh in e.by_doing_wh:
+                sums[name] = sums.get(name, 0.0) + wh
+    whole = sum(sums.values())
+    if whole <= 0.0 or set(sums) <= {"unknown"}:
+        yield Sentence(text="What the vehicle was doing is not known.", about="doing")
+        return
+    words = {"driving": "under way", "parked": "at rest", "shore": "on the outside supply", "asleep": "by night with the lights out",
+             "away": "with nobody aboard", "unknown": "at times of which that is not known"}  # fmt: skip
+    parts = [
+        f"{100 * wh / whole:.2g} % {words.get(name, name)}" for name, wh in sorted(sums.items(), key=lambda x: -x[1]) if wh > 0
+    ]
+    yield Sentence(text=f"Of all energy {listed(parts)} was used.", about="doing")
+
+
+def _openings(known: Known) -> Iterator[Sentence]:
+    if known.alarms_known:
+        yield Sentence(text="What opened is not known: no alarms of this time are.", about="openings")
+        return
+    opened = [o for o in known.openings if o.kind == "protection-opened"]
+    lost = [o for o in known.openings if o.kind != "protection-opened"]
+    if not known.openings:
+        yield Sentence(text="No device was seen to open and no feed was lost.", about="openings")
+        return
+    parts = []
+    if opened:
+        parts.append(f"{times(len(opened))} a fuse or breaker cut off ({listed([known.label(o.way) for o in opened])})")
+    if lost:
+        parts.append(f"{times(len(lost))} a feed was lost ({listed([known.label(o.way) for o in lost])})")
+    text = " and ".join(parts)
+    yield Sentence(text=f"{text[:1].upper()}{text[1:]}.", about="openings")
+
+
+def _down(known: Known) -> Iterator[Sentence]:
+    rows = sorted((d for d in known.down if d.down_s > 0.0), key=lambda d: -d.down_s)
+    if not known.down:
+        yield Sentence(text="No always-on way was read.", about="down")
+    elif not rows:
+        yield Sentence(text="No always-on way was seen without its feed.", about="down")
+    else:
+        first = rows[0]
+        share = first.available_share
+        fed = f", fed {100 * share:.4g} % of the time read" if share is not None else ""
+        others = f"; {len(rows) - 1} more were down, too" if len(rows) > 1 else ""
+        yield Sentence(
+            text=f"{known.label(first.way)} was without its feed for {lasting(first.down_s)}{fed}{others}.", way=first.way, about="down"
+        )  # fmt: skip
+
+
+def _margins(known: Known) -> Iterator[Sentence]:
+    rows = sorted((m for m in known.margins if m.least_margin is not None), key=lambda m: m.least_margin or 0.0)
+    if not rows:
+        yield Sentence(
+            text="How near the ways came to their limits can't be said: none was read for a minute.", about="margins"
+        )
+        return
+    first = rows[0]
+    worst = first.worst_minute_a or 0.0
+    near = [m for m in rows if (m.least_margin or 0.0) < NEAR]
+    if near:
+        text = f"{known.label(first.way)} came nearest to its limit: {figure(worst)} A for a minute on a {first.device}"
+        text += f"; {len(near)} ways came within a fifth of theirs." if len(near) > 1 else "."
+    else:
+        text = f"No way came within a fifth of its device's limit; nearest was {known.label(first.way)}, {figure(worst)} A on a {first.device}."
+    yield Sentence(text=text, way=first.way, about="margins")
+    hot = [
+        m for m in known.margins if m.conductor_c is not None and m.insulation_c is not None and m.conductor_c > m.insulation_c
+    ]
+    for m in hot:
+        yield Sentence(
+            text=f"The cable of {known.label(m.way)} is reckoned to have come to {m.conductor_c:.0f} °C; its insulation is rated {m.insulation_c:.0f} °C.",
+            way=m.way, about="margins",
+        )  # fmt: skip
+
+
+def _bank(known: Known) -> Iterator[Sentence]:
+    none = next((n for n in known.nights if n.scenario == "none"), None)
+    was = next((n for n in known.nights if n.scenario == "as it was"), None)
+    if none is None or none.p50 is None or none.p10 is None or none.p90 is None:
+        why = none.why_not if none is not None and none.why_not else "no bank is on the schedule"
+        yield Sentence(text=f"How many nights the bank would last can't be said: {why}.", about="bank")
+    else:
+        yield Sentence(
+            text=f"From full and without any charge, the bank would last {none.p50:.2g} nights; one journey in ten fewer than {none.p10:.2g}.",
+            about="bank",
+        )  # fmt: skip
+        if was is not None and was.p50 is not None and was.p10 is not None:
+            if was.p10 >= 60:
+                text = "With the charge it had, it would last two months and more."
+            elif was.p50 >= 60:
+                text = (
+                    f"With the charge it had, mostly two months and more; one journey in ten fewer than {was.p10:.2g} nights."
+                )
+            else:
+                text = f"With the charge it had, {was.p50:.2g} nights; one journey in ten fewer than {was.p10:.2g}."
+            yield Sentence(text=text, about="bank")
+    best = next((s for s in known.savings if s.nights_more_p50 is not None and s.nights_more_p50 > 0.05), None)
+    if best is not None and best.nights_more_p50 is not None:
+        yield Sentence(
+            text=f"Leaving {known.label(best.way)} off would add the most: {best.nights_more_p50:.2g} nights.", way=best.way, about="bank"
+        )  # fmt: skip
+
+
+def _charge(known: Known) -> Iterator[Sentence]:
+    sums: dict[str, float] = {}
+    days: dict[str, set[str]] = {}
+    for c in known.charge:
+        sums[c.source] = sums.get(c.source, 0.0) + c.ah
+        days.setdefault(c.source, set()).add(c.day)
+    if not sums:
+        yield Sentence(text="What charged the bank is not known: no charger has a way of its own.", about="charge")
+    for source, ah in sorted(sums.items(), key=lambda x: -x[1]):
+        yield Sentence(
+            text=f"{known.label(source)} brought {figure(ah)} Ah, {figure(ah / max(1, len(days[source])))} Ah a day.",
+            way=source, about="charge",
+        )  # fmt: skip
+
+
+def _changes(known: Known) -> Iterator[Sentence]:
+    told = [c for c in known.changes if c.told]
+    if not known.changes:
+        yield Sentence(text="What changed can't be said: there are not enough days to compare.", about="changes")
+    elif not told:
+        yield Sentence(
+            text=f"Beside {known.compared}, none of {len(known.changes)} figures changed for certain.", about="changes"
+        )
+    else:
+        ways = list(dict.fromkeys(known.label(c.way) for c in told))
+        yield Sentence(
+            text=f"Beside {known.compared}, {len(told)} of {len(known.changes)} figures changed for certain: {listed(ways)}.", about="changes"
+        )  # fmt: skip
+
+
+def _ageing(known: Known) -> Iterator[Sentence]:
+    due = sorted((a for a in known.ageing if a.weeks_p50 is not None), key=lambda a: a.weeks_p50 or 0.0)
+    if not known.ageing:
+        yield Sentence(text="Whether anything ages can't be said: a week of days is needed.", about="ageing")
+    elif not due:
+        yield Sentence(text="Nothing is seen to creep towards its limit.", about="ageing")
+    for a in due[:3]:
+        what = "at rest" if a.metric == "standby_w" else f"at {a.metric.partition(':')[2]}"
+        if not a.weeks_p50:
+            yield Sentence(text=f"{known.label(a.way)} draws more {what} than its band allows.", way=a.way, about="ageing")
+            continue
+        soon = f"{a.weeks_p10:.2g}" if a.weeks_p10 is not None else "not known"
+        yield Sentence(
+            text=f"What {known.label(a.way)} draws {what} would reach its limit in about {a.weeks_p50:.2g} weeks, {soon} at the soonest.",
+            way=a.way, about="ageing",
+        )  # fmt: skip
+
+
+def _volts(known: Known) -> Iterator[Sentence]:
+    rows = sorted((v for v in known.volts if v.low_share), key=lambda v: -(v.low_share or 0.0))
+    if not known.volts:
+        yield Sentence(text="Volts are not measured.", about="volts")
+    elif not rows:
+        yield Sentence(text="Volts never fell below what counts as low where they are sensed.", about="volts")
+    else:
+        first = rows[0]
+        yield Sentence(
+            text=f"At {known.label(first.way)} volts were below {figure(first.low_v)} V for {100 * (first.low_share or 0):.2g} % of the time read.",
+            way=first.way, about="volts",
+        )  # fmt: skip
+
+
+def _alarms(known: Known) -> Iterator[Sentence]:
+    if known.alarms_known:
+        return
+    told = [j for j in known.judged if not j.suppressed]
+    if not told:
+        yield Sentence(text="No alarm was told.", about="alarms")
+        return
+    count = {v: sum(j.verdict == v for j in told) for v in ("right", "wrong", "unknown")}
+    would = " to be" if known.rehearsed else ""
+    delays = sorted(j.delay_s for j in told if j.delay_s is not None)
+    middle = f"; half of them within {lasting(delays[len(delays) // 2])} of what they tell" if delays else ""
+    yield Sentence(
+        text=f"{len(told)} {'alarm was' if len(told) == 1 else 'alarms were'}{would} told: {count['right']} right, {count['wrong']} wrong, {count['unknown']} not known{middle}.",
+        about="alarms",
+    )  # fmt: skip
