@@ -14,6 +14,7 @@ from panelward.ratings import (
     Device,
     device,
     loop_ohm,
+    opening_times_s,
     set_names,
     steady_c,
     time_constant_s,
@@ -25,11 +26,13 @@ from panelward.review.gathered import AMPS_STEP, Gathered, Probed, Way, quantile
 from panelward.review.report import Band, Margin, Span, Volts
 
 MINUTE_S, LONG_S = 60.0, 10_800.0
+NO_FEED = 0.2  # of nominal: with less it has no feed, as the watch has it; that is no low volts
 LOW_OF_NOMINAL = 0.9  # 11.5 V on a bank of 12.8 V (common practice, no source); a mains supply's -10 % (IEC 60038)
 # Share of its melting heat (A²s) that one surge brings, and how many of them a fuse bears. From a maker-neutral application
 # note on fuses, read in a copy: pulses against melting I²t.
 MINER = ((0.22, 1e5), (0.29, 1e4), (0.38, 1e3), (0.48, 1e2))
-SHORT_TIMES = 3.0  # gates from here on are short enough that hardly any heat leaves the element
+MOST_BEARS = 8.0  # as a logarithm: beyond a hundred million nothing is known
+MOST_TIMES = 12.0  # of its rating: further off is no start
 
 
 def margin(schedule: Schedule, gathered: Gathered, way: Way, span: Span, record: Record | None, starts: int) -> Margin:
@@ -114,7 +117,7 @@ def _band(protection: Protection) -> tuple[Band, ...]:
 def _fuse_life(circuit: Circuit, fitted: Device | None, record: Record | None, starts: int, nominal_v: float) -> float | None:
     """Miner's sum over the starts counted: an estimate. None: no fuse, or what a start draws is not known.
 
-    The fuse's melting heat is taken as the least that its standard lets it have.
+    A start is held against the current at which the device likely opens within the surge's own time.
     """
     protection = circuit.protection
     if fitted is None or protection is None or fitted.word != "fuse":
@@ -132,35 +135,40 @@ def _fuse_life(circuit: Circuit, fitted: Device | None, record: Record | None, s
             for level in load.levels
             if level.surge is not None
         ]
-    melts = [
-        (gate.multiple * fitted.rating_a) ** 2 * gate.min_s
-        for name in set_names(protection)
-        for gate in GATES[name]
-        if gate.multiple >= SHORT_TIMES and gate.min_s > 0.0
-    ]
-    if not heats or not melts:
+    if not heats:
         return None
-    return starts / min(_bears(heat, min(melts), nominal_v) for heat in heats)
+    return starts / min(_bears(heat, fitted, nominal_v) for heat in heats)
 
 
-def _bears(surge: tuple[float, float, float], melts_a2s: float, nominal_v: float) -> float:
+def _bears(surge: tuple[float, float, float], fitted: Device, nominal_v: float) -> float:
     """How many such surges the fuse bears, by a line through the logarithms."""
     watts, times, seconds = surge
-    share = (watts / nominal_v * times) ** 2 * seconds / melts_a2s
+    share = (watts / nominal_v * times / _opening_a(fitted, seconds)) ** 2
     shares, counts = [s for s, _ in MINER], [log10(n) for _, n in MINER]
     if share <= shares[0]:
         slope = (counts[1] - counts[0]) / (shares[1] - shares[0])
-        return float(10 ** min(8.0, counts[0] + slope * (share - shares[0])))
+        return float(10 ** min(MOST_BEARS, counts[0] + slope * (share - shares[0])))
     if share >= shares[-1]:
         slope = (counts[-1] - counts[-2]) / (shares[-1] - shares[-2])
         return float(10 ** max(0.0, counts[-1] + slope * (share - shares[-1])))
     return float(10 ** np.interp(share, shares, counts))
 
 
+def _opening_a(fitted: Device, seconds: float) -> float:
+    """The current at which such a device likely opens in so long, from cold."""
+    low, high = 1.0, MOST_TIMES
+    for _ in range(40):
+        middle = (low + high) / 2.0
+        likely = opening_times_s(fitted, middle)[1]
+        low, high = (middle, high) if likely is None or likely > seconds else (low, middle)
+    return high * fitted.rating_a
+
+
 def volts_of(schedule: Schedule, way: Way) -> Volts | None:
     """Of one circuit; None: its volts are not measured."""
     supply = schedule.supply(way.circuit.supply)
     counts = way.volts
+    counts = np.where(np.arange(len(counts)) * way.volts_step < NO_FEED * supply.nominal_v, 0, counts)
     total = int(counts.sum())
     if total == 0:
         return None

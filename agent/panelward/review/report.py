@@ -91,7 +91,6 @@ class Opening:
     """A device that opened, a feed that was lost."""
 
     way: str  # or the supply or feeder that was lost with its ways
-    kind: str  # protection-opened | feed-lost
     at_ms: int
     ended_ms: int | None
     cause: str | None  # as the alarm has it
@@ -102,6 +101,7 @@ class Opening:
     answered_ms: int | None
     answer: str | None
     alarm_id: str | None
+    kind: str = "protection-opened"  # or feed-lost
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
