@@ -14,8 +14,10 @@ import pytest
 
 from door.conftest import CHROMIUM
 from door.test_accessible import AXE, HERE, TAGS, VALIDATE
+from panelward.review import hour_page
 from panelward.review.page import html
-from review import sheets
+from review import hours, sheets
+from review.test_hour import asked
 
 PLAN = sheets.schedule()
 REPORTS = {"month": sheets.journey, "unknown": sheets.unknown, "empty": sheets.empty}
@@ -28,6 +30,8 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     made = {name: room / f"{name}.html" for name in REPORTS}
     for name, path in made.items():
         path.write_text(html(REPORTS[name](PLAN), PLAN), encoding="utf-8")
+    made["hour"] = room / "hour.html"
+    made["hour"].write_text(hour_page.html(asked(hours.made(room))), encoding="utf-8")
     return made
 
 
@@ -67,7 +71,7 @@ def unfolded(page: Any) -> None:
     page.evaluate("() => document.querySelectorAll('details').forEach(d => { d.open = true })")
 
 
-@pytest.mark.parametrize("name", REPORTS)
+@pytest.mark.parametrize("name", [*REPORTS, "hour"])
 @pytest.mark.parametrize(("width", "scheme"), [(360, "light"), (360, "dark"), (1200, "light")])
 def test_axe_finds_nothing(opened: Opened, files: dict[str, Path], name: str, width: int, scheme: str) -> None:
     if not AXE.exists():

@@ -420,7 +420,8 @@ class Daemon:
             Settings(
                 received_ms=self._clock.now_ms(), schedule=self.schedule, schedule_text=self._text, started=started,
                 silence_from_start=self.SILENCE_FROM_START, replaced=replaced,
-                timezone=reload.zone_of(self._zone_row, self._plain.vehicle.timezone), **self._commissioned(),
+                timezone=reload.zone_of(self._zone_row, self._plain.vehicle.timezone), program=__version__,
+                **self._commissioned(),
             )
         )  # fmt: skip
         vehicle = self._core.schedule.vehicle

@@ -10,6 +10,7 @@ copy it while it is written with `back_up`.
 """
 
 from panelward.journal.backup import back_up
+from panelward.journal.inforce import InForce, asked_between, in_force
 from panelward.journal.keeping import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS, LATEST_OF_ONE
 from panelward.journal.packing import KEEP_HOURS_DAYS, KEEP_MINUTES_DAYS, PACK_AFTER_MS
 from panelward.journal.rows import Kept, OutboxRow, RawBlock, StoredTransition, Withdrawal
@@ -23,6 +24,7 @@ __all__ = [
     "KEEP_TOLD_DAYS",
     "LATEST_OF_ONE",
     "PACK_AFTER_MS",
+    "InForce",
     "Journal",
     "Kept",
     "OutboxRow",
@@ -31,6 +33,8 @@ __all__ = [
     "StoredTransition",
     "Sum",
     "Withdrawal",
+    "asked_between",
     "back_up",
+    "in_force",
     "sensed",
 ]

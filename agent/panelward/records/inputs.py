@@ -66,6 +66,7 @@ class Settings:
     record_text: str = ""  # its sealed text: journalled likewise
     replaced: tuple[tuple[str, str, int], ...] = ()  # (circuit, load | device, Unix ms): what the journal knows of it
     timezone: tuple[str, str, int] | None = None  # (zone, who, Unix ms): asked for on a journey, over the schedule's own
+    program: str = ""  # the version of the program that was told this: for whoever asks later what watched
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -13,6 +14,7 @@ from panelward.papers.drawn import BOX, INKS, SYMBOLS, ink_on
 
 UNKNOWN = "not known"
 HOUR_S, DAY_S = 3600.0, 86_400.0
+LONG = 24  # letters: more of them are folded into lines
 
 
 class Safe(str):
@@ -110,7 +112,7 @@ def table(
     made = []
     for at, row in enumerate(rows):
         first, *rest = row
-        cells = "".join(f"<td{_figures(i, words)}>{_cell(cell)}</td>" for i, cell in enumerate(rest, 1))
+        cells = "".join(f"<td{_class(cell, i, words)}>{_cell(cell)}</td>" for i, cell in enumerate(rest, 1))
         red = ' class="red"' if at < len(marked) and marked[at] else ""
         made.append(f'<tr{red}><th scope="row">{safe(first)}</th>{cells}</tr>')
     columns = "".join(f'<th scope="col"{_figures(i, words)}>{safe(head)}</th>' for i, head in enumerate(heads))
@@ -123,6 +125,12 @@ def table(
 
 def _cell(cell: str) -> str:
     return f'<span class="unknown">{UNKNOWN}</span>' if cell == UNKNOWN else safe(cell)
+
+
+def _class(cell: str, column: int, words: Sequence[int]) -> str:
+    """A text that takes several lines wants some room, in the narrowest sheet too."""
+    long = column in words and len(re.sub(r"<[^>]+>", "", cell)) > LONG
+    return ' class="long"' if long else _figures(column, words)
 
 
 def _figures(column: int, words: Sequence[int]) -> str:

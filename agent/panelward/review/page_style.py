@@ -35,6 +35,8 @@ caption span { display: block; position: sticky; left: 0; max-width: calc(100vw 
 th, td { text-align: left; vertical-align: top; padding: 5px 8px 5px 0; border-bottom: 1px solid; font-weight: normal }
 thead th { vertical-align: bottom; color: var(--faint); font-size: .8rem }
 tbody th { min-width: 6.5rem; background: var(--paper); position: sticky; left: 0 }
+.long { min-width: 11rem }
+time { white-space: nowrap }
 .n { text-align: right; white-space: nowrap; padding-left: 4px }
 .n + :not(.n) { padding-left: 14px }
 thead .n { white-space: normal }
@@ -82,7 +84,8 @@ summary { cursor: pointer; min-height: 48px; padding: 12px 0; text-decoration: u
   th, td { padding: 1px 6px 1px 0 }
   caption span { max-width: none }
   th br { display: none }
-  tbody th { position: static }
+  tbody th { position: static; min-width: 0 }
+  .long { min-width: 0 }
   .box { overflow: visible; margin: .3rem 0 .5rem }
   .happened, .cannot { margin: .2rem 0 }
   .happened li, .cannot li { margin: .08rem 0 }
