@@ -3,7 +3,8 @@
 directory   the rows of the panel directory, and every word on it
 drawn       chips' inks and the symbols' lines, for both forms
 html        the directory as one page for a browser
-pdf         the same for a printer; alone imports reportlab, so it is imported only where a PDF is wanted
+pdf         the same for a printer; it and `printing` import reportlab, so they are imported only where a PDF is wanted
+printing    fonts, text that fits, chips, ruled tables, heading and foot: what the PDFs share
 """
 
 from __future__ import annotations

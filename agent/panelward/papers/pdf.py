@@ -6,38 +6,20 @@ system has it, else from the fonts that reportlab brings along, which hold Weste
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, fields, is_dataclass, replace
+from collections.abc import Iterator
 from html import escape
-from io import BytesIO
-from pathlib import Path
 from typing import Any
 
-import reportlab
-from reportlab.lib.colors import HexColor, black
 from reportlab.lib.enums import TA_CENTER
-from reportlab.lib.pagesizes import A4, A5, letter
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.pdfbase.pdfmetrics import registerFont, stringWidth
-from reportlab.pdfbase.ttfonts import TTFError, TTFont
-from reportlab.platypus import (
-    BaseDocTemplate,
-    Flowable,
-    Frame,
-    KeepTogether,
-    PageBreak,
-    PageTemplate,
-    Paragraph,
-    Spacer,
-    Table,
-)
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.platypus import Flowable, KeepTogether, PageBreak, Paragraph, Spacer, Table
 
 from panelward.papers.directory import (
     CAUTION,
     CUTTING,
     LEGEND,
-    LIFE,
     TITLE,
     Directory,
     Fitted,
@@ -47,201 +29,46 @@ from panelward.papers.directory import (
     strips,
     unbroken,
 )
-from panelward.papers.drawn import BOX, INKS, RED_PENCIL, SYMBOLS, ink_on
-
-PAPERS = {"a5": A5, "a4": A4, "letter": letter}
-# Where the usual systems keep DejaVu Sans.
-FONT_FOLDERS = (
-    "/usr/share/fonts/truetype/dejavu",
-    "/usr/share/fonts/dejavu-sans-fonts",
-    "/usr/share/fonts/dejavu",
-    "/usr/share/fonts/TTF",
-    "/usr/local/share/fonts",
-    "/Library/Fonts",
+from panelward.papers.printing import (
+    FAINT,
+    FONT_FOLDERS,
+    MARGIN,
+    PAPERS,
+    RED,
+    Edge,
+    Face,
+    Mark,
+    Printed,
+    boxed,
+    draw_chip,
+    face_of,
+    fitted_text,
+    heads,
+    holdable,
+    paged,
+    ruled,
 )
-_OWN_FOLDER = str(Path(reportlab.__file__).parent / "fonts")
 
-MARGIN = 10 * mm
-HEAD = 13 * mm
-FOOT = 19 * mm
 STRIP = (60 * mm, 12 * mm)
-FAINT = HexColor("#444444")
-RED = HexColor(RED_PENCIL)
-
-
-@dataclass(frozen=True, slots=True)
-class Printed:
-    """A PDF, its number of pages, and the characters that its fonts don't hold (a "?" stands for each)."""
-
-    content: bytes
-    pages: int
-    missing: str
-
-
-@dataclass(frozen=True, slots=True)
-class Face:
-    """The two fonts by their registered names, and which characters they hold."""
-
-    plain: str
-    bold: str
-    holds: Callable[[str], bool]
 
 
 def printed(
     directory: Directory, *, paper: str = "a5", labels: bool = False, font_folders: tuple[str, ...] = FONT_FOLDERS
 ) -> Printed:
     """The directory as a PDF. `paper` is a5, a4 or letter; `labels` adds the label strips, a way each."""
-    face = _face(font_folders)
+    face = face_of(font_folders)
     missing: list[str] = []
-    directory = _holdable(directory, face, missing)
+    directory = holdable(directory, face, missing)
     size = PAPERS[paper]
-    pages = 0
-    content = b""
-    for _ in range(2):  # the first pass counts the pages, the second prints their number
-        out = BytesIO()
-        document = BaseDocTemplate(
-            out, pagesize=size, invariant=1, lang="en", title=f"{TITLE}: {directory.vehicle}", author="panelward",
-            creator="panelward", producer="panelward", subject=f"schedule {directory.hash}",
-        )  # fmt: skip
-        frame = Frame(
-            MARGIN, MARGIN + FOOT, size[0] - 2 * MARGIN, size[1] - 2 * MARGIN - FOOT - HEAD,
-            leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
-        )  # fmt: skip
-        edge = _Edge(directory, face, size, pages)
-        document.addPageTemplates(PageTemplate(frames=[frame], onPage=edge.draw))
-        document.build(list(_story(directory, face, size[0] - 2 * MARGIN, labels)))
-        pages, content = document.page, out.getvalue()
+    edge = Edge(
+        vehicle=directory.vehicle, title=TITLE, caution=CAUTION, foot=f"{directory.date} · {directory.file}",
+        end=f" · schedule {directory.hash}",
+    )  # fmt: skip
+    content, pages = paged(
+        lambda: list(story(directory, face, size[0] - 2 * MARGIN, labels)), edge, face, size,
+        title=f"{TITLE}: {directory.vehicle}", subject=f"schedule {directory.hash}",
+    )  # fmt: skip
     return Printed(content, pages, "".join(missing))
-
-
-def _face(folders: Iterable[str]) -> Face:
-    places = [(folder, "DejaVuSans.ttf", "DejaVuSans-Bold.ttf") for folder in folders]
-    for folder, *files in (*places, (_OWN_FOLDER, "Vera.ttf", "VeraBd.ttf")):
-        paths = [Path(folder) / file for file in files]
-        if not all(path.is_file() for path in paths):
-            continue
-        try:
-            plain, bold = (TTFont(f"panelward-{path.stem}", str(path)) for path in paths)
-        except (TTFError, OSError):  # a broken font is as good as none
-            continue
-        registerFont(plain)
-        registerFont(bold)
-        glyphs = plain.face.charToGlyph.keys() & bold.face.charToGlyph.keys()
-        return Face(plain.fontName, bold.fontName, frozenset(map(chr, glyphs)).__contains__)
-    return Face("Helvetica", "Helvetica-Bold", _in_standard_fonts)
-
-
-def _in_standard_fonts(letter: str) -> bool:
-    try:
-        letter.encode("cp1252")
-    except UnicodeEncodeError:
-        return False
-    return True
-
-
-def _holdable(part: Any, face: Face, missing: list[str]) -> Any:
-    """The same records with a "?" for each character that the face does not hold; `missing` collects those, once each."""
-    if isinstance(part, str):
-        missing += [c for c in dict.fromkeys(part) if not face.holds(c) and c not in missing]
-        return "".join(c if face.holds(c) else "?" for c in part)
-    if isinstance(part, tuple):
-        return tuple(_holdable(item, face, missing) for item in part)
-    if is_dataclass(part) and not isinstance(part, type):
-        return replace(part, **{f.name: _holdable(getattr(part, f.name), face, missing) for f in fields(part)})
-    return part
-
-
-def fitted_text(text: str, font: str, sizes: tuple[float, ...], width: float) -> tuple[str, float]:
-    """The text and the largest of `sizes` (in points, falling) at which it fits `width` points; else it is shortened."""
-    for size in sizes:
-        if stringWidth(text, font, size) <= width:
-            return text, size
-    size = sizes[-1]
-    while text and stringWidth(text + "…", font, size) > width:
-        text = text[:-1].rstrip()
-    return text + "…", size
-
-
-class _Edge:
-    """Heading and foot of each page."""
-
-    def __init__(self, directory: Directory, face: Face, size: tuple[float, float], pages: int) -> None:
-        self.directory, self.face, self.size, self.pages = directory, face, size, pages
-
-    def draw(self, canvas: Any, document: Any) -> None:
-        width, height = self.size
-        inner = width - 2 * MARGIN
-        top = height - MARGIN
-        canvas.saveState()
-        number = f"page {document.page} of {self.pages}"
-        canvas.setFont(self.face.plain, 8)
-        canvas.drawRightString(width - MARGIN, top - 11 * mm, number)
-        name, size = fitted_text(self.directory.vehicle, self.face.bold, (15, 13, 11, 9, 7.5), inner)
-        canvas.setFont(self.face.bold, size)
-        canvas.drawString(MARGIN, top - 5.5 * mm, name)
-        canvas.setFont(self.face.plain, 10)
-        canvas.drawString(MARGIN, top - 11 * mm, TITLE)
-        caution = Paragraph(CAUTION, ParagraphStyle("caution", fontName=self.face.bold, fontSize=7, leading=8.4))
-        _, tall = caution.wrap(inner - 3 * mm, FOOT)
-        low = MARGIN + 5 * mm
-        canvas.rect(MARGIN, low, inner, tall + 2 * mm)
-        caution.drawOn(canvas, MARGIN + 1.5 * mm, low + 1 * mm)
-        foot, size = fitted_text(self.directory.foot, self.face.plain, (7, 6, 5), inner)
-        if "…" in foot:  # a very long file name: the hash must still be read
-            end = f"… · schedule {self.directory.hash}"
-            room = inner - stringWidth(end, self.face.plain, size)
-            foot = fitted_text(f"{self.directory.date} · {self.directory.file}", self.face.plain, (size,), room)[0]
-            foot = foot.removesuffix("…") + end
-        canvas.setFont(self.face.plain, size)
-        canvas.drawString(MARGIN, MARGIN + 1 * mm, foot)
-        canvas.restoreState()
-
-
-class _Mark(Flowable):  # type: ignore[misc]  # reportlab has no types
-    """A symbol and a chip beside each other; either may be missing."""
-
-    def __init__(self, device: Fitted, face: Face, height: float) -> None:
-        super().__init__()
-        self.device, self.face, self.height = device, face, height
-        self.step = height * 2.6
-        self.width = self.step * (bool(device.symbol) + bool(device.chip))
-
-    def wrap(self, _width: float, _height: float) -> tuple[float, float]:
-        return self.width, self.height
-
-    def draw(self) -> None:
-        left = 0.0
-        if self.device.symbol:
-            _symbol(self.canv, self.device.symbol, 0, 0, self.height * 2.3, self.height)
-            left = self.step
-        if self.device.chip:
-            _chip(self.canv, self.face, self.device, left, 0, self.height * 2.3, self.height)
-
-
-def _symbol(canvas: Any, name: str, left: float, low: float, width: float, height: float) -> None:
-    scale = min(width / BOX[0], height / BOX[1])
-    middle = low + height / 2
-    canvas.saveState()
-    canvas.setLineWidth(0.8)
-    for line in SYMBOLS[name]:
-        path = canvas.beginPath()
-        for i, (x, y) in enumerate(line):
-            (path.lineTo if i else path.moveTo)(left + x * scale, middle + (BOX[1] / 2 - y) * scale)
-        canvas.drawPath(path)
-    canvas.restoreState()
-
-
-def _chip(canvas: Any, face: Face, device: Fitted, left: float, low: float, width: float, height: float) -> None:
-    canvas.saveState()
-    canvas.setFillColor(HexColor(INKS[device.colour]))
-    canvas.setStrokeColor(black)
-    canvas.setLineWidth(0.8)
-    canvas.roundRect(left, low, width, height, height * 0.15, fill=1)
-    canvas.setFillColor(HexColor(ink_on(device.colour)))
-    text, size = fitted_text(device.chip, face.bold, (height * 0.8, height * 0.6, height * 0.4), width - 2)
-    canvas.setFont(face.bold, size)
-    canvas.drawCentredString(left + width / 2, low + (height - size * 0.73) / 2, text)
-    canvas.restoreState()
 
 
 class _Strip(Flowable):  # type: ignore[misc]
@@ -272,7 +99,7 @@ class _Strip(Flowable):  # type: ignore[misc]
             canvas.drawRightString(width - gap, low, mark)
             low += size * 1.1
         if self.strip.device.chip:
-            _chip(canvas, self.face, self.strip.device, left, 1.2 * mm, 9 * mm, 3.8 * mm)
+            draw_chip(canvas, self.face, self.strip.device, left, 1.2 * mm, 9 * mm, 3.8 * mm)
             left, room = left + 10 * mm, room - 10 * mm
         self._text(self.strip.device.text, (7.5, 7, 6.5, 6, 5.5, 5), room - wide, left, 2.4 * mm)
 
@@ -313,7 +140,8 @@ def _broken(text: str, font: str, size: float, width: float) -> tuple[str, str]:
     return text[:end], text[end:]
 
 
-def _story(directory: Directory, face: Face, width: float, labels: bool) -> Iterator[Any]:
+def story(directory: Directory, face: Face, width: float, labels: bool = False) -> Iterator[Any]:
+    """The paper without its edges: rows, feeders, legend, label strips."""
     large = width > 150 * mm
     size = 9.5 if large else 8.0
     text = ParagraphStyle("text", fontName=face.plain, fontSize=size, leading=size * 1.2)
@@ -324,7 +152,7 @@ def _story(directory: Directory, face: Face, width: float, labels: bool) -> Iter
     title = ParagraphStyle("title", parent=bold, fontSize=size + 2, leading=size + 6, spaceBefore=3 * mm)
 
     def cell(device: Fitted) -> list[Any]:
-        parts: list[Any] = [_Mark(device, face, 4.2 * mm)] if device.symbol or device.chip else []
+        parts: list[Any] = [Mark(device, face, 4.2 * mm)] if device.symbol or device.chip else []
         parts += [Spacer(0, 0.6 * mm), Paragraph(escape(unbroken(device.text)), small)] if device.text else []
         return [*parts, Paragraph(escape(device.differs), red)] if device.differs else parts
 
@@ -335,61 +163,35 @@ def _story(directory: Directory, face: Face, width: float, labels: bool) -> Iter
         return Paragraph(escape(position), style)
 
     def purpose(row: Row) -> list[Any]:
-        boxed = " ".join(_boxed(mark, face) for mark in marks(row))
+        said = " ".join(boxed(mark, face) for mark in marks(row))
         parts: list[Any] = [Paragraph(escape(row.purpose), text if row.spare else bold)]
-        if boxed:
-            parts.append(Paragraph(f"{boxed} {escape(unbroken(row.reason))}", small))
+        if said:
+            parts.append(Paragraph(f"{said} {escape(unbroken(row.reason))}", small))
         if row.hands:
             parts.append(Paragraph(row.hands, ParagraphStyle("hands", parent=small, fontName=face.bold)))
         return parts
 
     shares = (0.13, 0.42, 0.22, 0.23)
     columns = [width * share for share in shares]
-    body: list[list[Any]] = [_heads(small, "Way", "Purpose", "Device", "Conductor, fed by")]
+    body: list[list[Any]] = [heads(small, "Way", "Purpose", "Device", "Conductor, fed by")]
     for row in directory.rows:
         run = [Paragraph(escape(unbroken(said)), small) for said in (row.conductor, row.fed_by) if said]
         body.append([way(row.position, columns[0]), purpose(row), cell(row.device), run])
     spans = [("SPAN", (1, i), (3, i)) for i, row in enumerate(directory.rows, 1) if row.spare]
-    yield _table(body, columns, spans)
+    yield ruled(body, columns, spans)
     if directory.feeders:
-        feeders: list[list[Any]] = [_heads(small, "Feeder", "Device", "Fed by")]
+        feeders: list[list[Any]] = [heads(small, "Feeder", "Device", "Fed by")]
         for f in directory.feeders:
             name = Paragraph(escape(f.feeder), bold)
             feeders.append([name, cell(f.device), Paragraph(escape(unbroken(f.fed_by)), small)])
         # Heading and first row stay together; a long list may still run over pages.
-        yield KeepTogether([Paragraph("Feeders", title), _table(feeders, [width * share for share in (0.35, 0.3, 0.35)])])
+        yield KeepTogether([Paragraph("Feeders", title), ruled(feeders, [width * share for share in (0.35, 0.3, 0.35)])])
     yield KeepTogether(list(_legend(directory, face, width, small, title)))
     if labels and directory.rows:
         yield PageBreak()
         yield Paragraph(CUTTING, small)
         yield Spacer(0, 2 * mm)
         yield from _sheet(directory, face, width)
-
-
-def _heads(style: Any, *names: str) -> list[Any]:
-    return [Paragraph(name, style) for name in names]
-
-
-def _table(body: list[list[Any]], columns: list[float], spans: Iterable[Any] = ()) -> Any:
-    style = [
-        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-        ("LINEABOVE", (0, 0), (-1, 0), 1.2, black),
-        ("LINEBELOW", (0, 0), (-1, 0), 0.8, black),
-        ("LINEBELOW", (0, 1), (-1, -1), 0.4, black),
-        ("LEFTPADDING", (0, 0), (-1, -1), 1 * mm),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 1 * mm),
-        ("TOPPADDING", (0, 0), (-1, -1), 0.7 * mm),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 0.9 * mm),
-        *spans,
-    ]
-    return Table(body, colWidths=columns, repeatRows=1, style=style)
-
-
-def _boxed(mark: str, face: Face) -> str:
-    text = mark.replace(" ", "&nbsp;")
-    if mark == LIFE:
-        return f'<font name="{face.bold}" backcolor="black" color="white">&nbsp;{text}&nbsp;</font>'
-    return f'<font name="{face.bold}">{text}</font>'
 
 
 def _legend(directory: Directory, face: Face, width: float, small: Any, title: Any) -> Iterator[Any]:
@@ -400,7 +202,7 @@ def _legend(directory: Directory, face: Face, width: float, small: Any, title: A
         yield Paragraph(LEGEND, small)
     keys = [(Fitted(chip=number, colour=colour), f"{number} A {colour}") for number, colour in directory.chips]
     keys += [(Fitted(symbol=symbol), name) for symbol, name in directory.symbols]
-    cells = [(_Mark(device, face, 4 * mm), Paragraph(name, small)) for device, name in keys]
+    cells = [(Mark(device, face, 4 * mm), Paragraph(name, small)) for device, name in keys]
     across = 4 if width < 150 * mm else 5
     if cells:
         rows = [[part for cell in cells[i : i + across] for part in cell] for i in range(0, len(cells), across)]
@@ -411,7 +213,7 @@ def _legend(directory: Directory, face: Face, width: float, small: Any, title: A
         style = [*pad, ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]
         yield Table(rows, colWidths=[mark, width / across - mark] * across, style=style)
     for mark, meaning in directory.meanings:
-        yield Paragraph(f"{_boxed(mark, face)} {meaning}", small)
+        yield Paragraph(f"{boxed(mark, face)} {meaning}", small)
 
 
 def _sheet(directory: Directory, face: Face, width: float) -> Iterator[Any]:
