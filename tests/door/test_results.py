@@ -20,6 +20,7 @@ from panelward.door.plan import Seen as Sight
 from panelward.door.results import Results, results
 from panelward.door.words import words
 from panelward.journal import Journal
+from panelward.papers.remarks import ENGLISH
 from panelward.records import (
     Circuit,
     Commissioned,
@@ -218,3 +219,7 @@ def test_a_thousand_ways(tmp_path: Path, count: int) -> None:
 def test_a_way_shows_the_place_of_its_bracket() -> None:
     shown = Way(position="D1", label="x", rating_a=10.0, low_a=1.0, high_a=5.0, amps=2.0)
     assert (shown.place(shown.low_a), shown.place(shown.high_a)) == (100.0, 500.0)
+
+
+def test_the_remarks_say_on_paper_what_they_say_on_the_page() -> None:
+    assert {key: T(key) for key in ENGLISH} == ENGLISH

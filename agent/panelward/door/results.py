@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -18,35 +17,15 @@ from panelward.door.state import Door
 from panelward.door.way import WAIT_S
 from panelward.door.words import Words
 from panelward.papers.directory import panel_directory
-from panelward.ratings import Ampacity, family
-from panelward.ratings.curves import ampacity_of, opens_within
-from panelward.ratings.fitting import STEADY_SHARE
-from panelward.records import Circuit, Schedule
-
-GRADES = ("refuse", "warn")  # of vetting: what stands in red pencil; notes are counted
-MINUTE_S, LONG_S = 60.0, 10_800.0
-CONTINUOUS = "continuous load, 80 %"
-CONTINUOUS_SOURCE = "holder's heat in practice (75 % at 25 °C: a fuse guide), NEC 210.20(A) for UL breakers"
+from panelward.papers.remarks import GRADES, LONG_S, MINUTE_S, Remark, remarks, three_of
+from panelward.ratings import Ampacity
+from panelward.ratings.curves import ampacity_of
+from panelward.records import Circuit
 
 
 def _drawn(amps: float | None, circuit: Circuit) -> float | None:
     """What its sensing can't tell from nothing is nothing."""
     return 0.0 if amps is not None and amps <= circuit.sense.nothing_a else amps
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Remark:
-    """One remark of the red pencil. What vetting and the record say stays in their English."""
-
-    number: int
-    way: str  # empty: the whole
-    text: str
-    rule: str = ""
-    found: str = ""
-    limit: str = ""
-    source: str = ""
-    remedy: str = ""
-    english: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,39 +71,33 @@ def results(plan: Plan, now: First, seen: Mapping[str, Seen], t: Words) -> Resul
     circuits = {circuit.id: circuit for circuit in schedule.circuits}
     entries = panel_directory(schedule, spares=schedule.vehicle.spares).rows
     order = {entry.position: at for at, entry in enumerate(entries)}
-    remarks = remarks_of(plan, seen, t, order)
+    differs = plan.record.differs if plan.record else ()
+    pencil = remarks(schedule, plan.findings, differs, seen, order, t)
     rows = []
     for entry in entries:
         circuit = circuits.get(entry.position)
         if circuit is None:
             rows.append(Result(position=entry.position, purpose=entry.purpose, spare=True))
             continue
-        rows.append(
-            _row(plan, circuit, ways.get(circuit.id), entry.conductor, entry.device.text, seen.get(circuit.id), remarks)
-        )
+        rows.append(_row(plan, circuit, ways.get(circuit.id), entry.conductor, entry.device.text, seen.get(circuit.id), pencil))
     notes = sum(1 for finding in plan.findings if finding["grade"] not in GRADES)
-    return Results(rows=tuple(rows), remarks=remarks, notes=notes)
+    return Results(rows=tuple(rows), remarks=pencil, notes=notes)
 
 
 def _row(
-    plan: Plan, circuit: Circuit, way: Way | None, conductor: str, device: str, seen: Seen | None, remarks: Sequence[Remark]
+    plan: Plan, circuit: Circuit, way: Way | None, conductor: str, device: str, seen: Seen | None, pencil: Sequence[Remark]
 ) -> Result:
     commissioned = plan.record.circuit(circuit.id) if plan.record else None
-    fitted = circuit.protection
-    found_a = fitted.as_found_a if fitted else None
-    left_a = fitted.as_left_a if fitted else None
-    if commissioned is not None:
-        found_a = commissioned.as_found_a if commissioned.as_found_a is not None else found_a
-        left_a = commissioned.as_left_a if commissioned.as_left_a is not None else left_a
+    three = three_of(circuit, commissioned)
     return Result(
         position=circuit.id,
         purpose=circuit.label,
         circuit=circuit.id,
         way=way,
         device=device,
-        scheduled_a=fitted.rating_a if fitted else None,
-        found_a=found_a,
-        left_a=left_a,
+        scheduled_a=three.scheduled_a,
+        found_a=three.found_a,
+        left_a=three.left_a,
         conductor=conductor,
         ampacity=ampacity_of(plan.schedule, circuit),
         maker_a=tuple(dict.fromkeys(load.maker_fuse_a for load in circuit.loads if load.maker_fuse_a is not None)),
@@ -136,82 +109,8 @@ def _row(
         looked=seen is not None and seen.readings > 0,
         unread_share=seen.unread_share if seen else None,
         unseen=tuple(dict.fromkeys(s.what for s in plan.sights if s.circuit == circuit.id and s.can == "no")),
-        marks=tuple(remark.number for remark in remarks if remark.way == circuit.id),
+        marks=tuple(remark.number for remark in pencil if remark.way == circuit.id),
     )
-
-
-def remarks_of(plan: Plan, seen: Mapping[str, Seen], t: Words, order: Mapping[str, int]) -> tuple[Remark, ...]:
-    """Numbered as they are met: the whole first, then along the panel. What is seen alike on several ways is told on each."""
-    found: list[tuple[int, Remark]] = []
-
-    def put(way: str, text: str, **more: Any) -> None:
-        found.append((order.get(way, -1), Remark(number=0, way=way if way in order else "", text=text, **more)))
-
-    for finding in plan.findings:
-        if finding["grade"] in GRADES:
-            put(
-                finding["circuit"] or "", finding["message"], rule=finding["rule"], source=finding["source"],
-                found=_figure(finding["found"], finding["unit"]), limit=_figure(finding["limit"], finding["unit"]),
-                remedy=finding["remedy"],
-            )  # fmt: skip
-    for text in plan.record.differs if plan.record else ():
-        put(_named(text, plan.schedule), text, rule=t("results.rule_record"))
-    for circuit in plan.schedule.circuits:
-        for text, more in _held(plan.schedule, circuit, seen.get(circuit.id), t):
-            put(circuit.id, text, english=False, **more)
-    found.sort(key=lambda pair: pair[0])
-    return tuple(replace(remark, number=number) for number, (_, remark) in enumerate(found, start=1))
-
-
-def _held(schedule: Schedule, circuit: Circuit, seen: Seen | None, t: Words) -> list[tuple[str, dict[str, Any]]]:
-    """What the readings of the last days show beyond a limit."""
-    device, out = circuit.protection, []
-    if seen is None or circuit.role == "meter":
-        return []
-    long_a, minute_a = seen.worst_a(LONG_S), seen.worst_a(MINUTE_S)
-    ampacity = ampacity_of(schedule, circuit)
-    if long_a is not None and ampacity is not None and long_a > ampacity.amps:
-        limit = f"{ampacity.amps:.3g} A"
-        out.append(
-            (
-                t("results.over_ampacity"),
-                {"rule": ampacity.rule, "found": f"{long_a:.3g} A", "limit": limit, "source": ampacity.source,
-                 "remedy": t("results.over_ampacity_remedy")},
-            )
-        )  # fmt: skip
-    if device is None:
-        return out
-    if long_a is not None and long_a > STEADY_SHARE * device.fitted_a:
-        out.append(
-            (
-                t("results.continuous"),
-                {"rule": CONTINUOUS, "found": f"{long_a:.3g} A", "limit": f"{STEADY_SHARE * device.fitted_a:.3g} A",
-                 "source": CONTINUOUS_SOURCE, "remedy": t("results.continuous_remedy")},
-            )
-        )  # fmt: skip
-    if minute_a is not None and minute_a > 0.0 and opens_within(device, minute_a, MINUTE_S):
-        out.append(
-            (
-                t("results.may_open"),
-                {"rule": t("results.rule_band"), "found": f"{minute_a:.3g} A", "limit": f"{device.fitted_a:g} A",
-                 "source": family(device).source, "remedy": t("results.may_open_remedy")},
-            )
-        )  # fmt: skip
-    return out
-
-
-def _figure(value: float | str | None, unit: str | None) -> str:
-    if value is None:
-        return ""
-    text = f"{value:g}" if isinstance(value, (int, float)) else str(value)
-    return f"{text} {unit}" if unit else text
-
-
-def _named(text: str, schedule: Schedule) -> str:
-    """The way that a sentence of the record begins with: "D4 Water pump: …", "D4: …"."""
-    head = text.partition(":")[0]
-    names = (c.id for c in schedule.circuits if head == c.id or head.startswith((f"{c.id} ", f"{c.label} (")))
-    return next(names, "")
 
 
 async def show_results(request: Request) -> Response:
