@@ -86,3 +86,37 @@ def test_a_disk_that_fails_for_a_moment_leaves_no_message_half_way(tmp_path: Pat
         finally:
             outward.end()
             journal.close()
+
+
+def test_an_address_that_hangs_holds_no_other_up(tmp_path: Path) -> None:
+    """Once it has failed it is tried beside the others, not before them."""
+    journal = Journal.open(tmp_path / "j.sqlite")
+    results: list[list[SendResult]] = []
+    with Sink("500", "drip") as bad, Sink("200") as good:
+        urls = {"notify-1": bad.url, "notify-2": good.url}
+        clock = [NOW_S]
+        outward = Outward(
+            journal, everybody(tuple(urls)), urls, now_ms=lambda: 0, rate=1.0, doing=Doing, prefix="",
+            publish=lambda *_, **__: None, sent=results.append, heard=lambda *_: None, log=lambda _: None,
+            real_s=lambda: clock[0],
+        )  # fmt: skip
+        outward.start()
+        try:
+            for name in ("a", "b"):
+                rows = [
+                    replace(
+                        message(name, ref=ref), created_real_s=clock[0], due_real_s=clock[0], expires_real_s=clock[0] + 90_000
+                    )
+                    for ref in urls
+                ]
+                journal.commit([transition(name)], rows)
+                clock[0] += 60.0  # its next try has come
+                outward.deliver()
+                assert wait_for(lambda: bool(results), 20)
+                outward.settle(results.pop())
+            status = {(row.alarm_id, row.address_ref): row.status for row in journal.outbox_rows()}
+            assert status[("b", "notify-2")] == "handed-over", "while the other one hangs"
+            assert status[("a", "notify-1")] == "trying"
+        finally:
+            outward.end()
+            journal.close()

@@ -150,8 +150,7 @@ class Lived:
     def _commit(self) -> None:
         self.outward.commit(present(self.core, real_s=self.now_ms / 1000.0, rate=1.0, connected=True, refused=0))
         self.outward.deliver()
-        while not self.outward._outgoing.empty():
-            rows = self.outward._outgoing.get() or []
+        for rows in self.outward.lanes.given():
             self.outward.settle([SendResult(row.row, "handed-over", "") for row in rows])
 
     def _snapshot(self) -> None:

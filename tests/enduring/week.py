@@ -136,8 +136,7 @@ class Lived:
 
     def _deliver(self) -> None:
         """In the place of the sending thread."""
-        while not self.outward._outgoing.empty():
-            rows = self.outward._outgoing.get() or []
+        for rows in self.outward.lanes.given():
             results = []
             for row in rows:
                 if self.phones.up:

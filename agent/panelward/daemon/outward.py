@@ -1,25 +1,24 @@
 """What leaves the daemon: into the journal first, then to the broker and, by the outbox, to the phones.
 
-Used by the daemon's one loop. Its own thread only sends: it is given rows, hands back results, and touches no journal.
+Used by the daemon's one loop; the threads of `sending` only send.
 """
 
 from __future__ import annotations
 
 import json
-import queue
 import random
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
-from threading import Thread
 from typing import Any, NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
 from panelward.daemon.answering import Answering
+from panelward.daemon.sending import Lanes
 from panelward.errors import EnvironmentFault
 from panelward.journal import LATEST_OF_ONE, Journal, OutboxRow, StoredTransition, Withdrawal
-from panelward.notify import Delivery, SendResult, SendRow, whom
+from panelward.notify import SendResult, SendRow, whom
 from panelward.notify.policy import next_try_s
 from panelward.records import PRIORITIES, Fitter, Schedule, Transition
 from panelward.records.people import People
@@ -33,7 +32,6 @@ LOOK_AT = 400  # rows
 WAITED_S = 300.0  # what is older than this, and not alone, goes out in one message
 UNSENT_S = 3600.0  # of an address that takes no message
 MOST_AN_HOUR = 12  # messages to one address that are not high (our own choice); the others wait, and go together
-END_S = 5.0
 CLEARED = 500  # so many of the last transitions are looked at for retained alarms that are over
 
 _TYPES = {"high": "failure", "medium": "warning"}
@@ -78,13 +76,10 @@ class Outward:
     ) -> None:
         self._journal, self._people, self._addresses, self._prefix = journal, people, dict(addresses), prefix
         self._now_ms, self._rate, self._doing = now_ms, rate, doing  # people's hours are on the watch's clock
-        self._publish, self._sent, self._heard, self._log = publish, sent, heard, log
+        self._publish, self._heard, self._log = publish, heard, log
         self._real_s, self._local_ms = real_s, local_ms or now_ms  # … and that is set, where it can be
-        self._delivery = Delivery(self._addresses)
-        self._outgoing: queue.SimpleQueue[list[SendRow] | None] = queue.SimpleQueue()
+        self.lanes = Lanes(self._addresses, sent)
         self._random = random.Random()  # spreads retries; nothing of the core
-        self._sender: Thread | None = None
-        self._sending = False
         self._failing: dict[str, float] = {}  # addresses whose messages are not taken: since when, Unix seconds
         self._unheard: set[str] = set()  # … and that was told
         self._bundles: dict[int, list[OutboxRow]] = {}  # on their way, by the row that stands for them
@@ -99,7 +94,7 @@ class Outward:
         """Others are told from now on. What waits for an address that is no more is refused when its time comes."""
         gone = [ref for ref in self._unheard if addresses.get(ref) != self._addresses.get(ref)]
         self._people, self._addresses = people, dict(addresses)
-        self._delivery = Delivery(self._addresses)  # one that sends now ends with its batch
+        self.lanes.use(self._addresses)
         for ref in [ref for ref in self._failing if ref not in addresses] + gone:
             self._failing.pop(ref, None)
         for ref in gone:  # nothing is known of the new one
@@ -120,8 +115,7 @@ class Outward:
 
     def start(self) -> None:
         """Begin to send."""
-        self._sender = Thread(target=self._send_all, name="delivery", daemon=True)
-        self._sender.start()
+        self.lanes.start()
 
     def write(self, found: list[Transition], schedule: Schedule, now_row: Mapping[str, Any] | None) -> None:
         """Journal transitions with all inputs before them and their outbox rows; then tell the broker."""
@@ -259,26 +253,34 @@ class Outward:
         """Hand what is due to the sending thread; each row is marked before the send."""
         now_s = self._real_s()
         self.outbox_due_s = time.monotonic() + OUTBOX_CHECK_S
-        if self._sending or not self._addresses:
+        if not self._addresses:
             return
         try:
             self._journal.expire(now_s)
-            bundles = self._bundled(self._journal.due(now_s, LOOK_AT), now_s)
-            outgoing = [self._send_row(rows, now_s) for rows in bundles]
-            self._journal.mark_trying([row.id for rows in bundles for row in rows])
+            due = self._journal.due(now_s, LOOK_AT)
         except EnvironmentFault:
             return  # said where the readings are committed; tried again
-        # From here on nothing may come between: what is marked and not sent would stand there until the next start.
-        if bundles:
-            self._sending = True
-            self._bundles = {rows[0].id: rows for rows in bundles}
-            self._outgoing.put(outgoing)
+        for ailing in (False, True):
+            if self.lanes.free(ailing=ailing):
+                self._give([row for row in due if (row.address_ref in self._failing) is ailing], now_s, ailing=ailing)
         try:
             next_s = self._journal.next_due_s()
         except EnvironmentFault:
             return  # looked at again after OUTBOX_CHECK_S
-        if next_s is not None:
+        if next_s is not None and next_s > now_s:  # what is due and waits all the same waits for a thread, or for its hour
             self.outbox_due_s = min(self.outbox_due_s, time.monotonic() + max(0.05, next_s - now_s))
+
+    def _give(self, due: Sequence[OutboxRow], now_s: float, *, ailing: bool) -> None:
+        """What is marked is given to its thread with nothing in between: it would stand there until the next start."""
+        try:
+            bundles = self._bundled(due, now_s)
+            rows = [self._send_row(each, now_s) for each in bundles]
+            self._journal.mark_trying([row.id for each in bundles for row in each])
+        except EnvironmentFault:
+            return  # tried again
+        if rows:
+            self._bundles |= {each[0].id: each for each in bundles}
+            self.lanes.give(rows, ailing=ailing)
 
     def _bundled(self, due: Sequence[OutboxRow], now_s: float) -> list[list[OutboxRow]]:
         """What goes out as one message: each by itself, the most urgent first; but what waited to one address together."""
@@ -330,13 +332,9 @@ class Outward:
         except EnvironmentFault:
             return None  # the message matters more
 
-    def _send_all(self) -> None:
-        while (rows := self._outgoing.get()) is not None:
-            self._sent(self._delivery.send(rows))
-
     def settle(self, results: list[SendResult]) -> None:
         """What became of a batch: done, or to be tried again after a growing, random wait."""
-        self._sending = False
+        self.lanes.done(results)
         self.outbox_due_s = self.commit_due_s = 0.0
         now_s = self._real_s()
         for result in results:
@@ -379,11 +377,7 @@ class Outward:
 
     def end(self) -> None:
         """Let what is on its way arrive, for a moment; then end the thread."""
-        self._outgoing.put(None)
-        if self._sender is not None:
-            self._sender.join(timeout=END_S)
-            self._delivery.stop()
-            self._sender.join(timeout=END_S)
+        self.lanes.end()
 
 
 def _can_wait(row: OutboxRow) -> bool:
