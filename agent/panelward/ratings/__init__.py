@@ -55,6 +55,7 @@ from panelward.ratings.fitting import (
     standard_ratings_a,
     standard_sizes,
 )
+from panelward.ratings.relaid import Relaid, most_watts, relaid
 from panelward.ratings.selectivity import selectivity
 from panelward.ratings.specimens import Specimens, opening_times_s
 from panelward.ratings.thermal import Body, heat, iec_60255_149_time_s, time_to_open_s, warm
@@ -73,6 +74,7 @@ __all__ = [
     "Gate",
     "Loop",
     "Member",
+    "Relaid",
     "Size",
     "Solved",
     "Specimens",
@@ -93,10 +95,12 @@ __all__ = [
     "heat",
     "iec_60255_149_time_s",
     "loop_ohm",
+    "most_watts",
     "opening_times_s",
     "peukert_exponent",
     "peukert_hours",
     "peukert_rated_hours",
+    "relaid",
     "resistance_ohm_per_m",
     "sae_area_mm2",
     "selectivity",
