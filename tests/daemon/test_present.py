@@ -11,12 +11,13 @@ from typing import Any
 import pytest
 
 from panelward.core import Core
-from panelward.daemon.present import known, present
+from panelward.daemon.present import present
 from panelward.journal import Journal
 from panelward.journal.past import pack_present
 from panelward.records import Probe, Reading, Settings, Transition
 from panelward.records.people import People, Person
 from panelward.schedule import load
+from panelward.wording.beside import known
 from plans import FREEZER, METER, PLAN, T0, circuit, plan
 
 KARI = Person(name="Kari", refs=("Kari 1", "Kari 2"), sleeping=(1320, 420))

@@ -29,7 +29,7 @@ from panelward.daemon.answering import Answering
 from panelward.daemon.beside import profiled, recorded
 from panelward.daemon.outward import WEEKLY, Outward
 from panelward.daemon.outward import Doing as Whereabouts
-from panelward.daemon.present import known, present
+from panelward.daemon.present import present
 from panelward.daemon.signs import Signs
 from panelward.daemon.starting import lock, ready_to_watch, to_stderr
 from panelward.daemon.supervisor import Supervisor
@@ -58,6 +58,7 @@ from panelward.records.people import People, everybody
 from panelward.schedule import load
 from panelward.schedule.profile import parsed
 from panelward.wording import message
+from panelward.wording.beside import known
 
 __all__ = ["Daemon"]
 
