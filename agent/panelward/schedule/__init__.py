@@ -2,12 +2,14 @@
 
     load(path) -> (Schedule, its text)      parse(text, file) -> Schedule      vet(schedule) -> Findings
 
-Both readers raise ScheduleError with every fault at once.
+    from_tables(raw, file) -> Schedule
+
+All three raise ScheduleError with every fault at once.
 """
 
 from __future__ import annotations
 
-from panelward.schedule.file import load, parse
+from panelward.schedule.file import from_tables, load, parse
 from panelward.schedule.vetting import GRADES, Finding, vet
 
-__all__ = ["GRADES", "Finding", "load", "parse", "vet"]
+__all__ = ["GRADES", "Finding", "from_tables", "load", "parse", "vet"]

@@ -6,6 +6,7 @@ import re
 import tomllib
 from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 
@@ -60,7 +61,12 @@ def parse(text: str, file: str) -> Schedule:
         raise _single(file, None, "a schedule", "brackets nested too deep") from None
     except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
         raise _syntax(text, file, error) from None
-    report = Report(file, raw, places)
+    return from_tables(raw, file, places)
+
+
+def from_tables(raw: dict[str, Any], file: str, places: Places | None = None) -> Schedule:
+    """The schedule of a document that is read already, or was put together from several. Raises ScheduleError likewise."""
+    report = Report(file, raw, places or Places(""))
     document: Document | None = None
     try:
         document = Document.model_validate(raw)
