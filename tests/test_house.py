@@ -13,7 +13,7 @@ ROOT = Path(__file__).parent.parent / "agent" / "panelward"
 # The walk: a room may import what stands before it.
 WALK = (
     "errors", "records", "clock", "sealed", "ratings", "schedule", "link", "intake", "watch", "alarm", "core",
-    "wording", "papers", "journal", "notify", "rehearse", "learn", "commission", "handover", "rig", "review", "daemon",
+    "wording", "papers", "journal", "notify", "learn", "rehearse", "commission", "handover", "rig", "review", "daemon",
     "door", "commands", "__main__",
 )  # fmt: skip
 HOME = {

@@ -17,19 +17,30 @@ from panelward.errors import BadInput, Fault, ReadingsError
 from panelward.records import Reading
 
 PROGRESS_EVERY = 200_000
+ABOUT = """\
+Runs readings from a file through the daemon's own core, starting cold, and prints
+every transition of an alarm in time order. With --journal, all that the daemon
+took in: readings, settings and what people asked for, by the schedules it had.
+
+With --variation, --against or --plant it says what would have been otherwise."""
 LATEST_S = 32_503_680_000.0  # the year 3000
 
 
 def register(subparsers: Any) -> None:
+    from panelward.commands import otherwise
+
     command = subparsers.add_parser(
-        "rehearse", help="run readings from a file through the watch", description="Runs readings from a file through "
-        "the daemon's own core, starting cold, and prints every transition of an alarm in time order. With --journal, all "
-        "that the daemon took in: readings, settings and what people asked for, by the schedules that it had."
-    )  # fmt: skip
+        "rehearse",
+        help="run readings from a file through the watch; try other wiring, other alarms, a fault",
+        description=ABOUT,
+        epilog=otherwise.FORMS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     add_schedule(command)
     source = command.add_mutually_exclusive_group(required=True)
     source.add_argument("--readings", metavar="R.csv", help="the readings (- for standard input)")
     source.add_argument("--journal", metavar="J.sqlite", help="a journal instead, as it was lived")
+    otherwise.add(command)
     command.add_argument("--record", metavar="C.json", help="what was measured when it was handed over (default: none)")
     command.add_argument("--profile", metavar="P.json", help="what was learned and accepted (default: none)")
     command.add_argument("--until", metavar="T", help="advance on to this time after the last row (RFC 3339 or Unix seconds)")
@@ -40,12 +51,19 @@ def register(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from panelward import sealed
+    from panelward.commands import otherwise
     from panelward.intake import TableReader
     from panelward.rehearse import rehearse
     from panelward.schedule import load
     from panelward.schedule.profile import applied, load_profile
     from panelward.wording import alarm_object
 
+    if otherwise.asked(args):
+        return otherwise.run(args)
+    if args.from_ or args.to:
+        raise BadInput(
+            "--from and --to go with --variation, --against or --plant; leave them out, or export with `panelward log`"
+        )
     if args.journal:
         return _relive(args)
     schedule, _ = load(args.schedule)

@@ -1,0 +1,207 @@
+"""What other conductors, devices and banks would have made of a journey, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from math import inf
+
+from panelward.ratings.devices import family
+from panelward.records import Protection
+from panelward.rehearse.bank import BankAnswer, CutOffs
+from panelward.rehearse.openings import Openings, Overload
+from panelward.rehearse.told import CERTAIN, PERCENTS, SHOWN, many, percent, unshown
+from panelward.rehearse.varied import Judged
+from panelward.wording import say
+
+# Conductors.
+
+
+def conductor(judged: Judged, zone: str) -> Iterator[str]:
+    """What is lost on its way, before and after; brown-outs."""
+    if not judged.relaid:
+        return
+    old, new = judged.old, judged.new
+    if judged.readings == 0:
+        yield f"{judged.title}: no reading of it here, so nothing can be said of it."
+        return
+    was, now = old.losses.percentile(CERTAIN), new.losses.percentile(CERTAIN)
+    if was is None:
+        yield f"{judged.title}: it drew nothing here, so nothing was lost on its conductor."
+        return
+    yield (
+        f"{judged.title}: drop at the {CERTAIN}th percentile {percent(was)} -> {percent(now)} of {judged.nominal_v:g} V, "
+        f"at the most {percent(old.losses.most)} -> {percent(new.losses.most)}, over {_hours(old.losses.seconds)} of drawing."
+    )
+    if old.losses.lowest_v is not None and new.losses.lowest_v is not None:
+        yield (
+            f"{judged.title}: at its load at the least {old.losses.lowest_v:.2f} V -> {new.losses.lowest_v:.2f} V, "
+            f"{say.day_clock(new.losses.lowest_ms, zone)}."
+        )
+    yield from _brown_outs(judged, zone)
+    if old.laid.chassis or new.laid.chassis:
+        yield f"{judged.title}: it returns by the chassis, whose own share of the drop is not known and not in it."
+    if judged.as_taken:
+        yield f"{judged.title}: {judged.as_taken}."
+    if judged.without_volts:
+        yield f"{judged.title}: {many(judged.without_volts, 'reading')} without volts, reckoned at {judged.nominal_v:g} V."
+    if judged.unreckoned:
+        yield (
+            f"{judged.title}: at {many(judged.unreckoned, 'reading')} more is lost on the listed conductor than the bus has: "
+            "it is not the one on the list, or its length isn't. They are left as they were."
+        )
+
+
+def _brown_outs(judged: Judged, zone: str) -> Iterator[str]:
+    if not judged.brown_outs:
+        yield f"{judged.title}: no brown-out with it: at every reading the load's volts have a solution."
+        return
+    count = len(judged.brown_outs) + judged.more_brown_outs
+    yield (
+        f"{judged.title}: {many(count, 'brown-out')} with it, {say.lasting(judged.brown_out_s)} together: its load asks for "
+        "more than V² / 4R, the most that conductor can bring."
+    )
+    for each in judged.brown_outs[:SHOWN]:
+        lasted = say.lasting(max(1.0, each.seconds))
+        yield f"{judged.title}: browns out {say.day_clock(each.from_ms, zone)}, for {lasted}, asking for {each.watts:.0f} W."
+    yield from unshown(count - min(SHOWN, len(judged.brown_outs)), "brown-out")
+
+
+# Devices.
+
+
+def devices(judged: Judged, zone: str, opened_ms: Sequence[int], opened: tuple[int, int]) -> Iterator[str]:
+    """What the set of its device's type does on the current. `opened_ms`: when the fitted one was found to
+    have opened; `opened`: how often, as it is and as varied.
+    """
+    old, new = judged.old.openings, judged.new.openings
+    if new is None or judged.readings == 0:
+        return
+    if old is not None:
+        yield f"{judged.title}, as it is: {_set_said(old)}"
+    bigger = old is not None and new.protection.fitted_a > old.protection.fitted_a
+    if old is None or old.protection != new.protection:
+        yield f"{judged.title}, as varied: {_set_said(new)}"
+    elif _outcomes(old) != _outcomes(new):
+        yield f"{judged.title}, with that conductor: {_set_said(new)}"
+    for side, name in ((old, "as it is"), (new, "as varied")):
+        if side is None or (side is new and old is not None and _outcomes(old) == _outcomes(new)):
+            continue
+        shown = [each for each in side.found if each.share or each.over]
+        for each in shown[:SHOWN]:
+            yield f"{judged.title}, {name}: {_overload(each, side.protection, zone)}"
+        yield from unshown(len(shown) - min(SHOWN, len(shown)) + side.more, "overload")
+    if not bigger and opened[1] < opened[0]:
+        yield (
+            f"{judged.title}: after its device opened nothing flowed in these readings, whatever hangs there: that fewer "
+            "openings are told as varied is the watch's doubt, and no opening less."
+        )
+    if bigger and opened[0] and old is not None:
+        # What would have flowed on was never read: it is not said that the bigger one would have carried it.
+        for at_ms in opened_ms[:SHOWN]:
+            when = say.day_clock(at_ms, zone)
+            yield (
+                f"{judged.title}: {when} the {old.protection.fitted_a:g} A opened. What would have flowed "
+                f"on into {new.protection.fitted_a:g} A was never read: of that nothing can be said, and it is no reason for a "
+                "rise. Have the cause found."
+            )
+
+
+def _set_said(side: Openings) -> str:
+    named = f"{side.protection.fitted_a:g} A {family(side.protection).word}"
+    if not side.published:
+        return (
+            f"no opening times are published for its {side.protection.kind} of {side.protection.fitted_a:g} A: none is claimed."
+        )
+    overloads = [each for each in side.found if each.over or each.share]
+    if not overloads:
+        return f"what flowed never reached the rating of its {named}."
+    every = sum(each.share == 1.0 for each in overloads)
+    some = sum(0.0 < each.share < 1.0 for each in overloads)
+    none = len(overloads) - every - some
+    words = {"every device of its type's set opens": every, "it may open": some, "none of the set opens on what was read": none}
+    parts = [f"{word}{f' in {count}' if len(overloads) > 1 else ''}" for word, count in words.items() if count]
+    return f"{many(len(overloads), 'overload')} of its {named}: {'; '.join(parts)}."
+
+
+def _overload(each: Overload, protection: Protection, zone: str) -> str:
+    when = f"{say.day_clock(each.from_ms, zone)}, up to {each.most_a:.3g} A on {protection.fitted_a:g} A"
+    times = [each.after_s(p) for p in PERCENTS]
+    if times[0] is None:
+        return f"{when}: no opening times are published for it."
+    if each.share == 0.0:
+        return f"{when}: none of the set opens on what was read."
+    words = [f"P{p} {_after(t)}" for p, t in zip(PERCENTS, times, strict=True)]
+    return f"{when}: opens {', '.join(words)} ({100.0 * each.share:.0f} % of the set)."
+
+
+def _after(seconds: float | None) -> str:
+    if seconds is None:
+        return "not known"
+    return "may never open" if seconds == inf else f"after {say.lasting(seconds)}"
+
+
+def _outcomes(side: Openings) -> list[tuple[int, tuple[float, ...]]]:
+    return [(each.from_ms, tuple(each.opened_s)) for each in side.found]
+
+
+# Banks.
+
+
+def bank(answer: BankAnswer, zone: str) -> Iterator[str]:
+    """How often its cut-off would have acted."""
+    name = f"Bank of {answer.supply}"
+    if answer.cutoff_v is not None:
+        yield (
+            f"{name}, as it is: by its volts the low-voltage cut-off of {answer.cutoff_v:g} V {_acted(answer.acts_by_volts)}."
+        )
+    if answer.other_cutoff_v is not None and answer.other_cutoff_v != answer.cutoff_v:
+        yield (
+            f"{name}: at {answer.other_cutoff_v:g} V it would have acted {_times(answer.other_acts_by_volts)}, by the volts as "
+            "they were read."
+        )
+    before, after = answer.before, answer.after
+    if before is None or after is None:
+        yield f"{name}: by counted Ah it can't be known how often it would have acted: {answer.unknown}."
+        return
+    if before.capacity_ah == after.capacity_ah:
+        return
+    since = f" Known since {say.day_clock(answer.known_from_ms, zone)}." if answer.known_from_ms is not None else ""
+    yield (
+        f"{name}: drawn down by {before.most_ah:.0f} Ah at the most, {say.day_clock(before.most_ms, zone)} (the count may be "
+        f"wrong by {answer.error_ah:.0f} Ah): {_of(before)} of {before.capacity_ah:g} Ah, {_of(after)} of "
+        f"{after.capacity_ah:g} Ah.{since}"
+    )
+    least = "at least " if after.least and after.acts else ""
+    told = ", ".join(say.day_clock(at_ms, zone) for at_ms in after.times_ms[:SHOWN])
+    when = f": {told}, {after.cut_h:.0f} h without in all" if after.acts else ""
+    by = {
+        "table": "the table of its chemistry", "volts": "where it cut off as it is", "borne": "what it has borne as it is",
+    }[answer.share_by]  # fmt: skip
+    yield (
+        f"{name}: with {after.capacity_ah:g} Ah the cut-off would have acted {least}{_times(after.acts)} by counted Ah{when}. "
+        f"It cuts off at {100.0 * answer.share:.0f} % drawn, by {by}."
+    )
+    if answer.share_by == "table" and before.acts != answer.acts_by_volts:
+        yield (
+            f"{name}: for the bank as it is that count gives {_times(before.acts)}, its volts {_times(answer.acts_by_volts)}: "
+            "they don't agree, so take the count as a bound only."
+        )
+    if after.least:
+        yield f"{name}: what the loads that were cut off would have drawn on was never read: it may be more often."
+    yield f"{name}: its alarms below are reckoned on the volts of the bank that is there."
+
+
+def _of(side: CutOffs) -> str:
+    return f"{100.0 * side.most_ah / side.capacity_ah:.0f} %"
+
+
+def _acted(count: int) -> str:
+    return "never acted" if count == 0 else f"acted {_times(count)}"
+
+
+def _times(count: int) -> str:
+    return "never" if count == 0 else "once" if count == 1 else f"{count} times"
+
+
+def _hours(seconds: float) -> str:
+    return say.lasting(seconds)

@@ -1,0 +1,158 @@
+"""`panelward rehearse --variation, --against, --plant` as its user has it: sentences at 80 columns, JSON, exit codes."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from panelward.commands import main
+from panelward.intake import write_table
+from panelward.journal import Journal
+from panelward.records import Reading, Settings
+from panelward.rig import Life, Van
+from panelward.schedule import load
+
+VAN = str(Path(__file__).parents[2] / "config" / "survey-van.toml")
+NOON_MS = 1_777_896_000_000  # 2026-05-04T12:00Z
+
+
+def readings(hours: float = 2.0, fault: str | None = "bench-overload@15:30") -> list[Reading]:
+    life = Life(Van(VAN, 3, NOON_MS))
+    life.people(2, 3)
+    if fault:
+        life.befall(fault)
+    found = []
+    for n in range(int(hours * 360)):
+        life.step_to(NOON_MS + n * 10_000)
+        found += [
+            Reading(r.circuit, r.time_ms, r.time_ms, r.volts, r.amps, r.watts, r.closed, r.celsius) for r in life.van.sample()
+        ]
+    return found
+
+
+@pytest.fixture(scope="module")
+def there(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, str]:
+    """The same readings as a file and as a journal."""
+    home = tmp_path_factory.mktemp("van")
+    found = readings()
+    with open(home / "r.csv", "w", encoding="utf-8") as out:
+        write_table(found, out)
+    schedule, text = load(VAN)
+    journal = Journal.open(home / "j.sqlite")
+    journal.append(Settings(received_ms=NOON_MS, schedule=schedule, schedule_text=text, started=True))
+    for reading in found:
+        journal.append(reading)
+    journal.commit()
+    journal.close()
+    return str(home / "r.csv"), str(home / "j.sqlite")
+
+
+def said(capsys: pytest.CaptureFixture[str], *args: str, code: int = 0) -> str:
+    assert main(["rehearse", "--schedule", VAN, *args]) == code
+    out, err = capsys.readouterr()
+    text = out if code == 0 else err
+    assert all(len(line) <= 80 for line in text.splitlines()), [line for line in text.splitlines() if len(line) > 80]
+    return " ".join(text.split())
+
+
+def test_a_variation_read_aloud(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:
+    text = said(capsys, "--readings", there[0], "--variation", "D7 conductor 6 mm2", "--variation", "bank 280 Ah")
+    assert "Varied: D7 conductor.area_mm2 4 -> 6" in text
+    assert "As it is: no openings told, " in text
+    assert "Bench sockets (D7): drop at the 95th percentile " in text
+    assert "Bench sockets (D7): no brown-out with it" in text
+    assert "Bank of house: by counted Ah it can't be known how often it would have acted: it was never seen full" in text
+    assert "local code and licensed practice win over it." in text
+
+
+def test_a_file_and_a_journal_say_the_same(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:
+    for asked in (["--variation", "D7 conductor 6 mm2"], ["--plant", "freezer feed-lost 15:30"], ["--against", VAN]):
+        one = said(capsys, "--readings", there[0], *asked)
+        assert one == said(capsys, "--journal", there[1], *asked)
+
+
+def test_from_and_to(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:
+    span = ("--from", "2026-05-04T12:00Z", "--to", "2026-05-04T13:20Z")
+    for source in (("--readings", there[0]), ("--journal", there[1])):
+        assert "As it is: no openings told, no messages." in said(capsys, *source, *span, "--variation", "D7 conductor 6 mm2")
+    turned = ("--from", "200", "--to", "100", "--plant", "D1 stuck 02:10")
+    assert "is not after --from" in said(capsys, "--journal", there[1], *turned, code=2)
+    assert "--from and --to go with" in said(capsys, "--journal", there[1], *span, code=2)
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        (
+            ["--variation", "D1 fuse 20 A"],
+            "refused: Sample freezer (D1): a blade fuse of 20 A, above the 15 A its load's maker",
+        ),
+        (["--variation", "D4 fuse 30 A"], "The limit: 24.5 A. Source: 33 CFR 183.425"),
+        (["--variation", "D4 fuze 30 A"], 'understood "D4" as Water pump (D4)'),
+        (["--plant", "D4 on-fire 02:10"], "The kinds are: feed-lost, switched-off"),
+        (["--against", "/nowhere/other.toml"], "no such file"),
+        (["--variation", "/nowhere/v.toml"], "No such file"),
+    ],
+)
+def test_bad_input(capsys: pytest.CaptureFixture[str], there: tuple[str, str], asked: list[str], words: str) -> None:
+    assert words in said(capsys, "--readings", there[0], *asked, code=2)
+
+
+def test_no_reading_at_all(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    empty = tmp_path / "none.csv"
+    empty.write_text("time,circuit,volts,amps\n")
+    assert "no reading of it here" in said(capsys, "--readings", str(empty), "--variation", "D4 conductor 4 mm2")
+    assert "Not planted: the readings are none" in said(capsys, "--readings", str(empty), "--plant", "D1 feed-lost 02:10")
+
+
+def test_json_has_what_is_said(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:
+    def found(*asked: str) -> Any:
+        assert main(["rehearse", "--schedule", VAN, "--readings", there[0], "--json", *asked]) == 0
+        return json.loads(capsys.readouterr().out, parse_constant=pytest.fail)
+
+    one = found("--variation", "D7 conductor 6 mm2", "--variation", "bank 280 Ah")
+    assert one["changes"] == ["supply house battery.capacity_ah 200 -> 280", "D7 conductor.area_mm2 4 -> 6"]
+    assert one["ways"]["D7"]["before"]["drop_p95_percent"] > one["ways"]["D7"]["after"]["drop_p95_percent"] > 0
+    assert one["banks"]["house"]["unknown"]
+    assert one["alarms"]["before"]["messages"] >= 1
+    other = found("--against", VAN)
+    assert (other["changes"], other["alarms"]["identical"]) == ([], True)
+    planted = found("--plant", "freezer feed-lost 15:30")["plants"][0]
+    assert planted["messages"][0]["kind"] == "feed-lost"
+    assert planted["messages"][0]["body"].startswith(planted["messages"][0]["message"])
+
+
+def test_alternating_current_is_for_licensed_practice(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:
+    text = said(capsys, "--readings", there[0], "--variation", "A1 conductor 4 mm2")
+    assert "Bench outlet (A1), 230 V AC. Above extra-low voltage: for a licensed person to judge and to do." in text
+
+
+def test_an_interrupt_ends_it_without_a_trace(tmp_path: Path) -> None:
+    """Ctrl-C while it waits for more of its standard input."""
+    command = [
+        sys.executable,
+        "-m",
+        "panelward",
+        "rehearse",
+        "--schedule",
+        VAN,
+        "--readings",
+        "-",
+        "--variation",
+        "D4 length 3 m",
+    ]
+    child = subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=dict(os.environ))
+    assert child.stdin is not None
+    child.stdin.write("time,circuit,volts,amps\n" + "1777896000,D4,13.0,4.0\n" * 20_000)
+    child.stdin.flush()
+    child.send_signal(signal.SIGINT)
+    _, err = child.communicate(timeout=60)
+    assert child.returncode == 130
+    assert "Traceback" not in err

@@ -1,0 +1,227 @@
+"""The physics along a journey: nothing varied, nothing changed; a thicker conductor never worse; devices by their set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from math import inf
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import plans
+from panelward.ratings import loop_ohm
+from panelward.records import Level, Load, Protection, Reading, Schedule, Segment
+from panelward.rehearse.along import Along, along
+from panelward.rehearse.openings import Openings
+from panelward.rehearse.variation import Variation, weighed
+from panelward.rehearse.varied import Varied
+
+PUMP = plans.circuit(
+    "D4", "Deck pump", "pump", levels=(Level(name="pumping", watts=60),),
+    conductor=(Segment(area_mm2=2.5, length_m=6, insulation_c=105, bundled=1, ambient_c=30),),
+)  # fmt: skip
+HEATER = replace(
+    PUMP, id="D5", label="Boot warmer", loads=(Load(kind="heater-element", behaves="constant-impedance"),), supply="house"
+)  # fmt: skip
+LONG = replace(PUMP, id="D3", label="Far winch", loads=(Load(kind="electronics", levels=(Level(name="on", watts=100),)),))
+BASE = plans.plan(plans.METER, LONG, PUMP, HEATER)
+
+
+def laid(schedule: Schedule, way: str, **keys: object) -> Schedule:
+    """The schedule with another conductor on one way."""
+    circuits = tuple(replace(c, conductor=(replace(c.conductor[0], **keys),)) if c.id == way else c for c in schedule.circuits)
+    return replace(schedule, circuits=circuits)
+
+
+def fitted(schedule: Schedule, way: str, amps: float) -> Schedule:
+    device = Protection(kind="blade-fuse", type="C", rating_a=amps)
+    return replace(schedule, circuits=tuple(replace(c, protection=device) if c.id == way else c for c in schedule.circuits))
+
+
+def unvetted(before: Schedule, after: Schedule) -> Variation:
+    """A variation whose sizes are for the arithmetic's sake."""
+    circuits = tuple(c.id for c in after.circuits if c != before.circuit(c.id))
+    return Variation(
+        before=before, after=after, changes=(), circuits=circuits, feeders=(), supplies=(), licensed=(), warned=()
+    )  # fmt: skip
+
+
+def day(amps: float = 5.0, *, every_s: float = 2.0, hours: float = 1.0) -> Iterator[Reading]:
+    """A pump, a warmer and a far load that come and go, and the meter before them in each moment."""
+
+    def runs(t: float) -> float:
+        return amps if t % 600 < 120 else 0.0
+
+    draws = {"SH": lambda t: 2.0 * runs(t) + 8.0, "D3": lambda _: 8.0, "D4": runs, "D5": runs}
+    return plans.stream(draws, hours * 3600, period_s=every_s, volts=12.6)
+
+
+def test_a_variation_that_changes_nothing_gives_the_same_to_the_bit() -> None:
+    found = along(weighed(BASE, BASE), day())
+    assert found.compared.identical
+    varied = Varied(weighed(BASE, BASE))
+    assert all(varied.take(reading) is reading for reading in day())
+
+
+def test_a_conductor_of_its_own_size_gives_the_same_to_the_bit() -> None:
+    """Judged on the way, as another would be, and not a reading is otherwise."""
+    varied = Varied(unvetted(BASE, laid(BASE, "D4", bundled=2)))  # another place; the first 30 K are the same copper
+    same = Varied(unvetted(BASE, fitted(BASE, "D4", 10.0)))
+    assert all(same.take(reading) is reading for reading in day())
+    assert all(varied.take(reading) == reading for reading in day(0.0))
+
+
+def test_what_is_lost_is_r_times_i() -> None:
+    """5 A on 12 m of 2.5 and of 6 mm²: by the greatest resistance of IEC 60228 at the warmth that it comes to."""
+    variation = weighed(BASE, laid(BASE, "D5", area_mm2=6.0))
+    found = dict(along(variation, day(hours=2.0)).judged)["D5"]
+    old, new = (
+        loop_ohm((Segment(area_mm2=a, length_m=6, insulation_c=105),), conductor_c=30.0).ohm * 5.0 / 12.8 for a in (2.5, 6.0)
+    )
+    assert found.old.losses.percentile(95) == pytest.approx(old, rel=0.01)
+    # A resistance draws more at more volts.
+    more = (12.6 - 12.8 * new) / (12.6 - 12.8 * old)
+    assert found.new.losses.percentile(95) == pytest.approx(new * more, rel=0.01)
+
+
+def test_each_load_by_its_behaviour() -> None:
+    after = laid(laid(BASE, "D4", area_mm2=6.0), "D5", area_mm2=6.0)
+    varied = Varied(weighed(BASE, after))
+    read = {(a.circuit): (a.amps, b.amps) for a, b in varied.meters.in_step(day(), varied.take) if a.amps == 5.0}
+    assert read["D4"][1] is not None
+    assert read["D5"][1] is not None
+    assert read["D4"][1] < 5.0 < read["D5"][1]  # of constant power, and a resistance
+
+
+def test_the_meter_moves_with_its_circuits() -> None:
+    """Though it stands before them in each moment; else a draw would come from nowhere."""
+    varied = Varied(weighed(BASE, laid(BASE, "D4", area_mm2=6.0)))
+    moments: dict[int, dict[str, float]] = {}
+    for reading, other in varied.meters.in_step(day(), varied.take):
+        moments.setdefault(reading.time_ms, {})[reading.circuit] = other.amps or 0.0
+    for amps in moments.values():
+        assert amps["SH"] == pytest.approx(amps["D3"] + amps["D4"] + amps["D5"], abs=1e-3)
+
+
+def test_watts_stay_volts_times_amps() -> None:
+    varied = Varied(weighed(BASE, laid(BASE, "D4", area_mm2=6.0)))
+    for reading in day():
+        other = varied.take(reading)
+        assert other.volts is not None
+        assert other.watts == pytest.approx(other.volts * (other.amps or 0.0), abs=0.002)
+
+
+def test_a_thin_long_wire_browns_out_when_p_is_above_v2_over_4r() -> None:
+    """100 W at 12.6 V: 2 x 60 m of 2.5 mm² (7.98 ohm per km) bring 41 W at 20 °C at the most."""
+    found = dict(along(unvetted(BASE, laid(BASE, "D3", length_m=60.0)), day(hours=0.5)).judged)["D3"]
+    assert len(found.brown_outs) == 1
+    assert found.brown_out_s == pytest.approx(1800.0, abs=4.0)
+    most_w = 12.6**2 / (4 * 0.12 * 7.98)
+    assert most_w < found.brown_outs[0].watts
+    short = dict(along(unvetted(BASE, laid(BASE, "D3", length_m=20.0)), day(hours=0.5)).judged)["D3"]
+    assert not short.brown_outs  # … and 2 x 20 m bring 124 W
+
+
+@given(
+    amps=st.lists(st.floats(0.0, 12.0), min_size=3, max_size=12),
+    sizes=st.lists(st.sampled_from([0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0]), min_size=2, max_size=2, unique=True),
+    length_m=st.floats(2.0, 40.0),
+)
+@settings(max_examples=40, deadline=None)
+def test_a_thicker_conductor_never_makes_more_brown_outs(amps: list[float], sizes: list[float], length_m: float) -> None:
+    """What was read did flow, so what is there brought it; of two others the thicker browns out for no longer."""
+    thin, thick = sorted(sizes)
+    before = laid(BASE, "D3", length_m=length_m, area_mm2=10.0)
+
+    def seconds(area: float) -> float:
+        varied = Varied(unvetted(before, laid(before, "D3", area_mm2=area)))
+        for reading in plans.stream({"D3": lambda t: amps[int(t // 60) % len(amps)]}, 60.0 * len(amps), volts=12.6):
+            varied.take(reading)
+        return varied.ways["D3"].brown_out_s if "D3" in varied.ways else 0.0
+
+    assert seconds(thick) <= seconds(thin)
+    assert seconds(16.0) == 0.0
+
+
+def test_quantities_that_come_by_themselves() -> None:
+    """A monitor that publishes volts, amps and watts one after the other."""
+    varied = Varied(weighed(BASE, laid(BASE, "D4", area_mm2=6.0)))
+    whole = Varied(weighed(BASE, laid(BASE, "D4", area_mm2=6.0)))
+    for r in day(hours=0.1):
+        together = whole.take(r)
+        varied.take(r._replace(amps=None, watts=None))
+        amps = varied.take(r._replace(volts=None, watts=None))
+        watts = varied.take(r._replace(volts=None, amps=None))
+        assert amps.amps == together.amps
+        assert watts.watts == pytest.approx(together.watts, abs=0.01)
+
+
+def test_readings_that_the_listed_conductor_cannot_have_brought_are_left_and_counted() -> None:
+    far = laid(BASE, "D3", length_m=400.0)
+    found = dict(along(unvetted(far, laid(far, "D3", area_mm2=4.0)), day(hours=0.1)).judged)["D3"]
+    assert found.unreckoned == 181
+    assert any(
+        "is not the one on the list" in s for s in along(unvetted(far, laid(far, "D3", area_mm2=4.0)), day()).sentences()
+    )
+
+
+# Devices, by their set.
+
+
+def test_openings_of_a_set() -> None:
+    """Twice the rating for a minute opens every blade of type C (ISO 8820-3: 5 s at the most); 0.9 times for an hour none."""
+    found = Openings(Protection(kind="blade-fuse", type="C", rating_a=10))
+    for second in range(3600):
+        found.take(second * 1000, 1.0, 20.0 if second < 60 else 1.0, None)
+    found.end()
+    (overload,) = found.found
+    assert overload.share == 1.0
+    assert 0.15 <= (overload.after_s(10) or 0.0) <= (overload.after_s(90) or inf) <= 6.0
+    calm = Openings(Protection(kind="blade-fuse", type="C", rating_a=10))
+    for second in range(3600):
+        calm.take(second * 1000, 1.0, 9.0, None)
+    calm.end()
+    assert calm.found == []
+
+
+def test_what_no_standard_tells_is_not_told() -> None:
+    found = Openings(Protection(kind="electronic", rating_a=10))
+    for second in range(60):
+        found.take(second * 1000, 1.0, 20.0, None)
+    found.end()
+    assert found.found[0].after_s(50) is None
+    assert not found.published
+
+
+def overloaded() -> Iterator[Reading]:
+    """28 A on 15 A until the fuse opens after half a minute; nothing after."""
+    draws = {"D4": lambda t: 28.0 if 1800 <= t < 1830 else 0.0 if t >= 1830 else 4.0, "D3": 8.0}
+    draws["SH"] = lambda t: draws["D4"](t) + 8.0
+    return plans.stream(draws, 5400, volts=12.6)
+
+
+def test_a_smaller_device_opens_in_the_set() -> None:
+    found = along(weighed(BASE, fitted(BASE, "D4", 10.0)), overloaded())
+    new = dict(found.judged)["D4"].new.openings
+    assert new is not None
+    assert new.found[0].share == 1.0
+
+
+def test_a_bigger_device_is_never_said_to_have_held() -> None:
+    """Where the scheduled one opened, what would have flowed on was never read."""
+    found: Along = along(weighed(BASE, fitted(BASE, "D4", 20.0)), overloaded())
+    text = "\n".join(found.sentences())
+    assert found.compared.before.opened["D4"] == 1
+    assert found.compared.untold == ("D4",)
+    assert "Its messages are not compared" in text
+    assert "of that nothing can be said" in text
+    assert "held" not in text.replace("would have opened", "")
+    assert not found.compared.only_before
+
+
+def test_it_says_that_it_is_arithmetic() -> None:
+    said = list(along(weighed(BASE, laid(BASE, "D4", area_mm2=6.0)), day()).sentences())
+    assert said[-1].startswith("This is arithmetic on what was read")
+    assert "local code and licensed practice win" in said[-1]
