@@ -79,11 +79,11 @@ def tides(schedule: Schedule, gathered: Gathered, span: Span, zone: ZoneInfo) ->
     part = gathered.bins(span.from_ms, span.to_ms)
     found = flow(schedule, gathered, supply, part)
     left = _charge_ah(schedule, gathered, supply, part, found)
-    origin_ms = gathered.origin_ms + part.start * gathered.step_ms
+    seconds = gathered.seconds(part)
     tides: list[Tide] = []
     last = 0
     for at_ms, which in _watches(span, zone):
-        to = min(len(found.read_s), (at_ms - origin_ms) // gathered.step_ms)
+        to = min(len(found.read_s), gathered.bins(span.from_ms, at_ms).stop - part.start)
         if to <= last:
             continue
         cut = slice(last, to)
@@ -93,7 +93,7 @@ def tides(schedule: Schedule, gathered: Gathered, span: Span, zone: ZoneInfo) ->
                 at_ms=at_ms, which=which, charge_ah=left[to - 1],
                 in_ah=float(found.in_ah[cut].sum()), out_ah=float(found.out_ah[cut].sum()),
                 least_v=None if np.isnan(volts).all() else float(np.nanmin(volts)),
-                unread_s=max(0.0, (to - last) * gathered.step_ms / 1000 - float(found.read_s[cut].sum())),
+                unread_s=max(0.0, float(seconds[cut].sum()) - float(found.read_s[cut].sum())),
             )
         )  # fmt: skip
         last = to
@@ -121,17 +121,17 @@ def _charge_ah(schedule: Schedule, gathered: Gathered, supply: Supply, part: sli
     battery = supply.battery
     assert battery is not None
     meter = gathered.ways[str(supply.meter)].circuit
-    step_ms = gathered.step_ms
+    ends_ms = gathered.edges_ms[part.start + 1 : part.stop + 1].tolist()
+    step_ms = round(float(np.median(gathered.seconds(part))) * 1000) if ends_ms else 1
     counting = Counting(battery, supply.nominal_v, period_ms=step_ms, on_change=False, resolution_a=meter.sense.resolution_a)
     warm = next((gathered.probes[p.id].celsius[part] for p in schedule.probes if p.where == "bank"), None)
     hours = np.maximum(found.read_s, 1e-9) / 3600
     amps = (found.out_ah - found.in_ah) / hours
     usual = float(found.out_ah.sum() / max(1e-9, found.read_s.sum() / 3600))
-    begin_ms = gathered.origin_ms + part.start * step_ms
     out: list[float | None] = []
     columns = (found.read_s.tolist(), amps.tolist(), found.some_v.tolist())
     for at, (read_s, draw_a, volts) in enumerate(zip(*columns, strict=True)):
-        time_ms = begin_ms + (at + 1) * step_ms
+        time_ms = ends_ms[at]
         if read_s > 0:
             counting.take(draw_a, time_ms, usual)
             if not isnan(volts):
@@ -145,7 +145,7 @@ def _charge_ah(schedule: Schedule, gathered: Gathered, supply: Supply, part: sli
 def day_sums(gathered: Gathered, span: Span, values: Floats, read_s: Floats) -> tuple[Floats, Floats]:
     """Of the span's whole local days, as far as read: values a day, brought up to a whole day; and how much was read."""
     part = gathered.bins(span.from_ms, span.to_ms)
-    times = gathered.origin_ms + gathered.step_ms * np.arange(part.start, part.stop)
+    times = gathered.begins_ms(part)
     of = np.searchsorted(gathered.days_ms, times, side="right") - 1
     count = len(gathered.days_ms) - 1
     sums, read = np.bincount(of, values, count), np.bincount(of, read_s, count)
@@ -262,7 +262,7 @@ def savings(
 def charges(schedule: Schedule, gathered: Gathered, span: Span, zone: ZoneInfo) -> tuple[Charge, ...]:
     """What each charger brought, day by day."""
     part = gathered.bins(span.from_ms, span.to_ms)
-    times = gathered.origin_ms + gathered.step_ms * np.arange(part.start, part.stop)
+    times = gathered.begins_ms(part)
     of = np.searchsorted(gathered.days_ms, times, side="right") - 1
     count = len(gathered.days_ms) - 1
     found = []

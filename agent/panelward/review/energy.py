@@ -26,7 +26,7 @@ _QUARTER_MS = 900_000
 
 def local_hours(gathered: Gathered, part: slice, zone: ZoneInfo) -> Whole:
     """Of each bin its local hour."""
-    times = gathered.origin_ms + gathered.step_ms * np.arange(part.start, part.stop)
+    times = gathered.begins_ms(part)
     quarters, at = np.unique(times // _QUARTER_MS, return_inverse=True)
     hours = [datetime.fromtimestamp(int(q) * 900, UTC).astimezone(zone).hour for q in quarters]
     return np.array(hours, np.int64)[at] if hours else np.empty(0, np.int64)
@@ -109,7 +109,7 @@ def _taken(
     values, read_s = grid.wh[part], grid.read_s[part]
     for other in behind.get(way, ()):
         beyond = gathered.ways[other].grid
-        both = np.minimum(read_s, beyond.read_s[part]) >= READ_WHOLE * gathered.step_ms / 1000
+        both = np.minimum(read_s, beyond.read_s[part]) >= READ_WHOLE * gathered.seconds(part)
         values, read_s = np.where(both, values - beyond.wh[part], 0.0), np.where(both, read_s, 0.0)
     return values, read_s
 
@@ -119,7 +119,7 @@ def unassigned(schedule: Schedule, gathered: Gathered, supply: Supply, part: sli
     meter = gathered.ways[str(supply.meter)]
     sign = -1.0 if supply.meter_sign == "charge-positive" else 1.0
     grid = meter.grid
-    read = grid.read_s[part] >= READ_WHOLE * gathered.step_ms / 1000
+    read = grid.read_s[part] >= READ_WHOLE * gathered.seconds(part)
     values = sign * grid.wh[part]
     spread = [GAIN * grid.wh[part]]
     step2 = meter.circuit.sense.resolution_a**2
@@ -127,7 +127,7 @@ def unassigned(schedule: Schedule, gathered: Gathered, supply: Supply, part: sli
         if circuit.supply != supply.id or circuit.role == "meter":
             continue
         way = gathered.ways[circuit.id].grid
-        read = read & (way.read_s[part] >= READ_WHOLE * gathered.step_ms / 1000)
+        read = read & (way.read_s[part] >= READ_WHOLE * gathered.seconds(part))
         values = values - way.wh[part]
         spread.append(GAIN * way.wh[part])
         step2 += circuit.sense.resolution_a**2

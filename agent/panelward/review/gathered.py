@@ -14,7 +14,7 @@ import numpy as np
 
 from panelward.records import Circuit, Schedule
 from panelward.review.deeds import Deeds
-from panelward.review.grid import Grid, Laying, step_for
+from panelward.review.grid import Grid, Laying, edges
 from panelward.review.habits import Habits
 from panelward.review.holding import Holding
 from panelward.review.report import Held
@@ -117,9 +117,7 @@ class Probed:
 class Gathered:
     """All of a pass."""
 
-    origin_ms: int
-    step_ms: int
-    count: int
+    edges_ms: Whole  # of the minutes
     days_ms: Whole  # local midnights, one more than there are days
     ways: dict[str, Way]
     probes: dict[str, Probed]
@@ -128,7 +126,22 @@ class Gathered:
     deeds: Deeds | None = None
 
     def bins(self, from_ms: int, to_ms: int) -> slice:
-        return Grid.bins(self, from_ms, to_ms)  # type: ignore[arg-type]
+        """Those that lie in a span as a whole."""
+        first = int(np.searchsorted(self.edges_ms, from_ms))
+        return slice(
+            min(first, len(self.edges_ms) - 1), max(first, int(np.searchsorted(self.edges_ms, to_ms, side="right")) - 1)
+        )
+
+    def at(self, time_ms: int) -> int:
+        """The bin that holds a moment."""
+        return int(np.searchsorted(self.edges_ms, time_ms, side="right")) - 1
+
+    def begins_ms(self, part: slice) -> Whole:
+        return self.edges_ms[part.start : part.stop]
+
+    def seconds(self, part: slice) -> Floats:
+        """How long each bin is."""
+        return np.diff(self.edges_ms[part.start : part.stop + 1]) / 1000.0
 
 
 def midnights(from_ms: int, to_ms: int, zone: ZoneInfo) -> Whole:
@@ -152,15 +165,16 @@ def gather(
     progress: Callable[[int], None] | None = None,
 ) -> Gathered:
     """Read [kept) once; what is held and how it is spread is of the span alone."""
-    step_ms = step_for(*kept)
-    origin_ms = kept[0] // step_ms * step_ms
-    count = max(1, -((origin_ms - kept[1]) // step_ms))
+    edges_ms = edges(*kept, span)
+    count = len(edges_ms) - 1
     days_ms = midnights(kept[0], kept[1], zone)
-    ways = {c.id: Way(schedule, c, Grid(origin_ms, step_ms, count), days_ms, span) for c in schedule.circuits}
+    ways = {c.id: Way(schedule, c, Grid(edges_ms), days_ms, span) for c in schedule.circuits}
     probes = {p.id: Probed(np.zeros(count), np.zeros(count)) for p in schedule.probes}
     deeds = Deeds(schedule) if watch_deeds else None
-    found = Gathered(origin_ms, step_ms, count, days_ms, ways, probes, deeds=deeds)
-    for _from_ms, piece_to_ms, columns in source.pieces(*kept):
+    found = Gathered(edges_ms, days_ms, ways, probes, deeds=deeds)
+    # A little beyond either end: a trapezoid that crosses it is cut there.
+    beyond_ms = max((way.habit.gap_ms for way in ways.values() if not way.habit.on_change), default=0)
+    for _from_ms, piece_to_ms, columns in source.pieces(kept[0] - beyond_ms, kept[1] + beyond_ms):
         heard = []
         for circuit, of in columns.items():
             if circuit in ways:
@@ -169,7 +183,7 @@ def gather(
                     heard.append((circuit, samples))
             elif circuit in probes:
                 warm = ~np.isnan(of.celsius)
-                bins = np.clip((of.time_ms[warm] - origin_ms) // step_ms, 0, count - 1)
+                bins = np.clip(np.searchsorted(edges_ms, of.time_ms[warm], side="right") - 1, 0, count - 1)
                 np.add.at(probes[circuit].sums, bins, of.celsius[warm])
                 np.add.at(probes[circuit].counts, bins, 1.0)
             else:

@@ -6,6 +6,7 @@ unread, and what lay in it is in no sum. A trapezoid that crosses an edge is cut
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import inf
 
@@ -24,13 +25,18 @@ def step_for(from_ms: int, to_ms: int) -> int:
     return next((step for step in STEPS_MS if (to_ms - from_ms) // step <= MOST_STEPS), STEPS_MS[-1])
 
 
+def edges(from_ms: int, to_ms: int, cuts: Sequence[int] = ()) -> Whole:
+    """Whole minutes (or longer steps) from before `from_ms` to `to_ms`, and cuts between them where a span begins or ends."""
+    step_ms = step_for(from_ms, to_ms)
+    inner = np.arange(-(-from_ms // step_ms) * step_ms, to_ms, step_ms)
+    return np.unique(np.concatenate((inner, [from_ms, to_ms], [c for c in cuts if from_ms < c < to_ms]))).astype(np.int64)
+
+
 @dataclass(slots=True)
 class Grid:
-    """Bins of `step_ms` from `origin_ms`, which is a multiple of it."""
+    """Bins between edges."""
 
-    origin_ms: int
-    step_ms: int
-    count: int
+    edges_ms: Whole
     read_s: Floats = field(init=False)
     wh: Floats = field(init=False)  # as measured: what a charger brings is negative
     out_ah: Floats = field(init=False)  # of positive amps
@@ -45,13 +51,8 @@ class Grid:
         self.most_a, self.least_v, self.some_v = (np.full(self.count, np.nan) for _ in range(3))
 
     @property
-    def edges_ms(self) -> Whole:
-        return self.origin_ms + self.step_ms * np.arange(self.count + 1)
-
-    def bins(self, from_ms: int, to_ms: int) -> slice:
-        """Those that lie in a span."""
-        first = max(0, -((self.origin_ms - from_ms) // self.step_ms))
-        return slice(min(first, self.count), max(0, min(self.count, (to_ms - self.origin_ms) // self.step_ms)))
+    def count(self) -> int:
+        return len(self.edges_ms) - 1
 
 
 class Laying:
@@ -73,9 +74,10 @@ class Laying:
         time, amps, watts, _ = samples
         wait = np.diff(time)
         seconds = np.where(wait <= self._habit.gap_ms, wait, 0) / 1000.0
-        first = (int(time[0]) - grid.origin_ms) // grid.step_ms
-        last = (int(time[-1]) - grid.origin_ms) // grid.step_ms
-        inner = grid.origin_ms + grid.step_ms * np.arange(first + 1, last + 1)
+        # Bins count from -1, before the first edge, to `count`, behind the last.
+        first = int(np.searchsorted(grid.edges_ms, time[0], side="right")) - 1
+        last = int(np.searchsorted(grid.edges_ms, time[-1], side="right")) - 1
+        inner = grid.edges_ms[first + 1 : last + 1]
         at = np.searchsorted(time, inner, side="right") - 1  # the interval that holds each edge
         within = (inner - time[at]) / np.maximum(1, time[np.minimum(at + 1, len(time) - 1)] - time[at])
         half = seconds / 2.0
@@ -104,9 +106,11 @@ class Laying:
 
     def _extremes(self, samples: Samples) -> None:
         grid = self.grid
-        bins = (samples.time_ms - grid.origin_ms) // grid.step_ms
-        starts = np.concatenate(([0], np.flatnonzero(np.diff(bins)) + 1))
-        where = bins[starts]
+        begins = np.searchsorted(samples.time_ms, grid.edges_ms)
+        starts = np.unique(begins[(begins < len(samples.time_ms))])
+        if not len(starts):
+            return
+        where = np.searchsorted(grid.edges_ms, samples.time_ms[starts], side="right") - 1
         inside = (where >= 0) & (where < grid.count)
         if not inside.any():
             return

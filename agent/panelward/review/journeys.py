@@ -68,16 +68,15 @@ def doing_shares(
     schedule: Schedule, gathered: Gathered, part: slice, changes: Sequence[Doing], zone: ZoneInfo
 ) -> dict[str, Floats]:
     """Of each deed, how large a share of each bin it has."""
-    count, step = part.stop - part.start, gathered.step_ms
-    begin_ms = gathered.origin_ms + part.start * step
-    end_ms = begin_ms + count * step
+    count = part.stop - part.start
+    begins, lengths = gathered.begins_ms(part), gathered.seconds(part) * 1000
+    begin_ms, end_ms = int(gathered.edges_ms[part.start]), int(gathered.edges_ms[part.stop])
     shares = {name: np.zeros(count) for name in DEEDS}
     marks = [(d.at_ms, _deed(d)) for d in changes if d.at_ms < end_ms]
     cuts = [(begin_ms, next((deed for at, deed in reversed(marks) if at <= begin_ms), "unknown"))]
     cuts += [(at, deed) for at, deed in marks if at > begin_ms]
     for (at, deed), (until, _) in zip(cuts, [*cuts[1:], (end_ms, "")], strict=True):
-        edges = (np.array([at, until]) - begin_ms) / step
-        shares[deed] += np.clip(edges[1] - np.arange(count), 0.0, 1.0) - np.clip(edges[0] - np.arange(count), 0.0, 1.0)
+        shares[deed] += np.clip((until - begins) / lengths, 0.0, 1.0) - np.clip((at - begins) / lengths, 0.0, 1.0)
     dark = _asleep(schedule, gathered, part, zone)
     if dark is not None:
         for name in ("parked", "unknown"):
@@ -101,7 +100,7 @@ def _asleep(schedule: Schedule, gathered: Gathered, part: slice, zone: ZoneInfo)
     lights = [c.id for c in schedule.circuits if c.role == "load" and any(load.kind == "light" for load in c.loads)]
     if not lights:
         return None
-    times = gathered.origin_ms + gathered.step_ms * np.arange(part.start, part.stop)
+    times = gathered.begins_ms(part)
     quarters, at = np.unique(times // 900_000, return_inverse=True)
     hours = np.array([datetime.fromtimestamp(int(q) * 900, UTC).astimezone(zone).hour for q in quarters])
     night = ((hours >= ASLEEP_FROM_H) | (hours < ASLEEP_TO_H))[at]

@@ -35,7 +35,7 @@ def openings(schedule: Schedule, gathered: Gathered, alarms: Sequence[Alarm], sp
             if not span.from_ms <= begins_ms < span.to_ms:
                 continue
             way = ways_of(alarm, schedule)
-            at = (begins_ms - gathered.origin_ms) // gathered.step_ms
+            at = gathered.at(begins_ms)
             before = alarm.figures.get("before_a")
             found.append(
                 Opening(
@@ -151,7 +151,7 @@ def _overdue(schedule: Schedule, gathered: Gathered, alarm: Alarm, stretches: Se
     for begin, end in stretches:
         part = gathered.bins(begin, end)
         for way in ways:
-            whole += (part.stop - part.start) * gathered.step_ms / 1000
+            whole += float(gathered.seconds(part).sum())
             read += float(gathered.ways[way].grid.read_s[part].sum())
     if whole <= 0.0:
         return "unknown", "it was over within a minute"

@@ -33,7 +33,7 @@ def lines(
 
 
 def _line(gathered: Gathered, way: str, part: slice, wide: int, lost: Sequence[tuple[int, int]]) -> tuple[Piece, ...]:
-    of, step = gathered.ways[way], gathered.step_ms
+    of = gathered.ways[way]
     starts = np.arange(part.start, part.stop, wide)
     if not len(starts):
         return ()
@@ -41,8 +41,8 @@ def _line(gathered: Gathered, way: str, part: slice, wide: int, lost: Sequence[t
     most = np.fmax.reduceat(of.grid.most_a[: part.stop], starts)
     found: list[Piece] = []
     for at, begin in enumerate(starts.tolist()):
-        from_ms = gathered.origin_ms + begin * step
-        to_ms = gathered.origin_ms + min(begin + wide, part.stop) * step
+        from_ms = int(gathered.edges_ms[begin])
+        to_ms = int(gathered.edges_ms[min(begin + wide, part.stop)])
         middle = (from_ms + to_ms) // 2
         near = None
         if any(b <= middle < e for b, e in lost):

@@ -24,6 +24,7 @@ from panelward.ratings.curves import ampacity_of
 from panelward.records import Circuit, Protection, Record, Schedule
 from panelward.review.gathered import AMPS_STEP, Gathered, Probed, Way, quantile
 from panelward.review.report import Band, Margin, Span, Volts
+from panelward.review.source import Floats
 
 MINUTE_S, LONG_S = 60.0, 10_800.0
 NO_FEED = 0.2  # of nominal: with less it has no feed, as the watch has it; that is no low volts
@@ -60,7 +61,7 @@ def margin(schedule: Schedule, gathered: Gathered, way: Way, span: Span, record:
         p999_a=quantile(way.amps, 0.999, AMPS_STEP),
         hours_above_80=way.above_80_s / 3600.0 if known and protection is not None else None,
         least_margin=1.0 - minute_a / carries_a if minute_a is not None and carries_a else None,
-        conductor_c=_conductor_c(way, ampacity, part, gathered.step_ms) if known and ampacity is not None else None,
+        conductor_c=_conductor_c(way, ampacity, part, gathered.seconds(part)) if known and ampacity is not None else None,
         insulation_c=ampacity.rated_c if ampacity is not None else None,
         fuse_life=_fuse_life(circuit, fitted, record, starts, way.habit.nominal_v) if known else None,
         held=way.held,
@@ -89,14 +90,14 @@ def _hottest(gathered: Gathered, schedule: Schedule, part: slice) -> float | Non
     return max(found, default=None)
 
 
-def _conductor_c(way: Way, ampacity: Ampacity, part: slice, step_ms: int) -> float:
+def _conductor_c(way: Way, ampacity: Ampacity, part: slice, seconds: Floats) -> float:
     """The hottest that it came, one body warmed by the mean square of each minute: Ta + (T_ins - Ta) (I / Iz)²."""
     grid = way.grid
     read_s = grid.read_s[part]
     square = np.where(read_s > 0, grid.a2s[part] / np.maximum(read_s, 1e-9), 0.0)
     if not len(square) or ampacity.thermal_a <= 0.0:
         return ampacity.ambient_c
-    alpha = 1.0 - exp(-step_ms / 1000.0 / time_constant_s(ampacity))
+    alpha = 1.0 - exp(-float(np.median(seconds)) / time_constant_s(ampacity))
     warmed = pd.Series(square).ewm(alpha=alpha, adjust=False).mean()
     return steady_c(ampacity, float(warmed.max()) ** 0.5)
 
