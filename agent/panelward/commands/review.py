@@ -123,6 +123,7 @@ def _of_journal(args: argparse.Namespace, schedule: Schedule, text: str) -> tupl
     from panelward.review.alarms import journalled
     from panelward.review.doubts import damaged, of_schedules
     from panelward.review.stored import Stored
+    from panelward.review.summed import filling
     from panelward.review.whole import Beside
 
     with closing(Journal.read(args.journal)) as journal:
@@ -133,6 +134,7 @@ def _of_journal(args: argparse.Namespace, schedule: Schedule, text: str) -> tupl
     source = Stored(args.journal)
     return source, Beside(
         alarms=alarms, doings=[Doing(**row) for row in rows] or None, clock_sets=clock_sets, doubts=doubts,
+        fill=filling(args.journal),
         record=_record(args, schedule), schedule_sha256=_sha256(text), late_doubts=lambda: damaged(source),
     )  # fmt: skip
 

@@ -16,7 +16,7 @@ from panelward.review.gathered import Gathered, Way
 from panelward.review.habits import Day
 from panelward.review.report import Ageing, Change, Span
 from panelward.review.source import Floats
-from panelward.review.statistics import slope, survives, t_quantile, welch
+from panelward.review.statistics import slope, steps, survives, t_quantile, welch
 
 READ_SHARE = 0.75  # of a day that counts
 LEAST_READINGS = 20  # of a level in a day
@@ -147,8 +147,9 @@ def ageing(schedule: Schedule, gathered: Gathered, span: Span, record: Record | 
             line = slope(xs, ys)
             if line is None:
                 continue
+            stepped = steps(xs, ys)
             was, limit = _recorded(commissioned, name), _limit(way, name)
-            p10, p50, p90 = weeks(line.at_end, line.per, line.sd, line.freedom, limit)
+            p10, p50, p90 = (None, None, None) if stepped else weeks(line.at_end, line.per, line.sd, line.freedom, limit)
             found.append(
                 Ageing(
                     way=circuit.id, metric=name, record=was, now=line.at_end, slope_per_month=line.per * MONTH_DAYS,

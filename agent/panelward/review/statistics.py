@@ -125,6 +125,23 @@ def slope(x: Floats, y: Floats, confidence: float = CONFIDENCE) -> Slope | None:
     return Slope(per, per - half, per + half, sd, float(y.mean() + per * (x.max() - x.mean())), count - 2)
 
 
+def steps(x: Floats, y: Floats) -> bool:
+    """Does one step explain the points better than a straight line? Then nothing creeps: something was changed.
+
+    A step has one figure more than a line, its moment; both are weighed by their likelihood with that taken off (BIC).
+    """
+    count = len(x)
+    if count < 6:
+        return False
+    line = np.polynomial.Polynomial.fit(x, y, 1)
+    creeps = float(((y - line(x)) ** 2).sum())
+    jumps = min(
+        float(((y[:at] - y[:at].mean()) ** 2).sum() + ((y[at:] - y[at:].mean()) ** 2).sum()) for at in range(2, count - 1)
+    )
+    least = 1e-18 * float((y**2).sum()) + 1e-300
+    return count * log(max(jumps, least)) + log(count) < count * log(max(creeps, least))
+
+
 def lasts(use: Floats, most: float, *, nights: int, draws: int, seed: int, block: int = 1) -> Floats:
     """How many days a bank lasts: whole days of `use` (Ah a day, net; negative charges) drawn anew in blocks that follow one
     another, until `most` is used up. `nights` where it never is. The same seed gives the same draws.

@@ -19,6 +19,7 @@ from panelward.review.report import (
     Margin,
     Nights,
     Opening,
+    Piece,
     Saving,
     Sentence,
     Span,
@@ -31,6 +32,8 @@ MOST_HAPPENED = 8
 UNREAD_TOLD = 0.01  # of the span; less is told in the table only
 UNREAD_S = 3600.0
 NEAR = 0.2  # of margin left
+AGAIN = 300.0  # that a way has been told of already weighs as much as a priority of high
+SAID_FIRST = 90.0  # silence is among what can't be said, before all else
 WEIGHT = {"high": 300.0, "medium": 200.0, "low": 100.0, "journal": 0.0}
 ABOUT_OF = {
     "protection-opened": "openings", "feed-lost": "openings", "overcurrent-approach": "margins",
@@ -53,6 +56,7 @@ class Known:
     alarms_known: str  # empty: they are; else why not
     readings: int
     coverage: Sequence[Coverage]
+    lines: Sequence[tuple[str, tuple[Piece, ...]]]
     energy: Sequence[Energy]
     openings: Sequence[Opening]
     down: Sequence[Down]
@@ -121,16 +125,24 @@ def _unread(known: Known) -> Iterator[Sentence]:
     if much:
         alike = {round(c.unread_s / 360) for c in much}
         if len(alike) == 1 and len(much) > 1:
-            yield Sentence(text=f"{len(much)} ways were not read for {lasting(much[0].unread_s)} in all.", about="trust")
+            yield Sentence(
+                text=f"{len(much)} ways were not read for {lasting(much[0].unread_s)} in all.", at_ms=_longest_unread(known, much[0].way), about="trust"
+            )  # fmt: skip
         else:
             most = max(much, key=lambda c: c.unread_s)
             others = f"; {len(much) - 1} more ways for less" if len(much) > 1 else ""
             yield Sentence(
-                text=f"{known.label(most.way)} was not read for {lasting(most.unread_s)} in all{others}.", way=most.way, about="trust"
+                text=f"{known.label(most.way)} was not read for {lasting(most.unread_s)} in all{others}.", way=most.way, at_ms=_longest_unread(known, most.way), about="trust"
             )  # fmt: skip
     late = sum(c.late_readings for c in known.coverage)
     if late:
         yield Sentence(text=f"{late:,} readings came too late to be put in their place, and are in no figure.", about="trust")
+
+
+def _longest_unread(known: Known, way: str) -> int | None:
+    """When the longest stretch without a reading of it began."""
+    found = [p for name, pieces in known.lines if name == way for p in pieces if p.what == "unread"]
+    return max(found, key=lambda p: p.to_ms - p.from_ms).from_ms if found else None
 
 
 def _not_sensed(known: Known) -> Iterator[Sentence]:
@@ -153,9 +165,19 @@ def _not_sensed(known: Known) -> Iterator[Sentence]:
 
 def happened(known: Known) -> tuple[tuple[Sentence, ...], int]:
     """At most eight in time order, numbered, chosen worst first; and how many found no room."""
-    rated = sorted(_candidates(known), key=lambda pair: (-pair[0], pair[1].at_ms or 0))
+    rated = sorted(_each_once(_candidates(known)), key=lambda pair: (-pair[0], pair[1].at_ms or 0))
     chosen = sorted((s for _, s in rated[:MOST_HAPPENED]), key=lambda s: s.at_ms or 0)
     return tuple(replace(s, number=at) for at, s in enumerate(chosen, start=1)), max(0, len(rated) - MOST_HAPPENED)
+
+
+def _each_once(found: Iterator[tuple[float, Sentence]]) -> Iterator[tuple[float, Sentence]]:
+    """The worst of every way comes before the second worst of any."""
+    said: set[str] = set()
+    for weight, sentence in sorted(found, key=lambda pair: -pair[0]):
+        again = sentence.way is not None and sentence.way in said
+        if sentence.way is not None:
+            said.add(sentence.way)
+        yield weight - (AGAIN if again else 0.0), sentence
 
 
 def _candidates(known: Known) -> Iterator[tuple[float, Sentence]]:
@@ -177,6 +199,7 @@ def _candidates(known: Known) -> Iterator[tuple[float, Sentence]]:
         if count > 1:
             text = f"{text[:-1]}; {times(count)} in all."
         weight = max(WEIGHT.get(a.priority, 0.0) for a in alarms)
+        weight = min(weight, SAID_FIRST) if kind == "readings-overdue" else weight
         weight += 50.0 if kind in ("protection-opened", "feed-lost", "conductor-overheating") else 0.0
         yield weight, Sentence(
             text=text, way=first.way, at_ms=max(first.since_ms, known.span.from_ms), about=ABOUT_OF.get(kind, "alarms"),
@@ -201,7 +224,13 @@ def _candidates(known: Known) -> Iterator[tuple[float, Sentence]]:
 def _named(known: Known, subject: str, name: str) -> str:
     if subject == "monitor":
         return f"the monitor {name}"
-    return {"broker": "the broker", "vehicle": "the vehicle"}.get(subject, name)
+    if subject == "supply":
+        return (
+            f"the {name} bank"
+            if next((s for s in known.schedule.supplies if s.id == name and s.battery), None)
+            else f"the {name} supply"
+        )
+    return {"broker": "the broker", "vehicle": "the vehicle", "feeder": f"the feeder {name}"}.get(subject, name)
 
 
 # Then: an answer to each question.
@@ -223,6 +252,9 @@ def _trust(known: Known) -> Iterator[Sentence]:
         yield Sentence(text="Nothing was read.", about="trust")
         return
     worst = min(range(len(read)), key=lambda i: read[i])
+    if max(read) - min(read) < 0.001:
+        yield Sentence(text=f"Of the time, {100 * read[worst]:.3g} % was read, of every way alike.", about="trust")
+        return
     way = known.coverage[worst].way
     yield Sentence(
         text=f"Of the time, {100 * sum(read) / len(read):.3g} % was read; the least of {known.label(way)}, {100 * read[worst]:.3g} %.",

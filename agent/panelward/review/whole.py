@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
 from panelward import __version__
@@ -26,6 +26,7 @@ from panelward.wording.past import listed
 
 HALF_DAYS = 4.0  # of so many days the second half is compared with the first, where there is no journey before
 NEVER_MS = 1
+MOST_EMPTY_MS = 400 * 86_400_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +51,7 @@ class Beside:
     rehearsed: bool = False
     timezone: str = ""
     schedule_sha256: str = ""
+    fill: Callable[[Gathered, int, int], Sequence[Sentence]] | None = None  # sums, where no readings are kept
     late_doubts: Callable[[], Sequence[Sentence]] | None = field(default=None)  # known once all was read
 
 
@@ -73,18 +75,31 @@ def review(
     """Raises NoSuchJourney, and what the source raises."""
     zone = ZoneInfo(beside.timezone or schedule.vehicle.timezone)
     first_ms, end_ms = source.first_ms, source.last_ms + 1
+    asked = _bounded(asked, first_ms, end_ms)
     doings, watched = beside.doings, None
     if doings is None and _tells_home(schedule) and first_ms < end_ms - 1:
         watched = _watched(source, schedule, first_ms, end_ms)  # journeys have to be known before the pass
         doings = watched.changes
-    found = journeys(doings or (), first_ms, end_ms)
+    earliest_ms = min((d.at_ms for d in beside.doings or ()), default=first_ms)  # those are kept longer than readings
+    found = journeys(doings or (), min(first_ms, earliest_ms) if first_ms else earliest_ms, end_ms)
     span, before, compared = _spans(asked, found, first_ms, end_ms)
     kept = (min(span.from_ms, before.from_ms if before is not None else span.from_ms), span.to_ms)
-    kept = (max(kept[0], min(first_ms, kept[1] - NEVER_MS)), max(kept[1], kept[0] + NEVER_MS))
     gathered = gather(source, schedule, zone, kept, (span.from_ms, span.to_ms), watch_deeds=doings is None, progress=progress)
     if doings is None:
         doings = gathered.deeds.changes if gathered.deeds is not None else ()
+    summed = beside.fill(gathered, *kept) if beside.fill is not None else ()
+    beside = replace(beside, doubts=(*beside.doubts, *summed))
     return _report(source, schedule, span, before, compared, found, gathered, doings, beside, zone, made_ms)
+
+
+def _bounded(asked: Asked, first_ms: int, end_ms: int) -> Asked:
+    """A span of years for which nothing is kept is cut to what is."""
+    from_ms, to_ms = asked.from_ms, asked.to_ms
+    if first_ms and from_ms is not None and from_ms < first_ms - MOST_EMPTY_MS:
+        from_ms = first_ms
+    if first_ms and to_ms is not None and to_ms > end_ms + MOST_EMPTY_MS:
+        to_ms = end_ms
+    return replace(asked, from_ms=from_ms, to_ms=to_ms)
 
 
 def _tells_home(schedule: Schedule) -> bool:
@@ -165,6 +180,7 @@ def _report(
         schedule=schedule, zone=zone, span=span, before=before, compared=compared or "the journey before", alarms=alarms,
         alarms_known=beside.alarms_known, readings=sum(way.readings for way in gathered.ways.values()),
         coverage=coverage(schedule, gathered, span, gathered.late), energy=energy,
+        lines=lines(schedule, gathered, alarms, span),
         openings=openings(schedule, gathered, alarms, span), down=down(schedule, gathered, alarms, span), changes=changed,
         ageing=ageing(schedule, gathered, over, beside.record), margins=margin,
         volts=tuple(v for way in gathered.ways.values() if (v := margins.volts_of(schedule, way)) is not None),
@@ -181,7 +197,7 @@ def _report(
         made_ms=made_ms, span=span, before=before, journeys=tuple(found), readings=known.readings, source=source.name,
         ways=tuple(c.id for c in schedule.circuits), labels=tuple((c.id, c.label) for c in schedule.circuits),
         cannot_say=cannot_say(known), happened=happening, more_happened=more, coverage=tuple(known.coverage),
-        lines=lines(schedule, gathered, alarms, span), energy=energy, openings=tuple(known.openings), down=tuple(known.down),
+        lines=tuple(known.lines), energy=energy, openings=tuple(known.openings), down=tuple(known.down),
         changes=changed, ageing=tuple(known.ageing), margins=margin, volts=tuple(known.volts), tides=tuple(known.tides),
         nights=tuple(known.nights), savings=tuple(known.savings), charge=tuple(known.charge), judged=tuple(known.judged),
         answers=answers(known), clock_sets_ms=tuple(at for at, _ in known.clock_sets), compared=compared,

@@ -83,8 +83,10 @@ def past(kind: str, label: str, figures: Mapping[str, Any], lasted_s: float | No
     if kind == "unassigned-draw":
         return f"A draw that no circuit accounts for flowed{lasted}" + (f": {figure(amps)} A." if amps is not None else ".")
     if kind == "undervoltage-approach":
-        volts = of("volts")
-        return f"The bank of {label} came near its cut-off" + (f": {figure(volts)} V." if volts is not None else ".")
+        volts, hours = of("volts"), of("hours_left")
+        if hours is not None:
+            return f"{label[:1].upper()}{label[1:]} came within {lasting(3600 * hours)} of its cut-off."
+        return f"{label[:1].upper()}{label[1:]} came near its cut-off" + (f": {figure(volts)} V." if volts is not None else ".")
     if kind == "off-profile":
         drew = f" a steady {figure(watts)} W" if watts is not None else " steadily"
         return f"{label} drew{drew}, none of what its load is listed with."
