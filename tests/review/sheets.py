@@ -146,7 +146,8 @@ def journey(plan: Schedule, *, days: int = 30, seed: int = 3) -> Report:
                 alarm_id="D7-dead-1",
             ),
             Opening(
-                way="D1", at_ms=at(0.7 * days), ended_ms=None, cause="switched-off", confidence=0.88, amps_before=3.9,
+                way="D1", at_ms=at(0.7 * days), ended_ms=None, kind="feed-lost", cause="switched-off",
+                confidence=0.88, amps_before=3.9,
                 celsius=None, volts=13.1, answered_ms=None, answer=None, alarm_id="D1-dead-2",
             ),
         ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -43,20 +43,21 @@ _WIDE = _Shape(WIDE, 190.0, 25.0, 17.0, 6.5)
 _NARROW = _Shape(NARROW, 4.0, 48.0, 36.0, 8.0)
 
 
-def journey(report: Report, clock: Clock, *, narrow: bool) -> str:
+def journey(report: Report, clock: Clock, *, meters: Collection[str] = (), narrow: bool) -> str:
     """One drawing for a phone's width, one for a sheet's: the page shows the one that fits."""
     shape = _NARROW if narrow else _WIDE
+    ways = [way for way in report.ways if way not in meters]
     labels, lines = dict(report.labels), dict(report.lines)
     marks = _marks(report)
-    high = shape.head + shape.row * max(1, len(report.ways)) + 8.0
+    high = shape.head + shape.row * max(1, len(ways)) + 8.0
     with sheet(shape.wide, high) as (figure, axes):
         _days(axes, report, clock, shape, high)
-        for at, way in enumerate(report.ways):
+        for at, way in enumerate(ways):
             top = high - shape.head - at * shape.row
             _name(axes, way, labels.get(way, ""), shape, top, narrow)
             _line(axes, lines.get(way, ()), report, shape, top - shape.middle)
             _numbers(axes, marks.get(way, ()), report, shape, top - shape.middle)
-        said = ". ".join(_said(way, labels.get(way, ""), lines.get(way, ())) for way in report.ways)
+        said = ". ".join(_said(way, labels.get(way, ""), lines.get(way, ())) for way in ways)
         kind, key = ("narrow", "jn") if narrow else ("wide", "jw")
         return svg(figure, "The journey along the panel", said or "No way was read.", key=key, kind=kind)
 
@@ -131,7 +132,7 @@ def _line(axes: Axes, pieces: Sequence[Piece], report: Report, shape: _Shape, y:
     count = int(shape.across / BIN)
     states, near = _binned(pieces, report, count)
     step = shape.across / count
-    ink, over = [], []
+    ink = []
     for first, last in _runs(states):
         left, right = shape.left + first * step, shape.left + last * step
         if states[first] == UNREAD:
@@ -158,16 +159,8 @@ def _line(axes: Axes, pieces: Sequence[Piece], report: Report, shape: _Shape, y:
         xs[0], xs[-1] = left, right
         xs, half = _fewer(xs, half)
         ink.append(_around(xs, half, y))
-        if (known > 1.0).any():
-            for a, b in _runs(known > 1.0):
-                if known[a] > 1.0:
-                    a_x, b_x = left + a * step, left + b * step
-                    low, high = y - shape.half, y + shape.half
-                    over.append([(a_x, low), (b_x, low), (b_x, high), (a_x, high)])
     if ink:
         axes.add_collection(PolyCollection(ink, facecolors=INK, edgecolors="none"))
-    if over:
-        axes.add_collection(PolyCollection(over, facecolors="none", edgecolors=RED, linewidths=1.5))
 
 
 def _runs(states: Any) -> Iterator[tuple[int, int]]:

@@ -44,7 +44,7 @@ def busiest(energy: Energy) -> int | None:
     return max(range(len(energy.by_hour_wh)), key=lambda hour: energy.by_hour_wh[hour])
 
 
-def volts(rows: Sequence[tuple[str, Volts]]) -> str:
+def volts(rows: Sequence[tuple[str, Volts]], *, key: str, of: str) -> str:
     """How long each branch stood at which volts; a tick at the middle, in red what is too low."""
     rows = [(name, each) for name, each in rows if sum(each.counts) > 0]
     if not rows:
@@ -82,7 +82,7 @@ def volts(rows: Sequence[tuple[str, Volts]]) -> str:
             axes.plot([x_of(each.low_v)] * 2, [y - _HALF - 2, y + _HALF + 2], color=RED, linewidth=1.2, dashes=(2, 1.5))
         ends = ((name, *_ends(each)) for name, each in rows)
         said = "; ".join(f"{name}: from {lowest:.1f} to {highest:.1f} V" for name, lowest, highest in ends)
-        return svg(figure, "Volts of each branch", said, key="volts")
+        return svg(figure, f"Volts of each branch{f' on {of}' if of else ''}", said, key=key)
 
 
 def _ends(each: Volts) -> tuple[float, float]:

@@ -18,7 +18,7 @@ LEAST_S, MOST_S = 0.1, 36_000.0
 _TIMES = ((0.1, "0.1 s"), (1.0, "1 s"), (10.0, "10 s"), (60.0, "1 min"), (600.0, "10 min"), (3600.0, "1 h"), (10800.0, "3 h"))
 _STEPS = (1.0, 2.0, 5.0)
 _SHADE = 0.16
-OPENED = "device-opened"  # by any other cause the curve meets nothing
+OPENED = "protection-opened"  # of any other kind the curve meets nothing
 Point = tuple[float, float]  # amps, seconds
 
 
@@ -159,7 +159,7 @@ def _band(axes: Axes, scale: _Scale, band: Sequence[Band]) -> None:
 
 def _opening(axes: Axes, scale: _Scale, opening: Opening, held: Sequence[Held]) -> None:
     """A cross where what was held met it: at the current before it, as long as that was held at most."""
-    if opening.cause != OPENED or opening.amps_before is None or opening.amps_before <= 0.0:
+    if opening.kind != OPENED or opening.amps_before is None or opening.amps_before <= 0.0:
         return
     lasted = [each.seconds for each in held if each.amps >= opening.amps_before * 0.98]
     seconds = max(lasted, default=min((each.seconds for each in held), default=LEAST_S))

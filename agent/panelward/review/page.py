@@ -10,7 +10,7 @@ from html import escape
 
 from panelward.records import Schedule
 from panelward.review import page_alarms, page_bank, page_changes, page_energy, page_first, page_ways
-from panelward.review.page_parts import Safe, link, paragraph
+from panelward.review.page_parts import Safe, link, paragraph, safe
 from panelward.review.page_sheet import SECTIONS, Sheet
 from panelward.review.page_style import document
 from panelward.review.report import Report
@@ -30,7 +30,7 @@ def html(report: Report, schedule: Schedule) -> str:
 def _body(sheet: Sheet) -> Iterator[str]:
     yield "<main>"
     yield from page_first.first(sheet)
-    yield '<div class="second">' if len(sheet.report.ways) <= ON_ONE_PAGE else "<div>"
+    yield '<div class="second">' if sheet.on_panel <= ON_ONE_PAGE else "<div>"
     yield from _contents()
     yield from page_ways.ways(sheet)
     yield "</div>"
@@ -60,4 +60,4 @@ def _left_over(sheet: Sheet) -> Iterator[str]:
     if rest:
         yield "<h2>And further</h2>"
         for each in rest:
-            yield paragraph(Safe(f"{escape(each.text)} {sheet.where(each)}"))
+            yield paragraph(Safe(f"{safe(each.text)} {sheet.where(each)}"))

@@ -40,7 +40,7 @@ def openings(sheet: Sheet) -> Iterator[str]:
     yield sheet.heading("openings")
     yield from sheet.said("openings")
     if not report.openings:
-        yield sheet.none("No device opened and no feed was lost in what was read.")
+        yield sheet.none("No device opened and no feed was lost in what was read.", "openings")
         return
     yield table(
         "What opened or lost its feed, in time order",
@@ -63,10 +63,11 @@ def openings(sheet: Sheet) -> Iterator[str]:
 
 
 def _why(each: Opening) -> str:
-    if each.cause is None:
-        return number(None)
+    """What it was by the alarm, and its cause where one is named."""
+    if each.cause in (None, "unknown"):
+        return f"{kind(each.kind)}; the cause was left open"
     sure = f", {share(each.confidence)}" if each.confidence is not None else ""
-    return f"{CAUSES.get(each.cause, each.cause)}{sure}"
+    return f"{kind(each.kind)}: {CAUSES.get(each.cause or '', each.cause)}{sure}"
 
 
 def _answer(sheet: Sheet, each: Opening) -> str:
@@ -80,7 +81,7 @@ def down(sheet: Sheet) -> Iterator[str]:
     yield sheet.heading("down")
     yield from sheet.said("down")
     if not report.down:
-        yield sheet.none("The schedule has no always-on way that was read.")
+        yield sheet.none("The schedule has no always-on way that was read.", "down")
         return
     yield table(
         "How long each always-on way was without its feed",
@@ -106,7 +107,7 @@ def judged(sheet: Sheet) -> Iterator[str]:
     told = [each for each in report.judged if not each.suppressed]
     kept = [each for each in report.judged if each.suppressed]
     if not report.judged:
-        yield sheet.none("There was no alarm.")
+        yield sheet.none("There was no alarm.", "alarms")
     if told:
         yield _judged(sheet, told, "Each alarm: was it right, and how soon?")
     if kept:

@@ -16,10 +16,13 @@ def bank(sheet: Sheet) -> Iterator[str]:
     report, clock = sheet.report, sheet.clock
     yield sheet.heading("bank")
     yield from sheet.said("bank")
-    for each in report.nights:
-        yield paragraph(nights(each))
+    said = list(dict.fromkeys(nights(each) for each in report.nights))
+    if any(each.p50 is not None for each in report.nights):
+        yield from (paragraph(each) for each in said)
+    elif report.nights:  # one reason, however many ways to charge it
+        yield sheet.none(nights(report.nights[0]), "bank")
     if not report.tides and not report.nights:
-        yield sheet.none("Nothing is known of the bank: no meter was read.")
+        yield sheet.none("Nothing is known of the bank: no meter was read.", "bank")
     if report.tides:
         drawing = tide(report.tides, [clock.day(each.at_ms) for each in report.tides])
         if drawing:
@@ -65,14 +68,14 @@ def _charge(sheet: Sheet) -> Iterator[str]:
     yield sheet.heading("charge")
     yield from sheet.said("charge")
     if not sheet.report.charge:
-        yield sheet.none("No source of charge was read.")
+        yield sheet.none("No source of charge was read.", "charge")
         return
     sources = list(dict.fromkeys(each.source for each in sheet.report.charge))
     days = sorted({each.day for each in sheet.report.charge})
     found = {(each.day, each.source): each for each in sheet.report.charge}
     yield table(
         "What each source brought, day by day",
-        ("Day", *sources),
+        ("Day", *(sheet.name(each) if each in sheet.circuits else each for each in sources)),
         ((day, *(_brought(found.get((day, source))) for source in sources)) for day in days),
         shown="What each source brought, day by day: charge, energy, hours",
     )

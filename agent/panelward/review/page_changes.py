@@ -36,9 +36,11 @@ def changes(sheet: Sheet) -> Iterator[str]:
     if told:
         yield _changes(sheet, told, "What changed, with its interval")
     elif sheet.report.changes:
-        yield sheet.none(f"Of {plural(len(rest), 'figure')} compared, none differs by more than chance may do.")
+        yield sheet.none(f"Of {plural(len(rest), 'figure')} compared, none differs by more than chance may do.", "changes")
     else:
-        yield sheet.none("Nothing could be compared: there is no journey before this one, or too little of it was read.")
+        yield sheet.none(
+            "Nothing could be compared: there is no journey before this one, or too little of it was read.", "changes"
+        )
     if told and rest:
         yield paragraph(
             f"{plural(len(told) + len(rest), 'figure')} were compared; about one in ten of those told may be chance.", "small"
@@ -83,7 +85,7 @@ def ageing(sheet: Sheet) -> Iterator[str]:
     yield sheet.heading("ageing")
     yield from sheet.said("ageing")
     if not rows:
-        yield sheet.none("Nothing could be held against a sealed record.")
+        yield sheet.none("Nothing could be held against a sealed record.", "ageing")
         return
     yield table(
         "Slopes against the sealed record",

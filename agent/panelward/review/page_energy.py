@@ -20,32 +20,42 @@ def energy(sheet: Sheet) -> Iterator[str]:
     yield from sheet.said("energy")
     rows = in_order(sheet)
     if not rows:
-        yield sheet.none("No energy was read.")
+        yield sheet.none("No energy was read.", "energy")
         return
-    heads = ["Way", "Wh", "Wh a day", "before, Wh a day", "of all", "read"]
-    before = (
-        f" Before: {sheet.clock.day(report.before.from_ms)} to {sheet.clock.day(report.before.to_ms)}." if report.before else ""
-    )
+    earlier = report.before
+    if earlier is not None:
+        before = f"beside the journey before, {sheet.clock.day(earlier.from_ms)} to {sheet.clock.day(earlier.to_ms)}"
+    else:
+        before = "in panel order; there is no journey before to set beside it"
     yield table(
         "Energy of each way, in panel order",
-        heads,
+        ("Way", "Wh", "Wh a day", *(["before, Wh a day"] if earlier else []), "of all", "read"),
         (
             (
                 _head(sheet, each),
                 _wh(each),
                 number(each.wh_per_day),
-                number(each.before_wh_per_day),
-                share(each.share) if each.what in ("circuit", "inverter-loss", "unassigned") else "",
+                *([number(each.before_wh_per_day)] if earlier else []),
+                _share(each),
                 share(each.read_share),
             )
             for each in rows
         ),
-        shown=f"Wh of each way, beside the journey before.{before} Unread time is not known, not zero.",
+        shown=f"Wh of each way, {before}. Unread time is not known, not zero.",
     )
 
 
+def _share(each: Energy) -> str:
+    """Of all that was drawn; a charger brings, a meter sees all, and what a feed carries on is counted where it ends."""
+    if each.what in ("charger", "meter"):
+        return ""
+    if each.share is None and each.energy_wh is not None:
+        return "" if each.what == "unassigned" else "counted with others"
+    return share(each.share)
+
+
 def in_order(sheet: Sheet) -> list[Energy]:
-    return sorted(sheet.report.energy, key=lambda each: order(sheet.report.ways, each.way))
+    return sorted(sheet.report.energy, key=lambda each: (each.what == "meter", order(sheet.report.ways, each.way)))
 
 
 def _head(sheet: Sheet, each: Energy) -> Safe:
@@ -53,7 +63,8 @@ def _head(sheet: Sheet, each: Energy) -> Safe:
     head = sheet.head(each.way, label=each.label)
     if each.what == "charger":
         what = "a charger: brought in"
-    return Safe(f'{head}<br> <span class="small">{escape(what)}</span>') if what else head
+    said = what and what.casefold() != each.label.casefold()
+    return Safe(f'{head}<br> <span class="small">{escape(what)}</span>') if said else head
 
 
 def _wh(each: Energy) -> str:
@@ -66,7 +77,7 @@ def when(sheet: Sheet) -> Iterator[str]:
     yield from sheet.said("when")
     rows = [(sheet.name(each.way) if each.way else each.label, each) for each in in_order(sheet) if any(each.by_hour_wh)]
     if not rows:
-        yield sheet.none("No energy was read.")
+        yield sheet.none("No energy was read.", "when")
         return
     yield '<div class="beside">'
     yield figure(hours(rows), "Each line against its own largest hour: it shows when, not how much. Local hours.")
@@ -89,12 +100,14 @@ def when(sheet: Sheet) -> Iterator[str]:
 
 def _hour(each: Energy) -> str:
     hour = busiest(each)
-    return f"{hour}:00 to {hour + 1}:00" if hour is not None else "none"
+    return f"{hour} to {hour + 1} h".replace(" ", "\u00a0") if hour is not None else "none"
 
 
 def _night(each: Energy) -> float | None:
     whole = sum(each.by_hour_wh)
-    return sum(wh for hour, wh in enumerate(each.by_hour_wh) if hour >= 22 or hour < 6) / whole if whole else None
+    if whole <= 0.0 or min(each.by_hour_wh) < -0.05 * whole:
+        return None  # what is about nothing has no share
+    return max(0.0, sum(wh for hour, wh in enumerate(each.by_hour_wh) if hour >= 22 or hour < 6) / whole)
 
 
 def doing(sheet: Sheet) -> Iterator[str]:
@@ -104,7 +117,7 @@ def doing(sheet: Sheet) -> Iterator[str]:
     found = {name for each in rows for name, _ in each.by_doing_wh}
     names = [*(name for name in _DOING if name in found), *sorted(found - set(_DOING))]
     if not rows:
-        yield sheet.none("What the vehicle was doing is not known.")
+        yield sheet.none("What the vehicle was doing is not known.", "doing")
         return
     yield table(
         "Wh of each way by what the vehicle was doing",

@@ -7,13 +7,13 @@ from html import escape
 
 from panelward.review.drawn_journey import journey
 from panelward.review.page_energy import energy
-from panelward.review.page_parts import Safe, figure, lasting, link, number, paragraph, plural, table
+from panelward.review.page_parts import Safe, figure, lasting, link, number, paragraph, plural, safe, table
 from panelward.review.page_sheet import Sheet
 
 _KEY = (
     ('<path d="M0 6.6h12l4-4h8l4 4h16v1H28l-4 4h-8l-4-4H0z"/>', "read: the thicker, the nearer to its device's limit"),
     ('<path d="M0 2h44M0 12h44" stroke="currentColor" stroke-width=".7" stroke-opacity=".4" fill="none"/>',
-     "ink from rail to rail: at its device's rating"),
+     "ink from rail to rail: at its device's rating; beyond them: above it"),
     ('<path d="M-2 14L10 0M6 14L18 0M14 14L26 0M22 14L34 0M30 14L42 0M38 14L50 0" stroke="currentColor" fill="none"/>',
      "hatched: unread"),
     ('<path d="M0 6h14v2H0zM30 6h14v2H30z"/>', "a gap: no feed"),
@@ -35,8 +35,8 @@ def _head(sheet: Sheet) -> Iterator[str]:
     yield f"<h1>{escape(report.vehicle)}: {days}</h1>"
     how = {"asked": "as asked for", "the last journey": "the last journey", "all that is kept": "all that is kept"}
     yield paragraph(
-        f"{clock.moment(span.from_ms)} to {clock.moment(span.to_ms)}, {span.days:.3g} days, {how.get(span.how, span.how)}. "
-        f"All times are the vehicle's.",
+        f"{clock.moment(span.from_ms)} to {clock.moment(span.to_ms)}, {lasting(span.days * 86_400)}, "
+        f"{how.get(span.how, span.how)}. All times are the vehicle's.",
         "small",
     )
 
@@ -48,7 +48,7 @@ def _cannot(sheet: Sheet) -> Iterator[str]:
             "No gap of the readings or doubt about the clock is known. What no sensor measures is not in these pages."
         )
         return
-    items = "".join(f"<li>{escape(each.text)} {sheet.where(each)}</li>" for each in sheet.report.cannot_say)
+    items = "".join(f"<li>{safe(each.text)} {sheet.where(each)}</li>" for each in sheet.report.cannot_say)
     yield f'<ul class="cannot">{items}</ul>'
 
 
@@ -75,10 +75,9 @@ def _journey(sheet: Sheet) -> Iterator[str]:
     if not sheet.report.ways:
         yield sheet.none("No way was read.")
         return
-    drawings = "".join(journey(sheet.report, sheet.clock, narrow=narrow) for narrow in (False, True))
-    yield figure(
-        drawings, "A line a way, in panel order. Red numbers are those of the sentences above; red frames: above the rating."
-    )
+    meters = {way for way in sheet.report.ways if sheet.anchor(way) is None}  # no ways of the panel: they have no device
+    drawings = "".join(journey(sheet.report, sheet.clock, meters=meters, narrow=narrow) for narrow in (False, True))
+    yield figure(drawings, "A line a way, in panel order. Red numbers are those of the sentences above.")
     key = "".join(f'<li><svg viewBox="0 0 44 14" aria-hidden="true">{mark}</svg> {text}</li>' for mark, text in _KEY)
     yield f'<ul class="key">{key}</ul>'
 

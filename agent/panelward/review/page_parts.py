@@ -23,8 +23,12 @@ class Safe(str):
     __slots__ = ()
 
 
+_UNIT = re.compile(r"(?<=[0-9]) (?=(?:A|V|W|Wh|Ah|h|min|s|m|mm²|Hz|%|°C)(?!\w))")
+
+
 def safe(text: str) -> str:
-    return text if isinstance(text, Safe) else escape(text)
+    """Escaped, each number held to its unit by a no-break space."""
+    return text if isinstance(text, Safe) else escape(_UNIT.sub("\u00a0", text))
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +42,9 @@ class Clock:
 
     def moment(self, at_ms: int | None) -> str:
         """Tue 12 May 14:02"""
-        return f"{self.local(at_ms):%a} {self.day(at_ms)} {self.local(at_ms):%H:%M}" if at_ms is not None else UNKNOWN
+        if at_ms is None:
+            return UNKNOWN
+        return f"{self.local(at_ms):%a} {self.day(at_ms)} {self.local(at_ms):%H:%M}".replace(" ", "\u00a0")
 
     def short(self, at_ms: int) -> str:
         """12 May 14:02, on one line"""
@@ -88,7 +94,7 @@ def lasting(seconds: float | None) -> str:
     for least, unit, name in ((2 * DAY_S, DAY_S, "days"), (HOUR_S, HOUR_S, "h"), (60.0, 60.0, "min")):
         if seconds >= least:
             return f"{seconds / unit:.3g}\u00a0{name}"
-    return f"{seconds:.3g}\u00a0s"
+    return f"{seconds:.3g}\u00a0s" if seconds >= 1.0 or seconds == 0.0 else "below\u00a01\u00a0s"
 
 
 def plural(count: float, one: str, many: str = "") -> str:

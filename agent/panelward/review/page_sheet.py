@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from panelward.papers.directory import Row, panel_directory
 from panelward.records import Schedule
-from panelward.review.page_parts import Clock, Safe, link, paragraph
+from panelward.review.page_parts import Clock, Safe, link, paragraph, safe
 from panelward.review.report import Report, Sentence
 
 # The question of a sentence -> the heading of the section that answers it, in the pages' order.
@@ -40,7 +40,15 @@ class Sheet:
         self.labels = dict(report.labels)
         self.circuits = {circuit.id: circuit for circuit in schedule.circuits}
         self.entries: dict[str, Row] = {row.position: row for row in panel_directory(schedule).rows}
-        self._anchor = {way: f"way-{at}" for at, way in enumerate(report.ways, 1)}
+        # What has neither a margin nor a story has no section: a meter.
+        shown = {each.way for each in report.margins} | {each.way for each in report.happened if each.way is not None}
+        shown |= {way for way in report.ways if way not in self.circuits or self.circuits[way].role != "meter"}
+        self._anchor = {way: f"way-{at}" for at, way in enumerate(report.ways, 1) if way in shown}
+
+    @property
+    def on_panel(self) -> int:
+        """How many ways have a line and a section of their own."""
+        return len(self._anchor)
 
     def anchor(self, way: str) -> str | None:
         """An id may hold what an anchor may not: ways are counted."""
@@ -65,7 +73,7 @@ class Sheet:
         """The answers to this question, above their table."""
         for each in self.report.answers:
             if each.about == about and (way is None or each.way == way):
-                yield paragraph(Safe(f"{escape(each.text)} {self.where(each)}"))
+                yield paragraph(Safe(f"{safe(each.text)} {self.where(each)}"))
 
     def where(self, sentence: Sentence) -> Safe:
         """Its way and its moment, small, behind it."""
@@ -82,8 +90,10 @@ class Sheet:
         anchor = self.anchor(sentence.way) if sentence.way is not None else None
         return anchor or (sentence.about if sentence.about in SECTIONS else "trust")
 
-    def none(self, text: str) -> str:
-        return paragraph(text, "small")
+    def none(self, text: str, about: str = "") -> str:
+        """Where there is nothing to show; empty where an answer has said so."""
+        answered = any(each.about == about for each in self.report.answers)
+        return "" if answered else paragraph(text, "small")
 
 
 def order(ways: Sequence[str], way: str | None) -> int:

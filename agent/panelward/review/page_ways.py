@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from html import escape
 
 from panelward.ratings.curves import Bears, bears
 from panelward.review.drawn_rest import volts as drawn_volts
 from panelward.review.drawn_way import OPENED, coordination, inside
-from panelward.review.page_parts import UNKNOWN, Safe, chip, figure, lasting, number, paragraph, share, table
+from panelward.review.page_parts import UNKNOWN, Safe, chip, figure, lasting, number, paragraph, plural, safe, share, table
 from panelward.review.page_sheet import Sheet
-from panelward.review.report import Margin, Opening
+from panelward.review.report import Held, Margin, Opening, Volts
 
+TOLD_S = (10.0, 60.0, 600.0, 3600.0, 10_800.0)
 _NEAR = 0.2  # a device is loaded to 80 % for long at most (the 80 % rule for continuous loads, NEC 210.20(A))
 _KEY = (
     ('<path d="M0 1h44v12H0z" fill-opacity=".16" stroke="currentColor" stroke-width=".8"/>',
@@ -38,6 +39,8 @@ def ways(sheet: Sheet) -> Iterator[str]:
         yield paragraph("In each diagram, amps run across and time upwards. The distance between curve and band is the margin.")
         yield f'<ul class="key">{key}</ul>'
     for at, way in enumerate(report.ways, 1):
+        if sheet.anchor(way) is None:
+            continue
         openings = [each for each in report.openings if each.way == way]
         yield from _way(sheet, way, margins.get(way), openings, at)
 
@@ -74,7 +77,7 @@ def _way(sheet: Sheet, way: str, margin: Margin | None, openings: list[Opening],
         ]
         yield f'<p class="device">{" · ".join(part for part in parts if part)}</p>'
     for number_, text in ((each.number, each.text) for each in sheet.report.happened if each.way == way):
-        yield paragraph(Safe(f'<span class="pencil">{number_ or ""}</span> {escape(text)}'))
+        yield paragraph(Safe(f'<span class="pencil">{number_ or ""}</span> {safe(text)}'))
     if margin is None:
         yield sheet.none("Its currents are not known.")
     else:
@@ -128,7 +131,7 @@ def _met(margin: Margin, openings: list[Opening]) -> str:
     elif within:
         longest = within[-1]
         parts.append(f"{number(longest.amps, 'A')} held for {lasting(longest.seconds)}: there it may open.")
-    marked = [each for each in openings if each.cause == OPENED and each.amps_before]
+    marked = [each for each in openings if each.kind == OPENED and each.amps_before]
     if marked:
         parts.append("It opened after " + ", ".join(number(each.amps_before, "A") for each in marked) + ".")
     if not margin.band:
@@ -156,12 +159,22 @@ def _margins(sheet: Sheet, margin: Margin) -> str:
     lacking = [row[0][0].lower() + row[0][1:] for row in rows if row[1] == UNKNOWN]
     out = "<div>" + table(f"Margins of {name}", ("What", "Figure"), known, shown="Margins", words=(0, 1)) if known else "<div>"
     if margin.held:
-        rows_held = ((lasting(each.seconds), number(each.amps, "A"), sheet.clock.short(each.at_ms)) for each in margin.held)
+        rows_held = (
+            (lasting(each.seconds), number(each.amps, "A"), sheet.clock.short(each.at_ms)) for each in told(margin.held)
+        )
         shown = "The largest mean current held for so long"
         out += table(f"Held by {name}", ("Held for", "Current", "From"), rows_held, shown=shown, words=(0, 2))
     if lacking:
         out += paragraph(f"Not known: {', '.join(lacking)}.", "small")
     return out + "</div>"
+
+
+def told(held: Sequence[Held]) -> list[Held]:
+    """Of a long curve the round times and the shortest: all of them stand in the drawing and its description."""
+    round_s = [each for each in held if each.seconds in TOLD_S]
+    if len(held) <= len(TOLD_S) + 1 or len(round_s) < 2:
+        return list(held)
+    return ([held[0]] if held[0].seconds not in TOLD_S else []) + round_s
 
 
 def _never(margin: Margin) -> str:
@@ -185,11 +198,17 @@ def volts(sheet: Sheet) -> Iterator[str]:
     yield sheet.heading("volts")
     yield from sheet.said("volts")
     if not report.volts:
-        yield sheet.none("No volts were read.")
+        yield sheet.none("No volts were read.", "volts")
         return
-    drawing = drawn_volts([(sheet.name(each.way), each) for each in report.volts])
-    if drawing:
-        yield figure(drawing, "How long each branch stood at which volts. Red dashes: what is too low; red ink: below it.")
+    supplies = list(dict.fromkeys(_supply(sheet, each.way) for each in report.volts))
+    for at, supply in enumerate(supplies):
+        rows = _lines(sheet, [each for each in report.volts if _supply(sheet, each.way) == supply])
+        drawing = drawn_volts(rows, key=f"volts{at}", of=supply if len(supplies) > 1 else "")
+        if drawing:
+            of = f"Supply {supply}: how" if len(supplies) > 1 else "How"
+            yield figure(
+                drawing, f"{of} long each branch stood at which volts. Red dashes: what is too low; red ink: below it."
+            )
     yield table(
         "Volts of each way where they are sensed",
         ("Way", "Sensed at", "Time too low", "below", "5 % were below", "Middle", "Lost in the conductor at high draw"),
@@ -208,3 +227,18 @@ def volts(sheet: Sheet) -> Iterator[str]:
         words=(0, 1),
         marked=[bool(each.low_share and each.low_share > 0.01) for each in report.volts],
     )
+
+
+def _supply(sheet: Sheet, way: str) -> str:
+    return sheet.circuits[way].supply if way in sheet.circuits else ""
+
+
+def _lines(sheet: Sheet, found: Sequence[Volts]) -> list[tuple[str, Volts]]:
+    """A line a branch; one for all that are sensed at the bus: it is the same volts."""
+    bus = [each for each in found if each.volts_at == "bus"]
+    best = max(bus, key=lambda each: sum(each.counts), default=None)
+    out = [(sheet.name(each.way), each) for each in found if each.volts_at != "bus"]
+    if best is not None:
+        of = f"the bus, read at {plural(len(bus), 'way')}" if len(bus) > 1 else sheet.name(best.way)
+        out.insert(0, (of, best))
+    return out
