@@ -64,6 +64,7 @@ class Long:
 
     days: float
     period_s: float
+    circuits: int = 24
     keep_days: float = KEEP_READINGS_DAYS
     told_days: float = KEEP_TOLD_DAYS
     minutes_days: float = KEEP_MINUTES_DAYS
@@ -96,7 +97,10 @@ class Lived:
             prefix="", publish=lambda *_, **__: None, sent=lambda _: None, heard=lambda *_: None, log=lambda _: None,
             real_s=lambda: self.now_ms / 1000.0,
         )  # fmt: skip
-        schedule = replace(SCHEDULE, monitors=(replace(SCHEDULE.monitors[0], expect_every_s=wanted.period_s),))
+        schedule = replace(
+            SCHEDULE, monitors=(replace(SCHEDULE.monitors[0], expect_every_s=wanted.period_s),),
+            circuits=SCHEDULE.circuits[: wanted.circuits],
+        )  # fmt: skip
         self.journal.sensed = sensed(schedule)
         self._tell(Settings(received_ms=T0, schedule=schedule, schedule_text="x" * 8000, started=True))
 
@@ -184,7 +188,7 @@ def draws(wanted: Long) -> Iterator[Reading]:
     steps = round(wanted.days * 86_400 / wanted.period_s)
     fault_every = round(86_400 / wanted.period_s / max(wanted.faults_a_day, 1))
     fault_for = max(3, round(1800 / wanted.period_s))
-    ids = [c.id for c in SCHEDULE.circuits]
+    ids = [c.id for c in SCHEDULE.circuits[: wanted.circuits]]
     for step in range(1, steps + 1):
         t_s = step * wanted.period_s
         at_ms = T0 + round(t_s * 1000)

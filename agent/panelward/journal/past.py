@@ -368,8 +368,8 @@ class Past(Connected):
 
 
 def pack_present(text: str) -> bytes:
-    """It is written every few seconds, and what does not fit on its page costs two more, each time: so small as can be."""
-    return zlib.compress(text.encode(), 1)
+    """It is written every few seconds, and what does not fit on its page costs another, each time: so small as can be."""
+    return zlib.compress(text.encode(), 9)
 
 
 def pack_snapshot(state: dict[str, Any]) -> bytes:
