@@ -43,7 +43,7 @@ class Flow:
     out_ah: Floats
     in_ah: Floats
     read_s: Floats
-    some_v: Floats
+    mean_v: Floats
     least_v: Floats
 
 
@@ -65,7 +65,7 @@ def flow(schedule: Schedule, gathered: Gathered, supply: Supply, part: slice) ->
     sensed.sort(key=lambda w: w.circuit.id != supply.meter)
     some, least = np.full(part.stop - part.start, np.nan), np.full(part.stop - part.start, np.nan)
     for way in sensed:
-        some = np.where(np.isnan(some), way.grid.some_v[part], some)
+        some = np.where(np.isnan(some), way.grid.mean_v(part), some)
     for way in sensed[:3]:
         least = np.fmin(least, way.grid.least_v[part])
     return Flow(out_ah, in_ah, read_s, some, least)
@@ -129,7 +129,7 @@ def _charge_ah(schedule: Schedule, gathered: Gathered, supply: Supply, part: sli
     amps = (found.out_ah - found.in_ah) / hours
     usual = float(found.out_ah.sum() / max(1e-9, found.read_s.sum() / 3600))
     out: list[float | None] = []
-    columns = (found.read_s.tolist(), amps.tolist(), found.some_v.tolist())
+    columns = (found.read_s.tolist(), amps.tolist(), found.mean_v.tolist())
     for at, (read_s, draw_a, volts) in enumerate(zip(*columns, strict=True)):
         time_ms = ends_ms[at]
         if read_s > 0:

@@ -44,15 +44,22 @@ class Grid:
     a2s: Floats = field(init=False)
     most_a: Floats = field(init=False)  # of single readings, the larger size; NaN: none
     least_v: Floats = field(init=False)  # NaN: none
-    some_v: Floats = field(init=False)  # the first of each bin; NaN: none
+    sum_v: Floats = field(init=False)  # of readings
+    count_v: Floats = field(init=False)
 
     def __post_init__(self) -> None:
         self.read_s, self.wh, self.out_ah, self.in_ah, self.a2s = (np.zeros(self.count) for _ in range(5))
-        self.most_a, self.least_v, self.some_v = (np.full(self.count, np.nan) for _ in range(3))
+        self.sum_v, self.count_v = np.zeros(self.count), np.zeros(self.count)
+        self.most_a, self.least_v = np.full(self.count, np.nan), np.full(self.count, np.nan)
 
     @property
     def count(self) -> int:
         return len(self.edges_ms) - 1
+
+    def mean_v(self, part: slice) -> Floats:
+        """Of the readings in each bin; NaN: none had any."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return self.sum_v[part] / self.count_v[part]
 
 
 class Laying:
@@ -115,9 +122,10 @@ class Laying:
         if not inside.any():
             return
         most = np.maximum.reduceat(np.abs(samples.amps), starts)
-        least = np.minimum.reduceat(np.where(np.isnan(samples.volts), inf, samples.volts), starts)
-        first = samples.volts[starts][inside]
+        none = np.isnan(samples.volts)
+        least = np.minimum.reduceat(np.where(none, inf, samples.volts), starts)
+        grid.sum_v[where[inside]] += np.add.reduceat(np.where(none, 0.0, samples.volts), starts)[inside]
+        grid.count_v[where[inside]] += np.add.reduceat((~none).astype(np.int64), starts)[inside]
         where, most, least = where[inside], most[inside], least[inside]
-        grid.some_v[where] = np.where(np.isnan(grid.some_v[where]), first, grid.some_v[where])
         grid.most_a[where] = np.fmax(grid.most_a[where], most)
         grid.least_v[where] = np.fmin(grid.least_v[where], np.where(np.isinf(least), np.nan, least))

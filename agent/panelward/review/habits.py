@@ -18,6 +18,7 @@ from panelward.review.source import Floats, Whole
 from panelward.watch.runs import on_w
 
 SURGE_READINGS = 3  # of a start, in which its peak is looked for
+CARRIED = 4  # samples from piece to piece: two before a start and two within it
 STEP_A = 3.0  # an edge that tells a resistance: trade practice wants 5 A, half of that still does with a median over many
 EDGE_MS = 10_000  # before and after such an edge: longer apart, the bank's own recovery would count
 
@@ -55,7 +56,7 @@ class Habits:
         surges = [level.surge.seconds for load in circuit.loads for level in load.levels if level.surge is not None]
         self.surge_seen = bool(surges) and habit.period_ms / 1000.0 <= max(surges)
         self.days: dict[int, Day] = {}  # the number of the day
-        self._last: tuple[Samples, npt.NDArray[np.bool_]] | None = None  # the last two samples, and whether it ran then
+        self._last: tuple[Samples, npt.NDArray[np.bool_]] | None = None  # the last samples, and whether it ran then
 
     def take(self, samples: Samples) -> None:
         if not (self._load or self._meters) or not len(samples.time_ms):
@@ -69,13 +70,14 @@ class Habits:
             samples = samples.after(last)
             on = np.concatenate((was_on, on))
             at_w = np.concatenate((self._at_nominal(last), at_w))
-        self._last = samples.rows(-2), on[-2:].copy()
+        self._last = samples.rows(-CARRIED), on[-CARRIED:].copy()
         wait = np.diff(samples.time_ms)
         ok = wait <= self._habit.gap_ms
-        # Of the two samples carried along, the interval between them was counted with the piece before.
+        # Of the samples carried along, the intervals between them were counted with the piece before.
         begin = max(0, behind - 1)
         if self._load:
             self._runs(samples, at_w, on, wait, ok, begin)
+            self._starts(samples, on, ok, behind)
         if self._meters:
             self._edges(samples, wait, begin)
 
@@ -92,9 +94,6 @@ class Habits:
         self, samples: Samples, at_w: Floats, on: npt.NDArray[np.bool_], wait: Whole, ok: npt.NDArray[np.bool_], begin: int
     ) -> None:
         time = samples.time_ms
-        starts = np.zeros(len(on), np.bool_)
-        if len(on) > 2:
-            starts[2:] = on[2:] & ~on[1:-1] & ~on[:-2] & ok[1:] & ok[:-1]
         first = int(np.searchsorted(self._days_ms, time[min(begin, len(time) - 1)], side="right")) - 1
         last = int(np.searchsorted(self._days_ms, time[-1], side="right")) - 1
         bounds = np.searchsorted(time, self._days_ms[first + 1 : last + 1]).tolist()
@@ -116,15 +115,23 @@ class Habits:
                 sums = day.levels.setdefault(name, [0.0, 0.0])
                 sums[0] += float(inside.sum())
                 sums[1] += float(draws[inside].sum())
-            begun = (
-                np.flatnonzero(starts[low + (1 if low == begin and begin else 0) : high])
-                + low
-                + (1 if low == begin and begin else 0)
-            )
-            day.starts += len(begun)
-            if self.surge_seen:
-                for at in begun.tolist():
-                    day.surges.append(float(np.abs(samples.amps[at : at + SURGE_READINGS]).max()))
+
+    def _starts(self, samples: Samples, on: npt.NDArray[np.bool_], ok: npt.NDArray[np.bool_], behind: int) -> None:
+        """Of each start its day, and its peak once all readings of it are there."""
+        begun = np.flatnonzero(on[2:] & ~on[1:-1] & ~on[:-2] & ok[1:] & ok[:-1]) + 2
+        for number in self._days_of(samples.time_ms[begun[begun >= behind]]):
+            self.days.setdefault(number, Day()).starts += 1
+        if self.surge_seen:
+            whole = SURGE_READINGS - 1
+            seen = begun[(begun >= behind - whole) & (begun < len(on) - whole)]
+            peaks = np.max([np.abs(samples.amps[seen + n]) for n in range(SURGE_READINGS)], axis=0, initial=0.0)
+            for number, peak in zip(self._days_of(samples.time_ms[seen]), peaks.tolist(), strict=True):
+                self.days.setdefault(number, Day()).surges.append(peak)
+
+    def _days_of(self, time_ms: Whole) -> list[int]:
+        last = len(self._days_ms) - 2
+        found = (np.searchsorted(self._days_ms, time_ms, side="right") - 1).tolist()
+        return [min(max(number, 0), last) for number in found]
 
     def _edges(self, samples: Samples, wait: Whole, begin: int) -> None:
         """R = -dV/dI over each large step of the meter: the bank and all that lies before the point where volts are sensed."""

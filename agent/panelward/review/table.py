@@ -43,7 +43,10 @@ class Table:
         *,
         lenient: bool = False,
         progress: Callable[[int, int], None] | None = None,
+        stretch: int = STRETCH,
+        whole: int = WHOLE,
     ) -> None:
+        self._stretch, self._most_whole = stretch, whole
         self._path, self._schedule, self._lenient, self._progress = Path(path), schedule, lenient, progress
         self.name = self._path.name
         self._known = frozenset([c.id for c in schedule.circuits] + [p.id for p in schedule.probes])
@@ -71,7 +74,7 @@ class Table:
         for frame in self._frames():
             if not len(frame):
                 continue
-            if self.size > WHOLE and latest_ms >= from_ms:
+            if self.size > self._most_whole and latest_ms >= from_ms:
                 yield from pile.over(latest_ms - PATIENCE_MS)
             latest_ms = max(latest_ms, int(frame["received"].iloc[-1]))
             for part in _parts(frame, number, circuits):
@@ -94,7 +97,7 @@ class Table:
     def _ends(self) -> tuple[int, int]:
         """The first and the last time, looked for in its first stretch and its last; the whole where it fits into memory."""
         low, high = 2**62, -(2**62)
-        for frame in self._frames(ends=self.size > WHOLE):
+        for frame in self._frames(ends=self.size > self._most_whole):
             if len(frame):
                 low, high = min(low, int(frame["time"].min())), max(high, int(frame["time"].max()))
         return (low, high) if low <= high else (0, 0)
@@ -107,7 +110,7 @@ class Table:
             if not header.strip():
                 self._slowly(header, b"", 0)  # it says what is wrong with an empty file
                 return
-            while stretch := file.read(STRETCH):
+            while stretch := file.read(self._stretch):
                 stretch += file.readline()
                 stretch = _whole_rows(stretch, file)
                 frame = self._frame(header, stretch, line, latest_ms)
@@ -119,9 +122,9 @@ class Table:
                 if self._progress is not None:
                     self._progress(done, self.size)
                 yield frame
-                if ends and done < self.size - STRETCH:
-                    file.seek(self.size - STRETCH)
-                    done = self.size - STRETCH + len(file.readline())
+                if ends and done < self.size - self._stretch:
+                    file.seek(self.size - self._stretch)
+                    done = self.size - self._stretch + len(file.readline())
             if line <= 1 and done <= len(header):
                 self._slowly(header, b"", 0)
 
