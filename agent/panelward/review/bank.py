@@ -23,7 +23,7 @@ LEAST_DAYS = 3  # fewer whole days tell nothing of days to come
 MOST_NIGHTS = 60
 DRAWS = 2000
 SEED = 9
-BLOCK_DAYS = 2  # a grey day is seldom alone (our own choice)
+BLOCK_DAYS = 4  # a grey day is seldom alone (our own choice)
 DRIVE_H = 2.0
 SCENARIOS = ("none", "as it was", "two hours' drive a day")
 
@@ -231,7 +231,7 @@ def _nights(days: Days | None, supply: Supply | None, scenario: str) -> Nights:
 def _lasts(use: Floats, supply: Supply) -> Floats:
     assert supply.battery is not None
     usable = supply.battery.capacity_ah * supply.battery.usable
-    block = min(BLOCK_DAYS, len(use))
+    block = max(1, min(BLOCK_DAYS, len(use) // 3))
     return lasts(use, usable, nights=MOST_NIGHTS, draws=DRAWS, seed=SEED, block=block)
 
 
