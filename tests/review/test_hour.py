@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from panelward.commands import main
 from panelward.errors import BadInput
 from panelward.journal import Journal
 from panelward.review import hour_page
@@ -27,7 +28,7 @@ def asked(made: hours.Made, alarm_id: str | None = None) -> Hour:
     journal = Journal.read(made.path)
     try:
         return hour(
-            journal, PLAN, alarm_id or made.alarm_id, None, parse=lambda text: written(text, "the journal"), made_ms=hours.T0,
+            journal, PLAN, alarm_id or made.alarm_id, parse=lambda text: written(text, "the journal"), made_ms=hours.T0,
             made_by="0.1.0",
         )  # fmt: skip
     finally:
@@ -201,3 +202,28 @@ def test_whatever_a_text_holds_is_text(found: Hour) -> None:
     text = hour_page.html(changed)
     assert "<script" not in text
     assert unescape(text).count(hostile) > 15
+
+
+def test_the_command_writes_page_json_and_words(made: hours.Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    base = ["review", "--schedule", str(VAN), "--journal", str(made.path), "--hour-of", made.alarm_id]
+    out = tmp_path / "hour.html"
+    assert main([*base, "--out", str(out), "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert shown["alarm_id"] == made.alarm_id
+    assert "Minute by minute" in out.read_text(encoding="utf-8")
+    assert main(base) == 0
+    words = capsys.readouterr().out
+    assert "the fuse fitted is not the one on the record" in " ".join(words.split())
+    assert max(len(line) for line in words.splitlines()) <= 80
+
+
+@pytest.mark.parametrize("more", [["--hour-of", "nothing-1"], ["--hour-of", "x", "--from", "2026-05-01T00:00:00Z"]])
+def test_the_command_says_what_was_wrong(made: hours.Made, more: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["review", "--schedule", str(VAN), "--journal", str(made.path), *more]) == 2
+    assert "--hour-of: wanted" in capsys.readouterr().err
+
+
+def test_a_page_that_can_not_be_written_is_3(made: hours.Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    base = ["review", "--schedule", str(VAN), "--journal", str(made.path), "--hour-of", made.alarm_id]
+    assert main([*base, "--out", str(tmp_path / "none" / "hour.html")]) == 3
+    assert "can't be written" in capsys.readouterr().err

@@ -13,7 +13,7 @@ from pathlib import Path
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
-from panelward.commands import JOURNAL, add_schedule
+from panelward.commands import JOURNAL, add_schedule, hour_of
 from panelward.commands.rehearse import moment_ms
 from panelward.errors import BadInput, EnvironmentFault
 
@@ -46,6 +46,9 @@ def register(subparsers: Any) -> None:
     command.add_argument("--to", dest="end", metavar="T", help="up to here")
     command.add_argument("--journey", metavar="last|N", help="this journey of those that the readings tell")
     command.add_argument("--out", metavar="REPORT.html", help="write the page")
+    command.add_argument(
+        "--hour-of", metavar="ALARM", help="instead: two hours before one alarm to one after it, for a warranty call"
+    )
     command.add_argument("--lenient", action="store_true", help="count and skip rows that can't be read")
     command.add_argument("--json", action="store_true", help="print every figure")
 
@@ -53,6 +56,8 @@ def register(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     from panelward.schedule import load
 
+    if args.hour_of is not None:
+        return hour_of.run(args)
     asked = _asked(args)
     schedule, text = load(args.schedule)
     report = _reviewed(args, asked, schedule, text)

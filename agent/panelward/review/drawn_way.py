@@ -107,6 +107,13 @@ def inside(margin: Margin) -> tuple[tuple[Held, ...], tuple[Held, ...]]:
     return tuple(within), tuple(beyond)
 
 
+def seen(margin: Margin, openings: Sequence[Opening]) -> list[Opening]:
+    """Those whose current was read. A short circuit opens a device between two readings: what flowed before says nothing."""
+    early = earliest(margin.band)
+    least = early[0][0] if early else margin.fitted_a or 0.0
+    return [each for each in openings if each.kind == OPENED and each.amps_before is not None and each.amps_before >= least]
+
+
 def coordination(name: str, margin: Margin, bears: Bears | None, openings: Sequence[Opening], *, key: str) -> str:
     """The drawing; empty where there is neither a device, nor a conductor, nor anything held."""
     held = [each for each in margin.held if each.amps > 0.0]
@@ -132,7 +139,7 @@ def coordination(name: str, margin: Margin, bears: Bears | None, openings: Seque
         for each in (*within, *beyond):
             axes.plot([scale.x(each.amps)], [scale.y(each.seconds)], marker="o", markersize=13, markerfacecolor="none",
                       markeredgecolor=RED, markeredgewidth=2.0)  # fmt: skip
-        for opening in openings:
+        for opening in seen(margin, openings):
             _opening(axes, scale, opening, held)
         said = _said(margin, held, within, beyond, openings)
         return svg(figure, f"Coordination diagram of {name}", said, key=key)
@@ -159,7 +166,7 @@ def _band(axes: Axes, scale: _Scale, band: Sequence[Band]) -> None:
 
 def _opening(axes: Axes, scale: _Scale, opening: Opening, held: Sequence[Held]) -> None:
     """A cross where what was held met it: at the current before it, as long as that was held at most."""
-    if opening.kind != OPENED or opening.amps_before is None or opening.amps_before <= 0.0:
+    if opening.amps_before is None:
         return
     lasted = [each.seconds for each in held if each.amps >= opening.amps_before * 0.98]
     seconds = max(lasted, default=min((each.seconds for each in held), default=LEAST_S))

@@ -146,13 +146,12 @@ def hour(
     journal: Journal,
     schedule: Schedule,
     alarm_id: str,
-    record: Record | None,
     *,
     parse: Callable[[str], Schedule],
     made_ms: int,
     made_by: str,
 ) -> Hour:
-    """All of it. `schedule` and `record` are today's: they stand in where the journal keeps none of that time.
+    """All of it. `schedule` is today's: it stands in where the journal keeps none of that time.
 
     Raises BadInput where the journal has no such alarm.
     """
@@ -162,7 +161,7 @@ def hour(
         raise BadInput(
             f"--hour-of: wanted the id of an alarm in {journal.path}, found {alarm_id}: `panelward alarms --last 20` lists them"
         )
-    plan, kept_record, remarks = _of_then(then, schedule, record, parse)
+    plan, kept_record, remarks = _of_then(then, schedule, parse)
     since_ms = min(round(each["since"] * 1000) for each in steps)
     from_ms, to_ms = since_ms - BEFORE_MS, since_ms + AFTER_MS
     reasoned = max((s for s in steps if s["evidence"]), key=lambda s: int(s["sequence"]), default=steps[-1])
@@ -191,12 +190,10 @@ def hour(
     )  # fmt: skip
 
 
-def _of_then(
-    then: InForce, schedule: Schedule, record: Record | None, parse: Callable[[str], Schedule]
-) -> tuple[Schedule, Record | None, list[str]]:
+def _of_then(then: InForce, schedule: Schedule, parse: Callable[[str], Schedule]) -> tuple[Schedule, Record | None, list[str]]:
     """Schedule and record as they were, and what is to be said of them."""
     if then.settings is None:
-        return schedule, record, ["The schedule of that time is no longer kept: today's stands in its place."]
+        return schedule, None, ["The schedule of that time is no longer kept: today's stands in its place."]
     said: list[str] = []
     try:
         plan = parse(then.settings["schedule_text"])

@@ -5,22 +5,34 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from panelward.review.drawn_rest import tide
-from panelward.review.page_parts import figure, lasting, number, paragraph, table
+from panelward.review.page_parts import UNKNOWN, figure, lasting, number, paragraph, table
 from panelward.review.page_sheet import Sheet
 from panelward.review.report import Charge, Nights
 
-_SCENARIO = {"none": "With no charge at all", "as it was": "Charged as on this journey"}
+_SCENARIO = {"none": "no charge at all", "as it was": "as on this journey"}
 
 
 def bank(sheet: Sheet) -> Iterator[str]:
     report, clock = sheet.report, sheet.clock
     yield sheet.heading("bank")
     yield from sheet.said("bank")
-    said = list(dict.fromkeys(nights(each) for each in report.nights))
+    if not any(each.about == "bank" for each in report.answers):
+        yield from (paragraph(said) for said in dict.fromkeys(nights(each) for each in report.nights))
     if any(each.p50 is not None for each in report.nights):
-        yield from (paragraph(each) for each in said)
-    elif report.nights:  # one reason, however many ways to charge it
-        yield sheet.none(nights(report.nights[0]), "bank")
+        yield table(
+            "Nights that the bank would last",
+            ("Charge", "1 in 10 fewer than", "Middle", "1 in 10 more than"),
+            (
+                (
+                    _SCENARIO.get(each.scenario, each.scenario),
+                    number(each.p10),
+                    number(each.p50) if each.p50 is not None else f"{UNKNOWN}: {each.why_not}" if each.why_not else UNKNOWN,
+                    number(each.p90),
+                )
+                for each in report.nights
+            ),
+            shown="Nights that the bank would last from full, from whole days of this journey drawn anew",
+        )
     if not report.tides and not report.nights:
         yield sheet.none("Nothing is known of the bank: no meter was read.", "bank")
     if report.tides:
@@ -55,7 +67,7 @@ def bank(sheet: Sheet) -> Iterator[str]:
 
 def nights(each: Nights) -> str:
     """P10, P50 and P90 in words."""
-    scenario = _SCENARIO.get(each.scenario, f"With {each.scenario}")
+    scenario = f"Charge {_SCENARIO[each.scenario]}" if each.scenario in _SCENARIO else f"Charge by {each.scenario}"
     if each.p50 is None:
         return f"{scenario}: how many nights the bank would last can't be said{f': {each.why_not}' if each.why_not else ''}."
     text = f"{scenario}, the bank would last about {number(each.p50)} nights"

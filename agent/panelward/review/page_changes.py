@@ -87,8 +87,20 @@ def ageing(sheet: Sheet) -> Iterator[str]:
     if not rows:
         yield sheet.none("Nothing could be held against a sealed record.", "ageing")
         return
-    yield table(
-        "Slopes against the sealed record",
+    moving = [each for each in rows if not each.low <= 0.0 <= each.high]
+    still = [each for each in rows if each.low <= 0.0 <= each.high]
+    if moving:
+        yield _slopes(sheet, moving, "Slopes against the sealed record")
+    if still:
+        yield folded(
+            f"{plural(len(still), 'figure')} without a slope that is proved",
+            _slopes(sheet, still, "Slopes that are not proved"),
+        )
+
+
+def _slopes(sheet: Sheet, rows: Sequence[Ageing], caption: str) -> str:
+    return table(
+        caption,
         ("Way", "What", "Record", "Now", "A month", "95 %", "Limit", "Reached in, if it goes on"),
         (
             (

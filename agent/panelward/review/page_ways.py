@@ -7,7 +7,7 @@ from html import escape
 
 from panelward.ratings.curves import Bears, bears
 from panelward.review.drawn_rest import volts as drawn_volts
-from panelward.review.drawn_way import OPENED, coordination, inside
+from panelward.review.drawn_way import OPENED, coordination, inside, seen
 from panelward.review.page_parts import UNKNOWN, Safe, chip, figure, lasting, number, paragraph, plural, safe, share, table
 from panelward.review.page_sheet import Sheet
 from panelward.review.report import Held, Margin, Opening, Volts
@@ -131,9 +131,12 @@ def _met(margin: Margin, openings: list[Opening]) -> str:
     elif within:
         longest = within[-1]
         parts.append(f"{number(longest.amps, 'A')} held for {lasting(longest.seconds)}: there it may open.")
-    marked = [each for each in openings if each.kind == OPENED and each.amps_before]
+    marked = seen(margin, openings)
     if marked:
         parts.append("It opened after " + ", ".join(number(each.amps_before, "A") for each in marked) + ".")
+    unseen = sum(each.kind == OPENED for each in openings) - len(marked)
+    if unseen:
+        parts.append(f"It opened {plural(unseen, 'time')} at a current that was not read: between two readings.")
     if not margin.band:
         parts.append("No standard publishes a band for this device." if margin.device else "No device is known.")
     return " ".join(parts) or "What was held stays left of the band."
