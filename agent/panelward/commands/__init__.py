@@ -23,6 +23,7 @@ COMMANDS = (
     "check",
     "directory",
     "commission",
+    "handover",
     "watch",
     "now",
     "alarms",

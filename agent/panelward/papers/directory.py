@@ -152,7 +152,7 @@ def panel_directory(
         seen.add(position.casefold())
         rows.insert(_place(rows, position), Row(position=position, purpose=SPARE, spare=True))
     feeders = tuple(
-        FeederRow(feeder=f.id, device=_fitted(f.protection), fed_by=_fed(f.supply, schedule.supply(f.supply)))
+        FeederRow(feeder=f.id, device=fitted_of(f.protection), fed_by=_fed(f.supply, schedule.supply(f.supply)))
         for f in schedule.feeders
     )
     return Directory(vehicle=schedule.vehicle.name, rows=tuple(rows), feeders=feeders, date=date, file=file, hash=hash)
@@ -163,18 +163,19 @@ def _row(schedule: Schedule, circuit: Circuit) -> Row:
     return Row(
         position=circuit.id,
         purpose=circuit.label,
-        device=_fitted(circuit.protection),
+        device=fitted_of(circuit.protection),
         always_on=always_on,
         reason=(circuit.always_on_reason or "") if always_on else "",
         life=circuit.importance == "life",
         source=circuit.role == "charger",
         hands=LICENSED if circuit.hands == "licensed" else "",
-        conductor=_conductor(circuit.conductor),
+        conductor=conductor_of(circuit.conductor),
         fed_by=_fed(f"feeder {circuit.feeder}" if circuit.feeder else circuit.supply, schedule.supply(circuit.supply)),
     )
 
 
-def _fitted(protection: Protection | None) -> Fitted:
+def fitted_of(protection: Protection | None) -> Fitted:
+    """A device in words and colour."""
     if protection is None:
         return Fitted(text=NO_DEVICE)
     name = _DEVICES.get(protection.kind, protection.kind)
@@ -196,7 +197,8 @@ def _fed(by: str, supply: Supply) -> str:
     return f"{by}, {supply.kind.upper()} {supply.nominal_v:g} V{hertz}"
 
 
-def _conductor(segments: tuple[Segment, ...]) -> str:
+def conductor_of(segments: tuple[Segment, ...]) -> str:
+    """Its stretches, in words."""
     texts = [text for text in map(_segment, segments) if text]
     if len(texts) > _SEGMENTS:
         texts[_SEGMENTS - 1 :] = [f"{len(texts) - _SEGMENTS + 1} more segments"]

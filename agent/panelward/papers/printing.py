@@ -144,9 +144,19 @@ class Edge:
 
 
 def paged(
-    story: Callable[[], list[Any]], edge: Edge, face: Face, size: tuple[float, float], *, title: str, subject: str
+    story: Callable[[], list[Any]],
+    edge: Edge,
+    face: Face,
+    size: tuple[float, float],
+    *,
+    title: str,
+    subject: str,
+    gap: float = 0.0,
 ) -> tuple[bytes, int]:
-    """The PDF and its number of pages. `story` is asked twice: the first pass counts the pages, the second prints it."""
+    """The PDF and its number of pages. `gap` stands below the heading.
+
+    `story` is asked twice: the first pass counts the pages, the second prints their number.
+    """
     pages = 0
     content = b""
     for _ in range(2):
@@ -156,7 +166,7 @@ def paged(
             creator="panelward", producer="panelward", subject=subject,
         )  # fmt: skip
         frame = Frame(
-            MARGIN, MARGIN + FOOT, size[0] - 2 * MARGIN, size[1] - 2 * MARGIN - FOOT - HEAD,
+            MARGIN, MARGIN + FOOT, size[0] - 2 * MARGIN, size[1] - 2 * MARGIN - FOOT - HEAD - gap,
             leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
         )  # fmt: skip
 
@@ -220,7 +230,8 @@ def heads(style: Any, *names: str) -> list[Any]:
     return [Paragraph(name, style) for name in names]
 
 
-def ruled(body: list[list[Any]], columns: list[float], spans: Iterable[Any] = ()) -> Any:
+def ruled(body: list[list[Any]], columns: list[float], spans: Iterable[Any] = (), *, long_rows: bool = False) -> Any:
+    """A table with ruled lines, its head on each page; `long_rows` may break within a row that no page holds."""
     style = [
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LINEABOVE", (0, 0), (-1, 0), 1.2, black),
@@ -232,7 +243,7 @@ def ruled(body: list[list[Any]], columns: list[float], spans: Iterable[Any] = ()
         ("BOTTOMPADDING", (0, 0), (-1, -1), 0.9 * mm),
         *spans,
     ]
-    return Table(body, colWidths=columns, repeatRows=1, style=style)
+    return Table(body, colWidths=columns, repeatRows=1, style=style, splitInRow=int(long_rows))
 
 
 def boxed(mark: str, face: Face) -> str:
