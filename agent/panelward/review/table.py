@@ -18,7 +18,7 @@ import pandas as pd
 
 from panelward.errors import Fault, ReadingsError
 from panelward.intake import TableReader
-from panelward.records import Reading, Schedule
+from panelward.records import QUANTITIES, Reading, Schedule
 from panelward.review.source import Columns, Floats
 from panelward.review.stored import PATIENCE_MS, Pile
 from panelward.review.unpacked import Part
@@ -140,7 +140,9 @@ class Table:
         """None: something in it needs a closer look."""
         names = [name.strip().lower() for name in header.decode("utf-8", "replace").lstrip("\ufeff").strip().split(",")]
         wide = len(names)
-        if "time" not in names or "circuit" not in names or b'"' in header or b'"' in stretch or len(set(names)) < wide:
+        if not {"time", "circuit"} <= set(names) or not set(QUANTITIES) & set(names):
+            return None
+        if b'"' in header or b'"' in stretch or len(set(names)) < wide:
             return None
         kinds: dict[str, Any] = {name: "float64" if name in _FIGURES else "category" for name in names}
         try:
