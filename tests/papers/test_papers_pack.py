@@ -18,7 +18,7 @@ from panelward.papers.pack_pdf import SECTIONS, printed_pack
 from panelward.papers.pack_words import BEFORE, LOST
 from panelward.papers.printing import Printed
 from panelward.ratings.curves import ampacity_of
-from panelward.records import Battery, Commissioned, Protection, Record, Schedule, Segment, Supply
+from panelward.records import Battery, Commissioned, Level, Protection, Record, Schedule, Segment, Supply, Surge
 from panelward.records.people import People, Person, everybody
 from panelward.schedule import load
 from plans import DETECTOR, FREEZER, LIGHTS, PLAN, SOCKETS, circuit, plan
@@ -267,7 +267,9 @@ def test_the_suns_side_goes_first_and_the_bank_last() -> None:
     heads = [text.split(":")[0].split(",")[0].split(" ")[0] for text in steps]
     assert heads == ["Sun", "Shore", "Generator", "Starter", "Inverter", "Bank", "Wait", "Prove", "Close"]
     assert "Solar charger (D13)" in steps[0]
-    assert "nobody sleeps aboard while Gas detector (D6) is without a feed" in " ".join(packed().isolation)
+    before = [text for text in packed().isolation if text.startswith("Before: ")]
+    assert packed().isolation[: len(before)] == tuple(before)
+    assert "Before: Shut the gas at the bottle; nobody sleeps aboard while these have no feed: Gas detector (D6)." in before
 
 
 def test_alternating_current_is_for_licensed_persons_in_each_source_state() -> None:
@@ -347,3 +349,18 @@ def test_all_of_it_is_plain() -> None:
 def test_a_detector_that_is_wired_to_a_switch_is_in_the_remarks() -> None:
     pack = packed(plan(replace(DETECTOR, feed="switched")), None)
     assert "life-behind-switch" in {remark.rule for remark in pack.remarks}
+
+
+def test_a_row_that_no_page_holds_is_broken_and_nothing_of_it_lost() -> None:
+    surge = Surge(times=2.0, seconds=1.0)
+    levels = tuple(Level(name=f"level {n} of the long load", watts=10.0 + n, surge=surge) for n in range(400))
+    words = text_of(packed(plan(circuit("D1", "Winch", "motor", levels=levels)), None))
+    assert "level 0 of the long load" in words
+    assert "level 399 of the long load" in words
+
+
+def test_hundreds_of_ways() -> None:
+    ways = [circuit(f"W{n}", f"Load {n}", "light", feeder="rear") for n in range(150)]
+    words = text_of(packed(plan(*ways), None))
+    assert "W149" in words
+    assert "and 138 more" in words

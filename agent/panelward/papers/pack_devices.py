@@ -91,6 +91,11 @@ def device_lines(
     return tuple(lines)
 
 
+def some_of(names: Sequence[str], most: int = 12) -> str:
+    """So many of them, and how many more: no row may become longer than a page."""
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
+
+
 def steady_of(way: Way, record: Record | None) -> tuple[float | None, str]:
     """Its highest steady draw, A at nominal volts, and whose word that is: the record's, else the schedule's."""
     measured = record.circuit(way.circuit.id) if record else None
@@ -135,7 +140,7 @@ def _feeder_line(way: FeederWay, feeder: Feeder, shown: Fitted, ways: list[Way],
     protection = feeder.protection
     return DeviceLine(
         position=feeder.id,
-        purpose="feeder of " + ", ".join(each.circuit.id for each in behind) if behind else "feeder",
+        purpose=f"feeder of {some_of([each.circuit.id for each in behind])}" if behind else "feeder",
         what="feeder",
         device=shown,
         conductor=conductor_of(feeder.conductor),

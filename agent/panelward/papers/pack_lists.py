@@ -47,13 +47,13 @@ def isolation(schedule: Schedule) -> tuple[str, ...]:
 
 
 def _isolation(schedule: Schedule) -> Iterator[str]:
-    for circuit in schedule.circuits:
-        text = BEFORE.get(manner_of(schedule, circuit))
-        if text and circuit.feed == "always-on":
-            yield "Before: " + text.format(label=f"{circuit.label} ({circuit.id})")
+    for manner, text in BEFORE.items():
+        those = [c for c in schedule.circuits if c.feed == "always-on" and manner_of(schedule, c) == manner]
+        if those:
+            yield "Before: " + text.format(labels=_named(those))
     unsaid = _chargers(schedule, None)
     sun, engine, shore = (_chargers(schedule, name) for name in ("sun", "engine", "shore"))
-    panels = "then " + _named(sun) if sun else "none is written in the schedule: look for panels all the same"
+    panels = f"then {_named(sun)}" if sun else "where there are any (the schedule names no charger of the sun)"
     yield f"Sun: cut off the panels' side first, {panels}. Panels and their cable stay live in daylight."
     posts = f", {_named(shore)} with it" if shore else ""
     yield f"Shore: take the plug out at the post{posts}."

@@ -9,13 +9,15 @@ from typing import Any
 
 from reportlab.lib.units import mm
 from reportlab.platypus import CondPageBreak, PageBreak, Paragraph, Spacer, Table
+from reportlab.platypus.doctemplate import LayoutError
 
 from panelward.papers.directory import unbroken
 from panelward.papers.pack import Pack
+from panelward.papers.pack_devices import some_of
 from panelward.papers.pack_rows import Styles, always_table, device_table, record_tables, remark_parts, watched_table
 from panelward.papers.pack_words import CAUTION, TITLE
 from panelward.papers.pdf import story as directory_story
-from panelward.papers.printing import FONT_FOLDERS, MARGIN, PAPERS, Edge, Face, Printed, face_of, heads, holdable, paged, ruled
+from panelward.papers.printing import FONT_FOLDERS, MARGIN, PAPERS, Edge, Printed, face_of, heads, holdable, paged, ruled
 
 SECTIONS = (
     "Panel directory", "Device schedule", "Remarks", "Commissioning record", "What is always on",
@@ -38,18 +40,25 @@ def printed_pack(pack: Pack, *, paper: str = "a4", font_folders: tuple[str, ...]
         vehicle=facts.vehicle, title=TITLE, caution=CAUTION, foot=f"{facts.made} · {facts.schedule_file}",
         end=f" · schedule {facts.schedule_hash} · {record} · panelward {facts.version}",
     )  # fmt: skip
-    content, pages = paged(
-        lambda: list(_story(pack, face, size[0] - 2 * MARGIN)), edge, face, size,
-        title=f"{TITLE}: {facts.vehicle}", subject=f"schedule {facts.schedule_hash}, {record}", gap=2 * mm,
-    )  # fmt: skip
+
+    def made(long_rows: bool) -> tuple[bytes, int]:
+        style = Styles.of(face, long_rows=long_rows)
+        return paged(
+            lambda: list(_story(pack, style, size[0] - 2 * MARGIN)), edge, face, size,
+            title=f"{TITLE}: {facts.vehicle}", subject=f"schedule {facts.schedule_hash}, {record}", gap=2 * mm,
+        )  # fmt: skip
+
+    try:
+        content, pages = made(long_rows=False)
+    except LayoutError:  # a row that no page holds: then rows are broken
+        content, pages = made(long_rows=True)
     return Printed(content, pages, "".join(missing))
 
 
-def _story(pack: Pack, face: Face, width: float) -> Iterator[Any]:
-    style = Styles.of(face)
+def _story(pack: Pack, style: Styles, width: float) -> Iterator[Any]:
     yield from _cover(pack, style, width)
     parts: tuple[Callable[[], Iterator[Any]], ...] = (
-        lambda: directory_story(pack.directory, face, width),
+        lambda: directory_story(pack.directory, style.face, width),
         lambda: _devices(pack, style, width),
         lambda: _remarks(pack, style, width),
         lambda: record_tables(pack.record, style, width),
@@ -128,17 +137,18 @@ def _devices(pack: Pack, style: Styles, width: float) -> Iterator[Any]:
     body = [heads(style.small, "Spare fuses aboard", "For ways", "How many, counted on")]
     for spare in pack.spares_aboard:
         said = Paragraph(escape(unbroken(spare.why_not or spare.device)), style.red if spare.why_not else style.text)
-        body.append([said, Paragraph(escape(", ".join(spare.ways)), style.small), ""])
+        body.append([said, Paragraph(escape(some_of(spare.ways, 60)), style.small), ""])
     yield Spacer(0, 3 * mm)
     yield CondPageBreak(30 * mm)
     yield ruled(body, [width * share for share in (0.35, 0.35, 0.3)])
 
 
 def _remarks(pack: Pack, style: Styles, width: float) -> Iterator[Any]:
+    names = {row.position: row.purpose for row in pack.directory.rows}
     if not pack.remarks:
         yield Paragraph("None. That is no proof of anything that was not looked at.", style.text)
     for remark in pack.remarks:
-        yield from remark_parts(remark, style, width)
+        yield from remark_parts(remark, names.get(remark.way, ""), style, width)
     if pack.notes:
         yield Paragraph(f"Vetting notes {pack.notes} more things of lesser weight: `panelward check` lists them.", style.small)
 
@@ -205,6 +215,7 @@ def _people(pack: Pack, style: Styles, width: float) -> Iterator[Any]:
         said = f"A test message was last taken by a phone's service on {tested}." if tested else (
             "No test message is known to have been taken: send one with `panelward drill`, and see it on the phone."
         )  # fmt: skip
+        yield Spacer(0, 1.5 * mm)
         yield Paragraph(escape(said), style.text if tested else style.red)
     yield Spacer(0, 2 * mm)
     for word, meaning in pack.means:

@@ -38,13 +38,14 @@ class Styles:
     item: Any
     head: Any
     title: Any
+    long_rows: bool  # break within rows
 
     @classmethod
-    def of(cls, face: Face) -> Styles:
+    def of(cls, face: Face, *, long_rows: bool = False) -> Styles:
         text = ParagraphStyle("text", fontName=face.plain, fontSize=8.4, leading=10.4)
         bold = ParagraphStyle("bold", parent=text, fontName=face.bold)
         return cls(
-            face=face, text=text, bold=bold,
+            face=face, long_rows=long_rows, text=text, bold=bold,
             small=ParagraphStyle("small", parent=text, fontSize=7.2, leading=8.8),
             tiny=ParagraphStyle("tiny", parent=text, fontSize=6.2, leading=7.6),
             red=ParagraphStyle("red", parent=bold, textColor=RED),
@@ -83,7 +84,7 @@ def device_table(lines: Sequence[DeviceLine], style: Styles, width: float) -> An
         body.append(_device_row(line, style, columns[0]))
         if not line.device.text:
             spans.append(("SPAN", (1, at), (-1, at)))
-    return ruled(body, columns, [*TOP, *spans], long_rows=True)
+    return ruled(body, columns, [*TOP, *spans], long_rows=style.long_rows)
 
 
 def _device_row(line: DeviceLine, style: Styles, room: float) -> list[Any]:
@@ -119,13 +120,13 @@ def _device_row(line: DeviceLine, style: Styles, room: float) -> list[Any]:
     ]
 
 
-def remark_parts(remark: Remark, style: Styles, width: float) -> Iterator[Any]:
+def remark_parts(remark: Remark, purpose: str, style: Styles, width: float) -> Iterator[Any]:
     facts = [
         f"{name}: {said}" if name else said
         for name, said in (("rule", remark.rule), ("limit", remark.limit), ("found", remark.found), ("", remark.source))
         if said
     ]
-    where = f"{remark.way}: " if remark.way and not remark.english else ""
+    where = f"{purpose} ({remark.way}): " if remark.way and not remark.english else ""
     parts = [
         Paragraph(escape(unbroken(where + remark.text)), style.text),
         Paragraph(escape(unbroken(" · ".join(facts))), style.tiny),
@@ -174,7 +175,7 @@ def record_tables(record: RecordPart, style: Styles, width: float) -> Iterator[A
         rows = _record_rows(way, style, columns[0])
         joined += [("LINEBELOW", (0, at), (1, at), 0.6, white) for at in range(len(body), len(body) + len(rows) - 1)]
         body += rows
-    yield ruled(body, columns, [*TOP, *joined], long_rows=True)
+    yield ruled(body, columns, [*TOP, *joined], long_rows=style.long_rows)
     yield Paragraph(
         "Watts and amps at the supply's nominal volts, as the monitor reports them: its gain stands beside them, not taken "
         "out. 95 %: two-sided tolerance interval of single readings, 95 % confidence. (p): provisional. Surge –: not "
@@ -256,7 +257,7 @@ def always_table(lines: Iterable[AlwaysOn], banks: Iterable[Bank], style: Styles
                     _small(style, floor, daily),
                 ]
             )
-        yield ruled(body, columns, TOP, long_rows=True)
+        yield ruled(body, columns, TOP, long_rows=style.long_rows)
 
 
 def watched_table(rows: Iterable[Watched], style: Styles, width: float) -> Any:
@@ -278,4 +279,4 @@ def watched_table(rows: Iterable[Watched], style: Styles, width: float) -> Any:
              Paragraph(escape(unbroken("; ".join(row.found) or NONE)), style.tiny),
              Paragraph(escape(unbroken("; ".join(row.together) or NONE)), style.tiny), unseen]
         )  # fmt: skip
-    return ruled(body, columns, TOP, long_rows=True)
+    return ruled(body, columns, TOP, long_rows=style.long_rows)

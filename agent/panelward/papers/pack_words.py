@@ -43,13 +43,13 @@ MEANS = (
     ("Again:", "The same message once more: it may have reached you already."),
     ("silence", "Tells nothing. The test message of each week does: where none comes, open the door page."),
 )
-BEFORE = {
-    "detector": "Shut the gas at the bottle; nobody sleeps aboard while {label} is without a feed.",
-    "medical": "Ask who needs {label} before its feed is taken, and see its other supply run.",
-    "burner": "Switch {label} off at its own control and wait until it has cooled itself.",
-    "sump": "Look at the water first: {label} won't run.",
-    "cold": "Note the time: {label} warms from here on.",
-    "carrier": "Tell those who wait for messages: without {label} none come.",
+BEFORE = {  # what comes before isolating, where such loads are always on
+    "detector": "Shut the gas at the bottle; nobody sleeps aboard while these have no feed: {labels}.",
+    "medical": "Ask who needs these, and see the other supply of each run: {labels}.",
+    "burner": "Switch off at its own control, and wait until it has cooled itself: {labels}.",
+    "sump": "Look at the water first; this won't pump: {labels}.",
+    "cold": "Note the time; from here on it warms: {labels}.",
+    "carrier": "Tell those who wait for messages that none come without {labels}.",
 }
 ISOLATED_ONLY = "Close again the other way round: the bank first, the sun last. Once: the inverter draws its inrush each time."
 
