@@ -107,3 +107,22 @@ def test_what_can_t_be_known_is_said(before: Schedule, readings: Iterator[Readin
     found = answer(after, readings, before)
     assert why in found.unknown
     assert found.after is None
+
+
+def test_without_a_full_charge_its_swing_is_a_bound() -> None:
+    """60 Ah down, 20 back, 30 down: 70 Ah at the least, wherever it began; more than 85 % of 80 Ah."""
+    legs = ((6, 10.0, 13.1), (2, -10.0, 13.4), (3, 10.0, 13.1))
+
+    def unfull() -> Iterator[Reading]:
+        return (r for r in journey(*legs) if r.volts != 14.2)
+
+    small, great = answer(with_bank(80, SLOW), unfull(), SLOW), answer(with_bank(90, SLOW), unfull(), SLOW)
+    assert small.swing_ah == pytest.approx(70.0, rel=0.002)
+    assert (small.swing_acts, great.swing_acts) == (True, False)
+    assert "never seen full" in small.unknown
+
+
+def test_a_swing_is_not_counted_over_a_gap() -> None:
+    first = [r for r in journey((6, 10.0, 13.1)) if r.volts != 14.2]
+    later = [r._replace(time_ms=r.time_ms + 86_400_000, received_ms=r.received_ms + 86_400_000) for r in first]
+    assert answer(with_bank(80, SLOW), iter(first + later), SLOW).swing_ah == pytest.approx(60.0, rel=0.002)

@@ -67,7 +67,7 @@ def test_a_variation_read_aloud(capsys: pytest.CaptureFixture[str], there: tuple
     assert "Varied: D7 conductor.area_mm2 4 -> 6" in text
     assert "As it is: no openings told, " in text
     assert "Bench sockets (D7): drop at the 95th percentile " in text
-    assert "Bench sockets (D7): no brown-out with it" in text
+    assert "Bench sockets (D7): no brown-out as varied" in text
     assert "Bank of house: by counted Ah it can't be known how often it would have acted: it was never seen full" in text
     assert "local code and licensed practice win over it." in text
 

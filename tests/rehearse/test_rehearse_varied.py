@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import plans
 from panelward.ratings import loop_ohm
-from panelward.records import Level, Load, Protection, Reading, Schedule, Segment
+from panelward.records import Feeder, Level, Load, Protection, Reading, Schedule, Segment
 from panelward.rehearse.along import Along, along
 from panelward.rehearse.openings import Openings
 from panelward.rehearse.variation import Variation, weighed
@@ -167,6 +167,44 @@ def test_readings_that_the_listed_conductor_cannot_have_brought_are_left_and_cou
     )
 
 
+def behind(schedule: Schedule, way: str, **keys: object) -> Schedule:
+    """The way behind a feeder with such a conductor."""
+    feeder = Feeder(id="rear", supply="house", conductor=(Segment(insulation_c=105, ambient_c=30, **keys),))  # type: ignore[arg-type]
+    circuits = tuple(replace(c, feeder="rear") if c.id == way else c for c in schedule.circuits)
+    return replace(schedule, feeders=(feeder,), circuits=circuits)
+
+
+def test_a_thicker_feeder_lifts_the_bar_behind_it() -> None:
+    """2 x 5 m of 6 mm² at 5 A lose 0.165 V more than 16 mm² (0.060 V) at 20 °C: its bar stands higher by that."""
+    before, after = behind(BASE, "D4", area_mm2=6.0, length_m=5.0), behind(BASE, "D4", area_mm2=16.0, length_m=5.0)
+    variation = replace(unvetted(before, after), circuits=(), feeders=("rear",))
+    varied = Varied(variation)
+    lifted = [(a.volts, b.volts, b.amps) for a in day(hours=0.1) if (b := varied.take(a)).circuit == "D4" and a.amps == 5.0]
+    was_v, is_v, amps = lifted[-1]
+    assert was_v is not None
+    assert is_v is not None
+    assert amps is not None
+    assert is_v - was_v == pytest.approx(5.0 * 10 * (3.30 - 1.21) / 1000.0, rel=0.1)
+    assert amps < 5.0  # of constant power
+    assert varied.feeders["rear"].old.losses.percentile(95) == pytest.approx(5.0 * 10 * 0.0033 / 12.8, rel=0.1)
+
+
+def test_volts_that_are_measured_at_the_load() -> None:
+    """They are the load's own: the bus stands higher by what the conductor loses, and the load then by what it loses less."""
+    at_load = replace(plans.BUS, volts_at="load")
+    before = replace(BASE, circuits=tuple(replace(c, sense=at_load) if c.id == "D4" else c for c in BASE.circuits))
+    varied = Varied(weighed(before, laid(before, "D4", area_mm2=6.0)))
+    for reading in day(hours=0.1):
+        other = varied.take(reading)
+        if reading.circuit == "D4" and reading.amps:
+            judged = varied.ways["D4"]
+            assert other.volts is not None
+            assert other.amps is not None
+            source_v = 12.6 + judged.old.laid.ohm * 5.0
+            assert other.volts == pytest.approx(source_v - judged.new.laid.ohm * other.amps, abs=1e-3)
+            assert other.volts * other.amps == pytest.approx(12.6 * 5.0, rel=1e-4)  # constant power
+
+
 # Devices, by their set.
 
 
@@ -184,6 +222,21 @@ def test_openings_of_a_set() -> None:
         calm.take(second * 1000, 1.0, 9.0, None)
     calm.end()
     assert calm.found == []
+
+
+def test_a_start_lasts_no_longer_than_it_is_listed() -> None:
+    """30 A for 0.4 s on 10 A, read once in 5 s: held for 5 s it would open every blade of type C, which opens none so soon."""
+
+    def day_of_starts(*starts: tuple[float, float]) -> Openings:
+        found = Openings(Protection(kind="blade-fuse", type="C", rating_a=10), starts, 6.0)
+        for n in range(720):
+            found.take(n * 5000, 5.0, 30.0 if n == 10 else 5.0 if 10 < n < 100 else 0.0, None)
+        found.end()
+        return found
+
+    assert day_of_starts().found[0].share == 1.0
+    (start,) = day_of_starts((31.0, 0.2)).found or [None]
+    assert start is None or start.share < 0.5
 
 
 def test_what_no_standard_tells_is_not_told() -> None:

@@ -172,7 +172,7 @@ def test_toml_of_the_schedule_s_own_keys(tmp_path: Path) -> None:
         ("[feeder.front]\n", "no feeder front"),
         ("x = [", "TOML"),
         ("", "it changes nothing"),
-        ('[[circuit]]\nid = "D4"\nload = [{}, {}]\n', "1 loads share the way"),
+        ('[[circuit]]\nid = "D4"\nload = [{}, {}]\n', "the way has one load"),
     ],
 )  # fmt: skip
 def test_a_toml_that_does_not_fit(tmp_path: Path, toml: str, said: str) -> None:

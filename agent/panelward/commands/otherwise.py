@@ -22,7 +22,8 @@ PROGRESS_EVERY = 200_000
 MONTH_MS = 30 * 86_400_000
 WEEK_MS = 7 * 86_400_000
 FORMS = """\
---variation, several times over, in words or as a small TOML of the schedule's keys:
+--variation, several times over, in words or as a small TOML of the schedule's
+own keys:
   "D4 conductor 4 mm2"   or 12 AWG, 10 SAE; all its stretches. D4: a position, a
                          label, a word of it, or a feeder
   "D4 length 3 m"        one way
@@ -31,17 +32,21 @@ FORMS = """\
   "cut-off 11.8 V"
   other.toml             [[circuit]] id = "D4", conductor = { area_mm2 = 4 } ...
 A device above what its conductor carries in its place, above the rating of its
-way or above what its load's maker allows is refused, with the limit and its source.
+way or above what its load's maker allows is refused, with the limit and its
+source. Refused too is whatever `panelward check` would newly refuse.
 
---plant "WHERE KIND WHEN [for 2h]", several times over: "freezer feed-lost 02:10"
-  of a circuit: feed-lost switched-off overload opens short stall more dry half-open
-                standby left-on runs-on stuck silent
-  of a feeder: feed-lost; a supply: feed-lost falls; a monitor: silent
-  WHEN is local: 02:10 (the first at least an hour in), Tue 02:10, 2026-05-05T02:10
+--plant "WHERE KIND WHEN [for 2h]", several times over, each in its own week:
+  "freezer feed-lost 02:10"
+  circuit: feed-lost switched-off overload opens short stall more dry half-open
+           standby left-on runs-on stuck silent
+  feeder:  feed-lost      supply: feed-lost falls      monitor: silent
+  WHEN is local: 02:10 (the first an hour in or later), Tue 02:10, or
+  2026-05-05T02:10
 
-A journal's readings are taken from --from to --to: for --against the last 30 days
-where that is not given, for --plant the last 7, for --variation all.
-It is arithmetic on what was read. Local code and licensed practice win over it."""
+A journal's readings are taken from --from to --to: for --against the last 30
+days where --from is not given, for --plant the last 7, for --variation all.
+--json is one object. It is arithmetic on what was read; local code and licensed
+practice win over it."""
 
 
 def add(command: argparse.ArgumentParser) -> None:

@@ -18,9 +18,10 @@ from panelward.records import Reading
 
 PROGRESS_EVERY = 200_000
 ABOUT = """\
-Runs readings from a file through the daemon's own core, starting cold, and prints
-every transition of an alarm in time order. With --journal, all that the daemon
-took in: readings, settings and what people asked for, by the schedules it had.
+Runs readings from a file through the daemon's own core, starting cold, and
+prints every transition of an alarm in time order. With --journal, all that the
+daemon took in: readings, settings and what people asked for, by the schedules
+that it had.
 
 With --variation, --against or --plant it says what would have been otherwise."""
 LATEST_S = 32_503_680_000.0  # the year 3000

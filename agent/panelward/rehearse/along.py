@@ -34,7 +34,11 @@ class Along:
             yield from wiring.conductor(judged, zone)
             yield from wiring.devices(judged, zone, opened_ms, opened)
         for answer in self.banks:
-            yield from wiring.bank(answer, zone)
+            capacities = tuple(
+                found.capacity_ah if (found := each.supply(answer.supply).battery) is not None else 0.0
+                for each in (variation.before, variation.after)
+            )
+            yield from wiring.bank(answer, (capacities[0], capacities[1]), zone)
         yield told.NOT_READ
         yield told.CAUTION
 

@@ -18,6 +18,8 @@ AGAIN = 0.05  # of its capacity, charged back: the next cut-off is another one (
 NO_SUPPLY = 0.5  # of nominal: no volts at all are another story than a low bank
 RESTORED = 0.03  # of nominal above the cut-off, where no restore_v is written
 USUAL_MINUTES = 30
+GAP_MS = 600_000  # a longer gap is not counted over (no source)
+GIVES_BACK_MOST = 1.0  # of a swing, which is the least that was given: all that went in is taken to have come out
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,9 @@ class BankAnswer:
     share_by: str = ""  # table | volts | borne
     before: CutOffs | None = None
     after: CutOffs | None = None
+    swing_ah: float | None = None  # given from its fullest to its emptiest here, wherever that was; None: not metered
+    swing_ms: int = 0
+    swing_acts: bool = False  # … more than the other can give: it would have cut off once at the least
     out_ah: float = 0.0  # all that was drawn, and that came, over the whole journey
     in_ah: float = 0.0
 
@@ -113,6 +118,8 @@ class Bank:
         self._acts_at: list[float] = []  # drawn when it cut off, as the volts show it
         self.out_ah = self.in_ah = 0.0
         self._amps = 0.0
+        self._net_ah = self._fullest_ah = self._swing_ah = 0.0
+        self._swing_ms = 0
 
     def take(self, reading: Reading) -> None:
         """A reading as it was."""
@@ -143,13 +150,19 @@ class Bank:
         self._sums[3] += 1
 
     def _count(self, amps: float, time_ms: int) -> None:
-        if self._last_ms is not None and 0 < time_ms - self._last_ms <= 600_000:
+        if self._last_ms is not None and 0 < time_ms - self._last_ms <= GAP_MS:
             hours = (time_ms - self._last_ms) / 3.6e6
             ah = (self._amps + amps) / 2.0 * hours
             self.out_ah += max(0.0, ah)
             self.in_ah -= min(0.0, ah)
+            self._net_ah += ah if ah > 0.0 else GIVES_BACK_MOST * ah
+            self._fullest_ah = min(self._fullest_ah, self._net_ah)
+            if self._net_ah - self._fullest_ah > self._swing_ah:
+                self._swing_ah, self._swing_ms = self._net_ah - self._fullest_ah, time_ms
             if self._meters is not None:
                 self._more_ah += self._meters.more_a(self._supply.id) * hours
+        elif self._last_ms is not None and time_ms > self._last_ms:
+            self._net_ah = self._fullest_ah = 0.0  # what came in a gap is not known: the swing begins anew
         self._amps, self._last_ms = amps, time_ms
 
     def _close(self, time_ms: int) -> None:
@@ -181,6 +194,12 @@ class Bank:
             self._supply.id, self._why(battery, other), self._supply.cutoff_v, self._by_volts.acts, self._other.cutoff_v,
             self._other_by_volts.acts, self._known_from_ms, self._error_ah, out_ah=self.out_ah, in_ah=self.in_ah,
         )  # fmt: skip
+        if self._last_ms is not None and battery is not None and other is not None:
+            acts = False
+            if self._charge is not None and self._supply.cutoff_v is not None:
+                table = self._charge.to_cutoff_ah(self._supply.cutoff_v) / battery.capacity_ah
+                acts = self._swing_ah > max(table, self._swing_ah / battery.capacity_ah) * other.capacity_ah
+            base = replace(base, swing_ah=self._swing_ah, swing_ms=self._swing_ms, swing_acts=acts)
         if base.unknown or battery is None or other is None:
             return base
         share, by = self._share(battery)

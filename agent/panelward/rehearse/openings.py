@@ -6,6 +6,7 @@ published set is carried through it; one whose heat reaches the opening heat has
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import ceil, inf
 
@@ -44,8 +45,13 @@ class Overload:
 class Openings:
     """One device's set along a journey."""
 
-    def __init__(self, protection: Protection) -> None:
+    def __init__(self, protection: Protection, starts: Sequence[tuple[float, float]] = (), running_a: float = inf) -> None:
+        """`starts`: surges as (amps at the most, seconds) of loads that run at up to `running_a`. A start that is seen in one
+        reading lasted no longer than that, whatever the period.
+        """
         self.protection = protection
+        self._starts, self._running_a = starts, running_a
+        self._start_s: float | None = None  # the last reading is one of a start, which lasts so long at the most
         self._device = device(protection)
         self._set = Specimens(self._device) if self._device.members else None
         self._square_s = self._fold_s = 0.0
@@ -72,19 +78,39 @@ class Openings:
                     self._fold(panel_c)
             else:
                 self._fold(panel_c)
-                self._set.carry(dt_s, (flowed_a / rating_a) ** 2, panel_c)
-                self._open(at_ms)
-        self._last_a = amps = abs(amps)
+                for seconds, part_a in self._parts(dt_s, flowed_a, abs(amps)):
+                    self._set.carry(seconds, (part_a / rating_a) ** 2, panel_c)
+                    self._open(at_ms)
+        was_a, self._last_a = self._last_a, abs(amps)
+        amps = abs(amps)
+        self._start_s = self._starting(was_a, amps)
         now = self._now
         if amps > NEAR * rating_a:
             if now is None:
                 members = len(self._device.members)
                 now = self._now = Overload(at_ms, at_ms, amps, False, [inf] * members)
-            now.to_ms, now.most_a, now.over = at_ms, max(now.most_a, amps), now.over or amps > rating_a
+            now.to_ms, now.most_a, now.over = (
+                at_ms,
+                max(now.most_a, amps),
+                now.over or (amps > rating_a and self._start_s is None),
+            )
             self._quiet_ms = at_ms
             self._at_once(now, at_ms, amps / rating_a)
         elif now is not None and at_ms - self._quiet_ms > OVER_S * 1000.0:
             self._end()
+
+    def _parts(self, dt_s: float, flowed_a: float, amps: float) -> list[tuple[float, float]]:
+        """What flowed since the last reading: of a start its seconds, then what flows now."""
+        start_s = self._start_s
+        if start_s is None or start_s >= dt_s or flowed_a == 0.0:
+            return [(dt_s, flowed_a)]
+        return [(start_s, flowed_a), (dt_s - start_s, amps)]
+
+    def _starting(self, was_a: float, amps: float) -> float | None:
+        """Is this the first reading above its running draw, and no more than a listed start? Then how long that lasts."""
+        if amps <= self._running_a or was_a > self._running_a:
+            return None
+        return max((seconds for most_a, seconds in self._starts if amps <= most_a), default=None)
 
     def end(self) -> None:
         """No more readings."""

@@ -273,7 +273,8 @@ def _loads(own: object, value: object, source: str) -> object:
     loads = own if isinstance(own, list) else [own if isinstance(own, dict) else {}]
     patches = value if isinstance(value, list) else [value]
     if len(patches) != len(loads):
-        raise BadInput(f"--variation {source}: {len(loads)} loads share the way, so as many [[circuit.load]] are wanted")
+        told = "one load" if len(loads) == 1 else f"{len(loads)} loads"
+        raise BadInput(f"--variation {source}: the way has {told}: as many [[circuit.load]] are wanted")
     for each in patches:
         _only(_is_table(each, "load", source), LOAD, "load", source)
     return [load | each for load, each in zip(loads, patches, strict=True)]

@@ -8,16 +8,18 @@ whole-bank meter moves with what changed.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import inf
 
 from panelward.errors import BadInput
 from panelward.ratings import relaid
 from panelward.ratings.behaviour import exponent_of
-from panelward.records import Circuit, Feeder, Reading, Schedule
+from panelward.records import Circuit, Feeder, Reading, Schedule, Supply
 from panelward.rehearse.laid import Laid, Losses
 from panelward.rehearse.meter import Meters
 from panelward.rehearse.openings import Openings
 from panelward.rehearse.variation import Variation
 from panelward.schedule.vetting import Around, Way
+from panelward.watch.overcurrent import SURGE_SLACK
 
 GAP_S = 10.0  # and three periods: what flowed in a longer gap is not known
 APART_MS = 60_000  # brown-outs nearer together are one
@@ -50,6 +52,8 @@ class Judged:
 
     def __init__(self, title: str, old: Side, new: Side, nominal_v: float, gap_s: float) -> None:
         self.title, self.old, self.new, self.nominal_v, self._gap_s = title, old, new, nominal_v, gap_s
+        self.feeder = False
+        self.refitted = False  # is its device another?
         self.relaid = False  # is its conductor another?
         self.as_taken = ""  # what is not known of its loads, and how they are taken
         self.exponent = 0.0
@@ -249,7 +253,7 @@ def _judged(before: Schedule, after: Schedule, old: Circuit | Feeder, new: Circu
     sides = tuple(
         Side(
             Laid(each.conductor, supply.kind, rules),
-            openings=Openings(each.protection) if each.protection is not None else None,
+            openings=Openings(each.protection, *_starts(old, supply)) if each.protection is not None else None,
         )
         for each in (old, new)
     )
@@ -258,6 +262,8 @@ def _judged(before: Schedule, after: Schedule, old: Circuit | Feeder, new: Circu
     gap_s = 3 * every_s.get(old.monitor or "", 5.0) if isinstance(old, Circuit) else 0.0
     held = isinstance(old, Circuit) and old.sense.publishes == "on-change"
     judged = Judged(title, sides[0], sides[1], supply.nominal_v, 3600.0 if held else max(GAP_S, gap_s))
+    judged.feeder = isinstance(old, Feeder)
+    judged.refitted = old.protection != new.protection
     judged.relaid = old.conductor != new.conductor
     if judged.relaid and not (sides[0].laid.known and sides[1].laid.known):
         raise BadInput(f"{title}: what is lost on its conductor can't be reckoned: write size and length_m of each stretch")
@@ -267,3 +273,13 @@ def _judged(before: Schedule, after: Schedule, old: Circuit | Feeder, new: Circu
     elif behaves:
         judged.as_taken = MIXED
     return judged
+
+
+def _starts(of: Circuit | Feeder, supply: Supply) -> tuple[list[tuple[float, float]], float]:
+    """Listed start surges as (amps at the most, seconds), and what it runs at; with slack for the meter and the volts, as the
+    watch has it.
+    """
+    levels = [level for load in of.loads for level in load.levels] if isinstance(of, Circuit) else []
+    starts = [(x.surge.times * x.watts / supply.nominal_v * SURGE_SLACK, x.surge.seconds) for x in levels if x.surge]
+    running_a = max((x.watts / supply.nominal_v * (1.0 + x.tolerance) for x in levels), default=inf)
+    return starts, running_a

@@ -13,6 +13,9 @@ from panelward.rehearse.told import CERTAIN, PERCENTS, SHOWN, many, percent, uns
 from panelward.rehearse.varied import Judged
 from panelward.wording import say
 
+ON_ITS_VOLTS = "{name}: the alarms are reckoned on the volts of the bank that is there; another would have stood otherwise."
+
+
 # Conductors.
 
 
@@ -33,8 +36,9 @@ def conductor(judged: Judged, zone: str) -> Iterator[str]:
         f"at the most {percent(old.losses.most)} -> {percent(new.losses.most)}, over {_hours(old.losses.seconds)} of drawing."
     )
     if old.losses.lowest_v is not None and new.losses.lowest_v is not None:
+        where = "end" if judged.feeder else "load"
         yield (
-            f"{judged.title}: at its load at the least {old.losses.lowest_v:.2f} V -> {new.losses.lowest_v:.2f} V, "
+            f"{judged.title}: at its {where} at the least {old.losses.lowest_v:.2f} V -> {new.losses.lowest_v:.2f} V, "
             f"{say.day_clock(new.losses.lowest_ms, zone)}."
         )
     yield from _brown_outs(judged, zone)
@@ -53,11 +57,11 @@ def conductor(judged: Judged, zone: str) -> Iterator[str]:
 
 def _brown_outs(judged: Judged, zone: str) -> Iterator[str]:
     if not judged.brown_outs:
-        yield f"{judged.title}: no brown-out with it: at every reading the load's volts have a solution."
+        yield f"{judged.title}: no brown-out as varied: at every reading the load's volts have a solution."
         return
     count = len(judged.brown_outs) + judged.more_brown_outs
     yield (
-        f"{judged.title}: {many(count, 'brown-out')} with it, {say.lasting(judged.brown_out_s)} together: its load asks for "
+        f"{judged.title}: {many(count, 'brown-out')} as varied, {say.lasting(judged.brown_out_s)} together: its load asks for "
         "more than V² / 4R, the most that conductor can bring."
     )
     for each in judged.brown_outs[:SHOWN]:
@@ -76,15 +80,18 @@ def devices(judged: Judged, zone: str, opened_ms: Sequence[int], opened: tuple[i
     old, new = judged.old.openings, judged.new.openings
     if new is None or judged.readings == 0:
         return
+    alike = old is not None and _outcomes(old) == _outcomes(new)
+    if alike and not (judged.relaid or judged.refitted):
+        return  # behind a feeder that is another, and nothing comes of it
     if old is not None:
         yield f"{judged.title}, as it is: {_set_said(old)}"
     bigger = old is not None and new.protection.fitted_a > old.protection.fitted_a
     if old is None or old.protection != new.protection:
         yield f"{judged.title}, as varied: {_set_said(new)}"
-    elif _outcomes(old) != _outcomes(new):
+    elif not alike:
         yield f"{judged.title}, with that conductor: {_set_said(new)}"
     for side, name in ((old, "as it is"), (new, "as varied")):
-        if side is None or (side is new and old is not None and _outcomes(old) == _outcomes(new)):
+        if side is None or (side is new and alike):
             continue
         shown = [each for each in side.found if each.share or each.over]
         for each in shown[:SHOWN]:
@@ -119,8 +126,12 @@ def _set_said(side: Openings) -> str:
     some = sum(0.0 < each.share < 1.0 for each in overloads)
     none = len(overloads) - every - some
     words = {"every device of its type's set opens": every, "it may open": some, "none of the set opens on what was read": none}
-    parts = [f"{word}{f' in {count}' if len(overloads) > 1 else ''}" for word, count in words.items() if count]
+    parts = [f"{word}{_in(count, len(overloads))}" for word, count in words.items() if count]
     return f"{many(len(overloads), 'overload')} of its {named}: {'; '.join(parts)}."
+
+
+def _in(count: int, of: int) -> str:
+    return "" if of == 1 else " each time" if count == of else f" in {count}"
 
 
 def _overload(each: Overload, protection: Protection, zone: str) -> str:
@@ -130,14 +141,17 @@ def _overload(each: Overload, protection: Protection, zone: str) -> str:
         return f"{when}: no opening times are published for it."
     if each.share == 0.0:
         return f"{when}: none of the set opens on what was read."
-    words = [f"P{p} {_after(t)}" for p, t in zip(PERCENTS, times, strict=True)]
+    if times[0] == inf:  # not even a tenth of it
+        first = say.lasting(min(each.opened_s))
+        return f"{when}: of the set {100.0 * each.share:.0f} % open, the first within {first}; the others may never."
+    words = [f"P{p} {_within(t)}" for p, t in zip(PERCENTS, times, strict=True)]
     return f"{when}: opens {', '.join(words)} ({100.0 * each.share:.0f} % of the set)."
 
 
-def _after(seconds: float | None) -> str:
+def _within(seconds: float | None) -> str:
     if seconds is None:
         return "not known"
-    return "may never open" if seconds == inf else f"after {say.lasting(seconds)}"
+    return "may never open" if seconds == inf else f"within {say.lasting(seconds)}"
 
 
 def _outcomes(side: Openings) -> list[tuple[int, tuple[float, ...]]]:
@@ -147,8 +161,8 @@ def _outcomes(side: Openings) -> list[tuple[int, tuple[float, ...]]]:
 # Banks.
 
 
-def bank(answer: BankAnswer, zone: str) -> Iterator[str]:
-    """How often its cut-off would have acted."""
+def bank(answer: BankAnswer, capacities: tuple[float, float], zone: str) -> Iterator[str]:
+    """How often its cut-off would have acted; `capacities`: as it is and as varied."""
     name = f"Bank of {answer.supply}"
     if answer.cutoff_v is not None:
         yield (
@@ -162,6 +176,9 @@ def bank(answer: BankAnswer, zone: str) -> Iterator[str]:
     before, after = answer.before, answer.after
     if before is None or after is None:
         yield f"{name}: by counted Ah it can't be known how often it would have acted: {answer.unknown}."
+        yield from _swing(name, answer, capacities, zone)
+        if capacities[0] != capacities[1]:
+            yield ON_ITS_VOLTS.format(name=name)
         return
     if before.capacity_ah == after.capacity_ah:
         return
@@ -188,7 +205,18 @@ def bank(answer: BankAnswer, zone: str) -> Iterator[str]:
         )
     if after.least:
         yield f"{name}: what the loads that were cut off would have drawn on was never read: it may be more often."
-    yield f"{name}: its alarms below are reckoned on the volts of the bank that is there."
+    yield ON_ITS_VOLTS.format(name=name)
+
+
+def _swing(name: str, answer: BankAnswer, capacities: tuple[float, float], zone: str) -> Iterator[str]:
+    """What it gave at the least, wherever it began."""
+    if answer.swing_ah is None:
+        return
+    was, now = (f"{100.0 * answer.swing_ah / ah:.0f} % of {ah:g} Ah" for ah in capacities)
+    by = say.day_clock(answer.swing_ms, zone)
+    yield f"{name}: from its fullest to its emptiest here it gave {answer.swing_ah:.0f} Ah, by {by}: {was}, {now}."
+    if answer.swing_acts:
+        yield f"{name}: that is more than {capacities[1]:g} Ah can give: it would have been cut off once at the least."
 
 
 def _of(side: CutOffs) -> str:
