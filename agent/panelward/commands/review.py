@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import fields
 from pathlib import Path
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
@@ -123,6 +124,8 @@ def _record(args: argparse.Namespace, schedule: Schedule) -> Record | None:
 
 
 def _of_journal(args: argparse.Namespace, schedule: Schedule, text: str) -> tuple[Any, Beside]:
+    from panelward import sealed
+    from panelward.commands.now import zone_of
     from panelward.journal import Journal
     from panelward.records import Doing
     from panelward.review.alarms import journalled
@@ -136,11 +139,18 @@ def _of_journal(args: argparse.Namespace, schedule: Schedule, text: str) -> tupl
         rows = journal.doings()
         clock_sets = journal.clock_moments()
         doubts = of_schedules(schedule, journal.schedule_texts(), journal.changes())
+        sealed_text = journal.newest_record_text()
+        zone = str(zone_of(args.schedule, journal.present()))
+    names = [each.name for each in fields(Doing)]
+    doings = [Doing(**{name: row[name] for name in names if name in row}) for row in rows]
+    record = _record(args, schedule)
+    if record is None and sealed_text:
+        record = sealed.parse(sealed_text)
     source = Stored(args.journal)
     return source, Beside(
-        alarms=alarms, doings=[Doing(**row) for row in rows] or None, clock_sets=clock_sets, doubts=doubts,
-        fill=filling(args.journal),
-        record=_record(args, schedule), schedule_sha256=_sha256(text), late_doubts=lambda: damaged(source),
+        alarms=alarms, doings=doings or None, clock_sets=clock_sets, doubts=doubts,
+        fill=filling(args.journal), record=record, timezone=zone,
+        schedule_sha256=_sha256(text), late_doubts=lambda: damaged(source),
     )  # fmt: skip
 
 

@@ -149,6 +149,12 @@ class Past(Connected):
         )
         return [(corrected.of_axis(known, int(at_ms)), text) for at_ms, text in found if text]
 
+    def newest_record_text(self) -> str:
+        """Of the commissioning record that was in force last, as it was sealed; empty: there was none."""
+        asked = "SELECT json_extract(body, '$.record_text') FROM inputs WHERE kind = 'settings' ORDER BY number DESC LIMIT 1"
+        found = self._ask(asked)
+        return str(found[0][0] or "") if found else ""
+
     def readings_since(self, from_ms: int) -> int:
         """About how many inputs are kept from here on: to the block, without unpacking any."""
         first = self._first_block_since(from_ms)

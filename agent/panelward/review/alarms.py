@@ -115,13 +115,7 @@ def rehearsed(transitions: Iterable[Transition], schedule: Schedule) -> list[Ala
 
 def within(alarms: Sequence[Alarm], from_ms: int, to_ms: int) -> list[Alarm]:
     """Those that stood at some time of a span."""
-    return [
-        a
-        for a in alarms
-        if a.since_ms < to_ms
-        and (a.ended_ms is None or a.ended_ms > from_ms)
-        and (a.ended_ms is not None or a.since_ms >= from_ms)
-    ]
+    return [a for a in alarms if a.since_ms < to_ms and (a.ended_ms is None or a.ended_ms > from_ms)]
 
 
 def held_ms(alarm: Alarm, from_ms: int, to_ms: int) -> list[tuple[int, int]]:

@@ -37,7 +37,9 @@ def metrics(way: Way) -> Iterator[Metric]:
     """What can be told of a way."""
     circuit = way.circuit
     if circuit.role == "load":
-        if any(load.standby_max_w is not None or load.always_draws_w is not None for load in circuit.loads):
+        # A level that counts as rest is told by its name.
+        rests = any(level.watts <= way.habits.on_w for load in circuit.loads for level in load.levels)
+        if not rests and any(load.standby_max_w is not None or load.always_draws_w is not None for load in circuit.loads):
             yield "standby_w", lambda day, _: day.rest_wms / day.rest_ms if day.rest_ms >= LEAST_REST_MS else None
         if way.habits.told_apart:
             yield "duty", lambda day, _: day.on_ms / day.read_ms

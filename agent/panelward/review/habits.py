@@ -46,7 +46,7 @@ class Habits:
         self._load = circuit.role == "load"
         self._meters = any(s.meter == circuit.id for s in schedule.supplies)
         self._exponent = exponent_of(circuit.loads[0].behaves) if circuit.loads else 0.0
-        self._on_w, self.told_apart = on_w(circuit, supply)
+        self.on_w, self.told_apart = on_w(circuit, supply)
         self._standby = any(load.standby_max_w is not None or load.always_draws_w is not None for load in circuit.loads)
         self._levels = [
             (level.name, level.watts * (1.0 - level.tolerance), level.watts * (1.0 + level.tolerance))
@@ -62,7 +62,7 @@ class Habits:
         if not (self._load or self._meters) or not len(samples.time_ms):
             return
         at_w = self._at_nominal(samples)
-        on = at_w > self._on_w
+        on = at_w > self.on_w
         behind = 0
         if self._last is not None:
             last, was_on = self._last

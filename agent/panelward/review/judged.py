@@ -8,12 +8,14 @@ import numpy as np
 
 from panelward.records import Schedule
 from panelward.review.alarms import Alarm, held_ms
-from panelward.review.gathered import Gathered
+from panelward.review.gathered import Gathered, Way
 from panelward.review.margins import warmest
 from panelward.review.report import Down, Judged, Opening, Span
+from panelward.review.source import Floats
 
 DEAD = ("protection-opened", "feed-lost")
-NOTHING = 3.0  # steps of the sensing that are no draw, as `Sense.nothing_a`
+AFTER_MS = 12 * 3_600_000  # so long after it was told a bank that was near its cut-off should have come nearer
+NEAR_V = 0.2  # of the cut-off (our own choice)
 MOSTLY = 0.8  # of what was read that bears it out
 
 
@@ -112,6 +114,8 @@ def _verdict(schedule: Schedule, gathered: Gathered, alarm: Alarm, span: Span) -
     stretches = held_ms(alarm, span.from_ms, span.to_ms)
     if alarm.kind == "readings-overdue":
         return _overdue(schedule, gathered, alarm, stretches)
+    if alarm.kind == "undervoltage-approach":
+        return _near_cutoff(schedule, gathered, alarm, span)
     if not ways or not stretches:
         return "unknown", "nothing was measured that could tell"
     way = gathered.ways[ways[0]]
@@ -139,7 +143,43 @@ def _verdict(schedule: Schedule, gathered: Gathered, alarm: Alarm, span: Span) -
         watts = float(grid.wh[part].sum() / hours.sum())
         if isinstance(rest_w, int | float):
             return ("right" if watts > rest_w else "wrong"), f"it drew {watts:.3g} W, at rest it may draw {rest_w:.3g} W"
+    if alarm.kind in ("overlong-run", "duty-high", "duty-low"):
+        return _rhythm(way, alarm.kind, grid.wh[part][seen] / hours[seen])
+    if alarm.kind == "off-profile":
+        watts = float(grid.wh[part].sum() / hours.sum())
+        levels = [level for load in way.circuit.loads for level in load.levels]
+        if levels and not any(abs(watts - level.watts) <= level.tolerance * level.watts for level in levels):
+            return "right", f"it drew {watts:.3g} W in the mean, none of its levels"
     return "unknown", "the readings alone can't tell; ask who was there"
+
+
+def _rhythm(way: Way, kind: str, watts: Floats) -> tuple[str, str]:
+    """How much of the time it ran, minute by minute."""
+    ran = float((watts > way.habits.on_w).mean())
+    said = f"it ran {100 * ran:.0f} % of that time"
+    duty = next((load.duty for load in way.circuit.loads if load.duty is not None), None)
+    if kind == "overlong-run":
+        return ("right", said) if ran >= MOSTLY else ("unknown", said)
+    if duty is None:
+        return "unknown", said
+    limit = duty.high if kind == "duty-high" else duty.low
+    right = ran > limit if kind == "duty-high" else ran < limit
+    return ("right" if right else "unknown"), f"{said}; its band ends at {100 * limit:.0f} %"
+
+
+def _near_cutoff(schedule: Schedule, gathered: Gathered, alarm: Alarm, span: Span) -> tuple[str, str]:
+    """How low the bus came, until half a day after it was told."""
+    supply = next((s for s in schedule.supplies if s.id == alarm.subject_id), None)
+    if supply is None or supply.cutoff_v is None:
+        return "unknown", "its cut-off is not on the schedule"
+    until_ms = min(span.to_ms, max(alarm.ended_ms or 0, alarm.began_ms + AFTER_MS))
+    part = gathered.bins(max(span.from_ms, alarm.since_ms), until_ms)
+    ways = [w for w in gathered.ways.values() if w.circuit.supply == supply.id and w.circuit.sense.volts_at == "bus"]
+    least = [float(np.nanmin(v)) for w in ways if len(v := w.grid.least_v[part]) and not np.isnan(v).all()]
+    if not least:
+        return "unknown", "the bus was not read meanwhile"
+    said = f"the bus came down to {min(least):.1f} V, its cut-off is {supply.cutoff_v:g} V"
+    return ("right" if min(least) <= supply.cutoff_v + NEAR_V else "unknown"), said
 
 
 def _overdue(schedule: Schedule, gathered: Gathered, alarm: Alarm, stretches: Sequence[tuple[int, int]]) -> tuple[str, str]:

@@ -209,8 +209,10 @@ def _candidates(known: Known) -> Iterator[tuple[float, Sentence]]:
     for m in known.margins:
         if m.way not in said and m.least_margin is not None and m.least_margin < 0.0 and m.worst_minute_a is not None:
             held = next((h for h in m.held if h.seconds >= 60.0), None)
-            text = f"{known.label(m.way)} carried {figure(m.worst_minute_a)} A for a minute, above what its {m.device} is rated for."
-            yield 150.0, Sentence(text=text, way=m.way, at_ms=held.at_ms if held else None, about="margins")
+            above = m.fitted_a is not None and m.worst_minute_a > m.fitted_a
+            than = "above the rating of its" if above else "more than in so warm a panel is carried for long by its"
+            text = f"{known.label(m.way)} carried {figure(m.worst_minute_a)} A for a minute, {than} {m.device}."
+            yield 150.0 if above else 80.0, Sentence(text=text, way=m.way, at_ms=held.at_ms if held else None, about="margins")
     moved = {a.way for a in known.alarms if a.kind in ("standby-drain", "departed-from-record")}
     for change in known.changes:
         if (
@@ -460,7 +462,7 @@ def _volts(known: Known) -> Iterator[Sentence]:
     else:
         first = rows[0]
         yield Sentence(
-            text=f"At {known.label(first.way)} volts were below {figure(first.low_v)} V for {100 * (first.low_share or 0):.2g} % of the time read.",
+            text=f"{'On the bus' if first.volts_at == 'bus' else f'At {known.label(first.way)}'} volts were below {figure(first.low_v)} V for {100 * (first.low_share or 0):.2g} % of the time read.",
             way=first.way, about="volts",
         )  # fmt: skip
 

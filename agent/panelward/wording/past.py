@@ -86,6 +86,9 @@ def past(kind: str, label: str, figures: Mapping[str, Any], lasted_s: float | No
         volts, hours = of("volts"), of("hours_left")
         if hours is not None:
             return f"{label[:1].upper()}{label[1:]} came within {lasting(3600 * hours)} of its cut-off."
+        cutoff = of("cutoff_v")
+        if cutoff is not None:
+            return f"{label[:1].upper()}{label[1:]} came near its cut-off at {figure(cutoff)} V."
         return f"{label[:1].upper()}{label[1:]} came near its cut-off" + (f": {figure(volts)} V." if volts is not None else ".")
     if kind == "off-profile":
         drew = f" a steady {figure(watts)} W" if watts is not None else " steadily"
