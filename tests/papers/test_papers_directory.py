@@ -14,6 +14,7 @@ from panelward.papers import Directory, panel_directory
 from panelward.papers.drawn import INKS, ink_on
 from panelward.papers.html import page
 from panelward.papers.pdf import printed
+from panelward.papers.printing import as_seen
 from panelward.ratings.colours import blade_colour
 from panelward.records import Feeder, Protection, Schedule, Segment, Supply
 from plans import DETECTOR, FREEZER, INVERTER, LIGHTS, METER, PLAN, circuit, plan
@@ -292,3 +293,19 @@ def test_on_a_screen_each_column_keeps_its_share_of_the_width() -> None:
     assert "td.device, td.run, td.fed { width: 26% }" in wide
     assert 'class="device"' in text
     assert 'class="small run"' in text
+
+
+@pytest.mark.parametrize(
+    ("written", "seen"),  # by the Unicode bidirectional algorithm (UAX 9) in a left-to-right line, letters not joined
+    [
+        ("Sample freezer 12 (aft)", "Sample freezer 12 (aft)"),
+        ("\u05d0\u05d1 \u05d2", "\u05d2 \u05d1\u05d0"),
+        ("W3 \u05d0\u05d1 9", "W3 \u05d1\u05d0 9"),
+        ("\u05d0 12.5 \u05d1 V", "\u05d1 12.5 \u05d0 V"),
+        ("\u05d0 (\u05d1) x", "(\u05d1) \u05d0 x"),
+        ("\u05d0\u05b7\u05d1", "\u05d1\u05d0\u05b7"),
+        ("\u0645\u0628 fan", "\u0628\u0645 fan"),
+    ],
+)
+def test_right_to_left_writing_is_drawn_in_the_order_in_which_it_is_seen(written: str, seen: str) -> None:
+    assert as_seen(written) == seen

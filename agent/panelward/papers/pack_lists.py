@@ -115,8 +115,8 @@ def _alternating(schedule: Schedule) -> Iterator[Inspect]:
     yield item("Polarity right at every outlet; every live pole is switched.")
     yield item("Insulation resistance at 500 V d.c., electronics disconnected on that line first: ______ Mohm")
     for state in STATES:
-        wanted = "bonded" if state != "shore" else "open aboard"
-        yield item(f"Source {state} (or not fitted [  ]): neutral {wanted}, once and only once.")
+        wanted = "open aboard; it is bonded at the post" if state == "shore" else "bonded once and only once"
+        yield item(f"Source {state} (or not fitted [  ]): neutral {wanted}.")
     for state in STATES:
         yield item(
             f"Source {state} (or not fitted [  ]): residual-current device, 30 mA, opened in ______ ms; its own button works. "

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, is_dataclass, replace
 from html import escape
 from io import BytesIO
 from pathlib import Path
 from typing import Any
+from unicodedata import bidirectional
 
 import reportlab
 from reportlab.lib.colors import HexColor, black
@@ -33,6 +35,8 @@ FONT_FOLDERS = (
 )
 _OWN_FOLDER = str(Path(reportlab.__file__).parent / "fonts")
 
+RIGHT = ("R", "AL")  # Unicode bidirectional classes: Hebrew and its like, Arabic and its like
+SWAPPED = str.maketrans("()[]{}<>«»", ")(][}{><»«")
 MARGIN = 10 * mm
 HEAD = 13 * mm
 FOOT = 19 * mm
@@ -87,12 +91,47 @@ def holdable(part: Any, face: Face, missing: list[str]) -> Any:
     """The same records with a "?" for each character that the face does not hold; `missing` collects those, once each."""
     if isinstance(part, str):
         missing += [c for c in dict.fromkeys(part) if not face.holds(c) and c not in missing]
-        return "".join(c if face.holds(c) else "?" for c in part)
+        return as_seen("".join(c if face.holds(c) else "?" for c in part))
     if isinstance(part, tuple):
         return tuple(holdable(item, face, missing) for item in part)
     if is_dataclass(part) and not isinstance(part, type):
         return replace(part, **{f.name: holdable(getattr(part, f.name), face, missing) for f in fields(part)})
     return part
+
+
+def as_seen(text: str) -> str:
+    """Right-to-left writing in the order in which it is seen, as the printer draws from left to right.
+
+    Each stretch from its first to its last such letter is turned, numbers in it stay, brackets are swapped. Letters are not
+    joined: that wants a shaper. After the Unicode bidirectional algorithm, a line in a left-to-right text at one level.
+    """
+    sides = [bidirectional(c) for c in text]
+    if "R" not in sides and "AL" not in sides:
+        return text
+    out, at = "", 0
+    while at < len(text):
+        if sides[at] not in RIGHT:
+            out, at = out + text[at], at + 1
+            continue
+        end = last = at
+        while end < len(text) and sides[end] != "L":
+            last = end if sides[end] in RIGHT else last
+            end += 1
+        # Marks stay with their letter, a closing bracket with the stretch that its opening one stands in.
+        while last + 1 < len(text) and (sides[last + 1] == "NSM" or _closes(text[at : last + 1], text[last + 1])):
+            last += 1
+        out, at = out + _turned(text[at : last + 1]), last + 1
+    return out
+
+
+def _closes(stretch: str, bracket: str) -> bool:
+    opening = {")": "(", "]": "[", "}": "{"}.get(bracket)
+    return opening is not None and stretch.count(opening) > stretch.count(bracket)
+
+
+def _turned(text: str) -> str:
+    parts = re.findall(r"[0-9][0-9.,]*[0-9]|.[\u0300-\u036f\u0591-\u05c7\u064b-\u0652]*", text)
+    return "".join(part.translate(SWAPPED) for part in reversed(parts))
 
 
 def fitted_text(text: str, font: str, sizes: tuple[float, ...], width: float) -> tuple[str, float]:
