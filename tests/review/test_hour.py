@@ -117,6 +117,15 @@ def test_messages_and_answers_with_their_times(found: Hour) -> None:
     assert [(deed.what, deed.of) for deed in found.deeds] == [("monitor came", ""), ("acknowledge", "this alarm")]
 
 
+def test_who_answered_is_not_in_why_a_message_was_not_sent(made: hours.Made, tmp_path: Path) -> None:
+    journal = Journal.open(hours.made(tmp_path).path)
+    row = journal.outbox_rows()[-1]
+    journal.settle(row.id, "expired", f"answered: acknowledge by {hours.WHO}", now_s=row.created_real_s)
+    journal.close()
+    again = asked(hours.Made(tmp_path / "journal.sqlite", row.alarm_id, made.opened_ms))
+    assert [(each.status, each.why) for each in again.messages] == [("expired", "answered")]
+
+
 def test_siblings_before_and_after(found: Hour) -> None:
     fan = next(each for each in found.beside if each.way == "D8")
     assert fan.same_feeder

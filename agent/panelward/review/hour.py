@@ -20,6 +20,7 @@ from panelward.records import Circuit, Record, Schedule
 from panelward.review.hour_minutes import Minute, Series, Switched, gathered
 from panelward.review.hour_weighed import Cause, causes
 from panelward.schedule.detect import detectability
+from panelward.wording.english import ANSWERED
 
 BEFORE_MS, AFTER_MS = 2 * 3_600_000, 3_600_000
 BESIDE_MS = 600_000  # a sibling's draw before and after: ten minutes each
@@ -277,11 +278,17 @@ def _messages(rows: Sequence[OutboxRow]) -> tuple[Message, ...]:
     return tuple(
         Message(
             address=numbers[row.address_ref], step=row.step, composed_ms=_ms(row.created_real_s), due_ms=_ms(row.due_real_s),
-            status=row.status, attempts=row.attempts, why=row.last_why, repeat=row.repeat,
+            status=row.status, attempts=row.attempts, why=_nameless(row.last_why), repeat=row.repeat,
             handed_over_ms=_ms(row.settled_real_s) if row.status == "handed-over" and row.settled_real_s is not None else None,
         )
         for row in rows
     )  # fmt: skip
+
+
+def _nameless(why: str) -> str:
+    """Why a message was not sent, without who answered."""
+    answered = ANSWERED.partition(":")[0]
+    return answered if why.startswith(answered) else why
 
 
 def _ms(seconds: float) -> int:
@@ -335,27 +342,25 @@ def _held(
 
 
 def _cannot(plan: Schedule, ways: Sequence[str], series: Mapping[str, Series], from_ms: int, to_ms: int) -> tuple[str, ...]:
-    """What the data can't show: the sensing's limits, the minutes without a reading."""
-    out = []
+    """What the data can't show: the sensing's limits, the minutes without a reading. What is alike for several is said once."""
     whole = (to_ms - from_ms) // 60_000
+    said: dict[str, list[str]] = {}
+    sights = detectability(plan)
     for way in ways:
         circuit = plan.circuit(way)
         monitor = next((each for each in plan.monitors if each.name == circuit.monitor), None)
+        found = []
         if circuit.sense.volts_at == "bus":
-            out.append(
-                f"{way}: volts are sensed at the bus. What is lost in its device, switch, joints and conductor is not seen."
-            )
+            found.append("volts are sensed at the bus. What is lost in its device, switch, joints and conductor is not seen.")
         if monitor is not None:
-            out.append(f"{way}: what lasts less than {monitor.expect_every_s:g} s may lie between two readings.")
+            found.append(f"what lasts less than {monitor.expect_every_s:g} s may lie between two readings.")
         minutes = sum(minute.readings > 0 for minute in series[way].minutes) if way in series else 0
         if minutes < whole:
-            out.append(f"{way}: in {whole - minutes} of {whole} minutes nothing was read. Nothing is claimed about them.")
-        out += [
-            f"{way}: {each.what}: {each.why}" + ("" if each.why.endswith(".") else ".")
-            for each in detectability(plan)
-            if each.circuit == way and each.can == "no"
-        ]
-    return tuple(out)
+            found.append(f"in {whole - minutes} of {whole} minutes nothing was read. Nothing is claimed about them.")
+        found += [f"{each.what}: {each.why.rstrip('.')}." for each in sights if each.circuit == way and each.can == "no"]
+        for text in found:
+            said.setdefault(text, []).append(way)
+    return tuple(f"{', '.join(of)}: {text}" for text, of in said.items())
 
 
 def _beside(plan: Schedule, way: str, ways: Sequence[str], series: Mapping[str, Series], since_ms: int) -> Beside:

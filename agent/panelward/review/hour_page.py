@@ -17,6 +17,7 @@ from panelward.review.page_parts import UNKNOWN, Safe, figure, number, paragraph
 from panelward.review.page_style import document
 from panelward.wording.english import CAUSES
 
+MOST_NAMED = 3  # ways in the heading
 MOST_COLUMNS = 4  # ways in the table of minutes; all are in the JSON
 FOOT = "This watches; it does not protect. What is not written here is not known to these pages."
 _EVENTS = {
@@ -76,7 +77,9 @@ def html(hour: Hour) -> str:
 
 def _body(hour: Hour, times: Times) -> Iterator[str]:
     labels = dict(hour.labels)
-    about = ", ".join(f"{way} {labels.get(way, '')}".strip() for way in hour.ways) or f"{hour.subject} {hour.subject_id}"
+    about = ", ".join(f"{way} {labels.get(way, '')}".strip() for way in hour.ways)
+    if not 0 < len(hour.ways) <= MOST_NAMED:
+        about = f"{hour.subject.capitalize()} {hour.subject_id}" + (f", {len(hour.ways)} ways" if hour.ways else "")
     yield "<main>"
     yield f"<h1>{escape(about)}: {escape(kind(hour.kind))}</h1>"
     yield paragraph(f"Began {times.line(hour.since_ms)}. From two hours before to one hour after.")

@@ -149,13 +149,13 @@ def _margins(sheet: Sheet, margin: Margin) -> str:
         ("Least margin", share(margin.least_margin)),
         ("Heaviest minute", number(margin.worst_minute_a, "A")),
         ("Heaviest 3 h", number(margin.worst_3h_a, "A")),
-        ("99.9 % of readings below", number(margin.p999_a, "A")),
-        ("Above 80 % of the device", lasting(margin.hours_above_80 * 3600) if margin.hours_above_80 else _never(margin)),
+        ("99.9 % are below", number(margin.p999_a, "A")),
+        ("Above 80 % of it", lasting(margin.hours_above_80 * 3600) if margin.hours_above_80 else _never(margin)),
         ("The conductor bears", _conductor(margin)),
-        ("Its hottest, reckoned", _hottest(margin)),
+        ("Hottest, reckoned", _hottest(margin)),
         ("The way is rated", number(margin.way_max_a, "A")),
         ("The maker allows", number(margin.maker_a, "A")),
-        ("Fuse used up by starts", life),
+        ("Used up by starts", life),
     )
     name = sheet.name(margin.way)
     known = [row for row in rows if row[1] != UNKNOWN]

@@ -171,10 +171,10 @@ def happened(known: Known) -> tuple[tuple[Sentence, ...], int]:
 
 
 def _each_once(found: Iterator[tuple[float, Sentence]]) -> Iterator[tuple[float, Sentence]]:
-    """The worst of every way comes before the second worst of any."""
+    """The worst of every way comes before the second worst of any; what opened is asked for first, and never waits."""
     said: set[str] = set()
     for weight, sentence in sorted(found, key=lambda pair: -pair[0]):
-        again = sentence.way is not None and sentence.way in said
+        again = sentence.way is not None and sentence.way in said and sentence.about != "openings"
         if sentence.way is not None:
             said.add(sentence.way)
         yield weight - (AGAIN if again else 0.0), sentence
