@@ -126,7 +126,7 @@ def test_a_tap_on_what_happened_leads_to_its_way(opened: Opened, files: dict[str
     page = opened(files["month"], 360)
     page.get_by_role("link", name="Bench sockets: the fuse cut off").click()
     head = page.get_by_role("heading", name="D7 Bench sockets")
-    assert 0 <= head.bounding_box()["y"] < 780
+    assert -1 <= head.bounding_box()["y"] < 780  # a part of a pixel may be above
 
 
 def test_it_prints_on_a4_with_page_one_on_one_page(opened: Opened, files: dict[str, Path]) -> None:
