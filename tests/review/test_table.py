@@ -112,6 +112,15 @@ def test_what_is_no_table_is_said(tmp_path: Path, text: str) -> None:
         table(path)
 
 
+def test_the_head_of_a_file_that_was_given_away_is_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "r.csv"
+    path.write_text("# for: the maker\n# consent: Kari\ntime,circuit,amps\n1777615200,D1,1.5\n1777615201,D1,x\n")
+    with pytest.raises(ReadingsError) as caught:
+        table(path)
+    assert caught.value.fault.line == 5
+    assert all_of(table(path, lenient=True))["D1"].amps.tolist() == [1.5]
+
+
 def test_a_header_alone_is_no_reading_and_no_fault(tmp_path: Path) -> None:
     path = tmp_path / "r.csv"
     path.write_text(HEAD)

@@ -105,10 +105,14 @@ class Table:
     def _frames(self, *, ends: bool = False) -> Iterator[pd.DataFrame]:
         """Stretch by stretch; `ends`: the first and the last only."""
         with self._opened() as file:
-            header = _whole_rows(file.readline(), file)
-            line, done, latest_ms = header.count(b"\n"), len(header), -(2**62)
+            head = b""  # lines before the header: who it is for, and who agreed
+            while (first := file.readline()).lstrip(b"\xef\xbb\xbf").startswith(b"#"):
+                head += first
+            header = _whole_rows(first, file)
+            line, done, latest_ms = (head + header).count(b"\n"), len(head) + len(header), -(2**62)
+            begun = done
             if not header.strip():
-                self._slowly(header, b"", 0)  # it says what is wrong with an empty file
+                self._slowly(head + header, b"", 0)  # it says what is wrong with an empty file
                 return
             while stretch := file.read(self._stretch):
                 stretch += file.readline()
@@ -125,8 +129,8 @@ class Table:
                 if ends and done < self.size - self._stretch:
                     file.seek(self.size - self._stretch)
                     done = self.size - self._stretch + len(file.readline())
-            if line <= 1 and done <= len(header):
-                self._slowly(header, b"", 0)
+            if done == begun:
+                self._slowly(head + header, b"", 0)
 
     def _frame(self, header: bytes, stretch: bytes, line: int, latest_ms: int) -> pd.DataFrame:
         frame = self._quickly(header, stretch)
