@@ -29,15 +29,14 @@ from panelward.records import Schedule, Settings, Vehicle  # noqa: E402
 SENSED = {name: Sensed(1000, False, 12.8) for name in month.NAMES}
 
 
-def fill(path: Path, days: int, *, seconds: int = month.DAY_S, circuits: int = month.CIRCUITS) -> int:
+def fill(path: Path, days: int, *, seconds: int = month.DAY_S, pack: bool = True) -> int:
     """Write the file; how many readings are in it."""
     journal = Journal.open(path)
     journal.sensed = SENSED
     schedule = Schedule(vehicle=Vehicle(name="Van", id="van"))
     journal.append(Settings(received_ms=month.T0, schedule=schedule, schedule_text="x" * 8000, started=True))
-    every = {"commit": COMMIT_S, "pack": PACK_S, "sum": SUM_S, "snapshot": SNAPSHOT_S}
+    every = {"commit": COMMIT_S, "snapshot": SNAPSHOT_S} | ({"pack": PACK_S, "sum": SUM_S} if pack else {})
     due_ms = dict.fromkeys(every, month.T0)
-    names = frozenset(month.NAMES[:circuits])
     count = 0
     for number in range(days):
         found = month.day(number, seconds=seconds)
@@ -46,9 +45,8 @@ def fill(path: Path, days: int, *, seconds: int = month.DAY_S, circuits: int = m
         for cut in range(1, seconds + 1):  # a second at a time: `until` is where its last reading stands
             until = cut * month.CIRCUITS
             for reading in islice(readings, until - at):
-                if reading.circuit in names:
-                    journal.append(reading)
-                    count += 1
+                journal.append(reading)
+                count += 1
             at = until
             now_ms = month.T0 + (number * month.DAY_S + cut) * 1000
             for name, s in every.items():

@@ -111,7 +111,7 @@ class Lived:
             "commit": wanted.commit_s, "snapshot": wanted.snapshot_s, "prune": wanted.prune_s, "pack": wanted.pack_s,
             "sum": wanted.sum_s,
         }  # fmt: skip
-        look_ms, written, day = T0 + wanted.look_days * DAY_MS, _written(), 0
+        look_ms, written, day = T0 + wanted.look_days * DAY_MS, written_bytes(), 0
         for reading in draws(wanted):
             if reading.received_ms != self.now_ms:
                 while due["commit"] < reading.received_ms:  # between the readings too
@@ -129,7 +129,7 @@ class Lived:
                 if self.now_ms >= look_ms:
                     day += 1
                     look_ms += wanted.look_days * DAY_MS
-                    now = _written()
+                    now = written_bytes()
                     wanted.sizes.append(self._size(day, (now - written) / wanted.look_days))
                     wanted.said(wanted.sizes[-1])
                     written = now
@@ -209,7 +209,7 @@ def draws(wanted: Long) -> Iterator[Reading]:
             yield Reading(circuit_id, at_ms, at_ms, volts=volts, amps=seen, watts=round(volts * seen, 3))
 
 
-def _written() -> int:
+def written_bytes() -> int:
     """Bytes that this process sent to the disk, as the kernel counts them; where it counts none (a disk in memory), all
     that it wrote."""
     found = dict(line.split(": ") for line in Path("/proc/self/io").read_text().splitlines())

@@ -85,7 +85,7 @@ def planes(items: array[int] | array[float], width: int) -> bytes:
 
 
 class Octets:
-    """A block's bytes, read from the front. What ends too early raises ValueError."""
+    """A block's bytes, read from the front. What ends too early raises ValueError or IndexError."""
 
     def __init__(self, data: bytes) -> None:
         self._data = data
@@ -99,9 +99,15 @@ class Octets:
         return piece
 
     def varint(self) -> int:
-        number = shift = 0
+        number = self._data[self._at]
+        self._at += 1
+        if number < 0x80:
+            return number
+        number &= 0x7F
+        shift = 7
         while True:
-            byte = self.take(1)[0]
+            byte = self._data[self._at]
+            self._at += 1
             number |= (byte & 0x7F) << shift
             if byte < 0x80:
                 return number
