@@ -14,6 +14,7 @@ from panelward.journal.octets import DamagedBlock, Octets, put, put_text
 from panelward.journal.sums import Row, Rows
 
 VERSION = 1
+_MOST = 1 << 60  # so that differences fit into 64 bits: no vehicle's energy
 _UNIT = 100_000  # 0.1 mA times 0.0001 V in a milliwatt
 
 
@@ -72,4 +73,5 @@ def _together(values: Sequence[int]) -> tuple[int, ...]:
 
 
 def _likely(charge: int, least_v: int, most_v: int) -> int:
-    return charge * (least_v + most_v) // (2 * _UNIT)
+    found = charge * (least_v + most_v) // (2 * _UNIT)
+    return found if -_MOST < found < _MOST else 0
