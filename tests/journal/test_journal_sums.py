@@ -147,6 +147,16 @@ def test_a_gap_is_unknown_and_not_zero(path: Path) -> None:
     assert [s.samples for s in found] == [40, 60]
 
 
+def test_who_speaks_on_change_is_held_for_a_day_at_the_most(path: Path) -> None:
+    """A computer that was off for a winter knows nothing of it, and the next turn is no longer for that."""
+    journal = opened(path)
+    at_ms = START_H, START_H + DAY_MS, START_H + 200 * DAY_MS, START_H + 20_000 * DAY_MS
+    put(journal, watts([(t, 24.0) for t in at_ms], "C1"))
+    settle(journal)
+    assert totals(hours(journal))["C1"][:2] == (DAY_MS, 2 * 24_000 * DAY_MS)
+    assert len(hours(journal)) == 24 + 3, "and hours in which something was read"
+
+
 def test_least_and_greatest_and_what_is_not_measured(path: Path) -> None:
     journal = opened(path)
     bare = [Reading("D2", START_H + s * 1000, START_H + s * 1000, watts=24.0) for s in range(10)]

@@ -1,8 +1,9 @@
 """Energy and charge of each circuit, minute by minute, in whole numbers: they add up the same however they are cut. Pure.
 
 The rule is the watch's own (`watch.way`; a test holds the two to each other): trapezoids between a circuit's samples, and what
-is longer than three periods (10 s at the least) is a gap, in which nothing is known. Who publishes on change has no gaps. A
-trapezoid that runs over the end of a minute is cut there exactly, so that the minutes of an hour are the hour.
+is longer than three periods (10 s at the least) is a gap, in which nothing is known. Who publishes on change has no gaps, but
+for silences of more than a day: a computer that was off for a winter knows nothing of it (our own choice). A trapezoid
+that runs over the end of a minute is cut there exactly, so that the minutes of an hour are the hour.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ class Sensed(NamedTuple):
 
     @property
     def gap_ms(self) -> int:
-        return max(3 * self.period_ms, 10_000)
+        return 24 * HOUR_MS if self.on_change else max(3 * self.period_ms, 10_000)
 
 
 UNKNOWN = Sensed()
@@ -203,7 +204,7 @@ class Summing:
         row.samples += 1
         row.amps(amps)
         long_ms = now_ms - before_ms
-        if 0 < long_ms <= sense.gap_ms or (sense.on_change and 0 < long_ms < 1 << 60):
+        if 0 < long_ms <= sense.gap_ms:
             if before_ms // MINUTE_MS == now_ms // MINUTE_MS:
                 row.read_ms += long_ms
                 row.energy += (milliwatts + chain.milliwatts) * long_ms
