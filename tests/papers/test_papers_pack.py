@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import asdict, replace
+from hashlib import sha256
 from io import BytesIO
 
 import pytest
@@ -27,7 +28,7 @@ TEXT = VAN.read_text(encoding="utf-8")
 SCHEDULE = load(VAN)[0]
 FACTS = Facts(
     vehicle="Survey van", vehicle_id="survey-van", timezone="Europe/Oslo", made="2026-05-01", schedule_file="survey-van.toml",
-    schedule_hash=sealed.schedule_hash(TEXT), schedule_sha256="ab" * 32, version="0.1.0",
+    schedule_hash=sealed.schedule_hash(TEXT), schedule_sha256=sha256(TEXT.encode()).hexdigest(), version="0.1.0",
 )  # fmt: skip
 SEALED = sealed.append((), replace(RECORD, schedule_hash=FACTS.schedule_hash))[-1]
 # Praise that nobody can answer for, a cause beyond evidence, a larger device: as for messages.
@@ -364,3 +365,19 @@ def test_hundreds_of_ways() -> None:
     words = text_of(packed(plan(*ways), None))
     assert "W149" in words
     assert "and 138 more" in words
+
+
+@pytest.mark.parametrize("digits", [0, 12, 16, 64])
+def test_a_record_of_this_schedule_is_known_by_any_number_of_its_digits(digits: int) -> None:
+    """A commissioning keeps more digits than the watch shows."""
+    record = sealed.append((), replace(RECORD, schedule_hash=FACTS.schedule_sha256[:digits]))[-1]
+    pack = packed(record=record)
+    assert pack.record.same_schedule
+    assert not any("was measured by schedule" in remark.text for remark in pack.remarks)
+
+
+def test_a_way_without_a_figure_says_which_of_the_two_it_is() -> None:
+    fewer = tuple(replace(w, skipped=None) if w.circuit == "D12" else w for w in RECORD.circuits if w.circuit != "D10")
+    pack = packed(record=sealed.append((), replace(RECORD, circuits=fewer))[-1])
+    assert "D10 Sump pump: not in the record" in pack.record.holes
+    assert "D12 Core drill: no level was seen; the record tells no reason" in pack.record.holes

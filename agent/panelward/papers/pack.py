@@ -146,7 +146,7 @@ def handover_pack(
         spares_aboard=spares_aboard(fitted),
         remarks=pencil,
         notes=sum(each.grade not in GRADES for each in findings),
-        record=record_part(fitted, record, facts.schedule_hash, versions),
+        record=record_part(fitted, record, facts.schedule_sha256, versions),
         always_on=always_on(fitted, record),
         banks=banks(fitted, record),
         watched=watched(fitted, sights),
@@ -180,7 +180,7 @@ def _differs(fitted: Schedule, record: Record | None, facts: Facts) -> tuple[str
         return ()
     around = Around.of(fitted)
     out: list[str] = []
-    if record.schedule_hash and record.schedule_hash != facts.schedule_hash:
+    if not facts.schedule_sha256.startswith(record.schedule_hash):  # a record keeps more digits than the watch shows
         out.append(
             f"The record was measured by schedule {record.schedule_hash}, this is {facts.schedule_hash}: compare what was "
             "changed, and measure those ways anew with `panelward commission --redo`."

@@ -84,7 +84,7 @@ class RecordPart:
     remarks: tuple[str, ...] = ()
 
 
-def record_part(schedule: Schedule, record: Record | None, schedule_hash: str, versions: int) -> RecordPart:
+def record_part(schedule: Schedule, record: Record | None, sha256: str, versions: int) -> RecordPart:
     """Everything that the record says, in panel order."""
     if record is None:
         return RecordPart(there=False, said=NO_RECORD)
@@ -93,14 +93,14 @@ def record_part(schedule: Schedule, record: Record | None, schedule_hash: str, v
     ways = tuple(_ways(schedule, record, around, zone))
     loads = {c.id for c in schedule.circuits if c.role == "load"}
     holes = tuple(
-        f"{w.position} {w.purpose}: {w.skipped or 'not in the record'}"
+        f"{w.position} {w.purpose}: {w.skipped or 'no level was seen; the record tells no reason'}"
         for w in ways
         if w.position in loads and not w.settings and w.standby is None
     )
     return RecordPart(
         there=True, said=_said(len(loads), len(holes)), version=record.version, versions=max(versions, 1),
         made=_day(record.made_ms, zone), who=record.who, instrument=record.instrument, ambient_c=record.ambient_c,
-        schedule_hash=record.schedule_hash, same_schedule=record.schedule_hash in ("", schedule_hash), seal=record.seal,
+        schedule_hash=record.schedule_hash, same_schedule=sha256.startswith(record.schedule_hash), seal=record.seal,
         meter_sign=record.meter_sign or "", ways=ways, holes=holes, remarks=record.remarks,
         monitors=tuple(
             MonitorRecord(monitor=m.monitor, period_s=m.period_s, reports=m.reports or "", resolution_a=m.resolution_a)
@@ -125,7 +125,7 @@ def _ways(schedule: Schedule, record: Record, around: Around, zone: ZoneInfo) ->
         if circuit.role == "meter" or (found is None and circuit.role != "load"):
             continue
         if found is None:
-            yield WayRecord(position=circuit.id, purpose=circuit.label)
+            yield WayRecord(position=circuit.id, purpose=circuit.label, skipped="not in the record")
             continue
         yield _way(circuit, found, record, Way(around, circuit), zone)
     known = {circuit.id for circuit in schedule.circuits}

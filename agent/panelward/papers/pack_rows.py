@@ -187,7 +187,7 @@ def record_tables(record: RecordPart, style: Styles, width: float) -> Iterator[A
 
 def _record_rows(way: WayRecord, style: Styles, room: float) -> list[list[Any]]:
     told = [
-        f"zero {way.zero_ma:+.0f} mA" if way.zero_ma is not None else "zero not told",
+        f"zero {round(way.zero_ma):+d} mA" if way.zero_ma is not None else "zero not told",
         f"gain {way.gain:.3f}" if way.gain is not None else "gain not told",
     ]
     about = [", ".join(told)]
