@@ -118,15 +118,15 @@ def _judged(sheet: Sheet, rows: list[Judged], caption: str) -> str:
     clock = sheet.clock
     return table(
         caption,
-        ("Way", "Alarm", "Began", "Right?", "Told after", "Seen", "Over"),
+        ("Way", "Right?", "Alarm", "Began", "Told after", "Seen", "Over"),
         (
             (
                 sheet.head(each.way),
+                Safe(f"{escape(each.verdict)}{f': {escape(each.why)}' if each.why else ''}"),
                 Safe(
                     f'{escape(kind(each.kind))}<br><span class="small">{escape(each.priority)}, {escape(each.alarm_id)}</span>'
                 ),
                 clock.moment(each.began_ms),
-                Safe(f"{escape(each.verdict)}{f': {escape(each.why)}' if each.why else ''}"),
                 lasting(each.delay_s) if each.delay_s is not None else "not told" if each.told_ms is None else number(None),
                 clock.moment(each.seen_ms) if each.seen_ms is not None else "not seen",
                 clock.moment(each.over_ms) if each.over_ms is not None else "stands",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from panelward.review.drawn_rest import tide
-from panelward.review.page_parts import UNKNOWN, figure, lasting, number, paragraph, table
+from panelward.review.page_parts import figure, lasting, number, paragraph, table
 from panelward.review.page_sheet import Sheet
 from panelward.review.report import Charge, Nights
 
@@ -24,9 +24,9 @@ def bank(sheet: Sheet) -> Iterator[str]:
             ("Charge", "1 in 10 fewer than", "Middle", "1 in 10 more than"),
             (
                 (
-                    _SCENARIO.get(each.scenario, each.scenario),
+                    _SCENARIO.get(each.scenario, each.scenario) + (f": {each.why_not}" if each.why_not else ""),
                     number(each.p10),
-                    number(each.p50) if each.p50 is not None else f"{UNKNOWN}: {each.why_not}" if each.why_not else UNKNOWN,
+                    number(each.p50),
                     number(each.p90),
                 )
                 for each in report.nights

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from panelward.review.page_parts import folded, number, paragraph, plural, table
+from panelward.review.page_parts import folded, number, paragraph, plural, share, table
 from panelward.review.page_sheet import Sheet
 from panelward.review.report import Ageing, Change
 
@@ -60,9 +60,7 @@ def _changes(sheet: Sheet, rows: Sequence[Change], caption: str) -> str:
             (
                 sheet.head(each.way),
                 metric(each.metric),
-                number(each.before, each.unit),
-                number(each.now, each.unit),
-                f"{_signed(each.low)} to {_signed(each.high)}",
+                *_both(each),
                 _p(each.p),
                 f"{each.before_n:,} / {each.now_n:,}",
             )
@@ -70,6 +68,14 @@ def _changes(sheet: Sheet, rows: Sequence[Change], caption: str) -> str:
         ),
         words=(0, 1),
     )
+
+
+def _both(each: Change) -> tuple[str, str, str]:
+    """Before, now, and the interval of the difference; shares as percent, their difference in points."""
+    if each.metric == "duty":
+        between = f"{_signed(100 * each.low)} to {_signed(100 * each.high)} points"
+        return share(each.before), share(each.now), between
+    return number(each.before, each.unit), number(each.now, each.unit), f"{_signed(each.low)} to {_signed(each.high)}"
 
 
 def _signed(value: float) -> str:

@@ -67,6 +67,11 @@ def _head(sheet: Sheet, each: Energy) -> Safe:
     return Safe(f'{head}<br> <span class="small">{escape(what)}</span>') if said else head
 
 
+def _name(sheet: Sheet, each: Energy) -> str:
+    """One way may have two rows: what it took, and what it lost."""
+    return f"{each.way or ''} {each.label or sheet.labels.get(each.way or '', '')}".strip()
+
+
 def _wh(each: Energy) -> str:
     error = f" ± {number(each.sd_wh)}" if each.sd_wh is not None and each.energy_wh is not None else ""
     return Safe(f"{safe(number(each.energy_wh))}{error}")
@@ -75,7 +80,7 @@ def _wh(each: Energy) -> str:
 def when(sheet: Sheet) -> Iterator[str]:
     yield sheet.heading("when")
     yield from sheet.said("when")
-    rows = [(sheet.name(each.way) if each.way else each.label, each) for each in in_order(sheet) if any(each.by_hour_wh)]
+    rows = [(_name(sheet, each), each) for each in in_order(sheet) if any(each.by_hour_wh)]
     if not rows:
         yield sheet.none("No energy was read.", "when")
         return

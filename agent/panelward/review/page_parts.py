@@ -14,7 +14,7 @@ from panelward.papers.drawn import BOX, INKS, SYMBOLS, ink_on
 
 UNKNOWN = "not known"
 HOUR_S, DAY_S = 3600.0, 86_400.0
-LONG = 24  # letters: more of them are folded into lines
+LONG = 18  # letters: more of them are folded into lines
 
 
 class Safe(str):
