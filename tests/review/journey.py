@@ -74,7 +74,7 @@ def _seal(van: Van) -> None:
 
 
 def _stays_on(van: Van) -> None:
-    van.extra_a["D2"] = 0.35
+    van.extra_a["D2"] = 0.25
 
 
 def day(number: int, clock_h: float) -> float:
@@ -104,7 +104,7 @@ EVENTS = (
         _from_to(_silent(True), _silent(False), 5.0),
     ),
     Event("27 A for a quarter of an hour behind what should be 15 A", "D7", day(22, 14.0), day(22, 14.25), _wrong_fuse),
-    Event("something of a third of an ampere stays on for good", "D2", day(26, 1.0), None, _from_to(_stays_on, None)),
+    Event("something of a quarter of an ampere stays on for good", "D2", day(26, 1.0), None, _from_to(_stays_on, None)),
 )
 
 
