@@ -195,7 +195,7 @@ def whole_days(schedule: Schedule, gathered: Gathered, supply: Supply, span: Spa
 def _while_charging(circuit: Circuit, in_ah: Floats, read_s: Floats) -> float | None:
     hours = np.maximum(read_s, 1e-9) / 3600
     on = (read_s > 0) & (in_ah / hours > circuit.sense.nothing_a)
-    return float(in_ah[on].sum() / hours[on].sum()) if on.any() else None
+    return float(np.median(in_ah[on] / hours[on])) if on.any() else None
 
 
 def nights(schedule: Schedule, days: Days | None, supply: Supply | None) -> tuple[Nights, ...]:
