@@ -139,15 +139,6 @@ def _unread(known: Known) -> Iterator[Sentence]:
         yield Sentence(text=f"{late:,} readings came too late to be put in their place, and are in no figure.", about="trust")
 
 
-def _longest(known: Known, coverage: Coverage) -> int | None:
-    """When the one stretch began in which nearly all lies that was not read of this way; None: there are several."""
-    unread = [p for way, pieces in known.lines if way == coverage.way for p in pieces if p.what == "unread"]
-    longest = max(unread, key=lambda p: p.to_ms - p.from_ms, default=None)
-    if longest is None or (longest.to_ms - longest.from_ms) / 1000 < 0.8 * coverage.unread_s:
-        return None
-    return longest.from_ms
-
-
 def _longest_unread(known: Known, way: str) -> int | None:
     """When the longest stretch without a reading of it began."""
     found = [p for name, pieces in known.lines if name == way for p in pieces if p.what == "unread"]
