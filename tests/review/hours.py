@@ -78,12 +78,12 @@ def record(schedule: Schedule, text: str, *, as_left_a: float) -> Record:
     return sealed.seal(made)
 
 
-def made(room: Path, *, as_left_a: float = 10.0, program: str = "0.1.0") -> Made:
+def made(room: Path, *, as_left_a: float = 10.0, program: str = "0.1.0", measured_by: str | None = None) -> Made:
     """Feeds the core and journals as the daemon does: inputs, then transitions with their messages."""
     schedule, text = load(VAN)
     path = room / "journal.sqlite"
     journal, core = Journal.open(path), Core()
-    sealed_record = record(schedule, text, as_left_a=as_left_a)
+    sealed_record = record(schedule, measured_by or text, as_left_a=as_left_a)
     settings = Settings(
         received_ms=T0 - 1, schedule=schedule, schedule_text=text, started=True, program=program, record=sealed_record,
         record_text=sealed.text_of(sealed_record),

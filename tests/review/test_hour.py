@@ -97,6 +97,11 @@ def test_what_was_in_force(found: Hour) -> None:
     assert found.remarks == ("D7: the fuse fitted is not the one on the record: fitted 15 A, on the record 10 A.",)
 
 
+def test_a_record_of_another_schedule_is_remarked(tmp_path: Path) -> None:
+    made = hours.made(tmp_path, as_left_a=15.0, measured_by="another text")
+    assert asked(made).remarks == ("The record was made by another schedule than the one in force.",)
+
+
 def test_the_same_fuse_as_on_the_record_is_no_remark(tmp_path: Path) -> None:
     assert asked(hours.made(tmp_path, as_left_a=15.0)).remarks == ()
 

@@ -179,7 +179,7 @@ def hour(
         labels=tuple((each.id, each.label) for each in plan.circuits), vehicle=plan.vehicle.name,
         made_ms=made_ms, made_by=made_by,
         utc_offset_s=_offset_s(then, plan, since_ms), since_ms=since_ms, from_ms=from_ms, to_ms=to_ms,
-        last_ms=journal.last_received_ms, remarks=(*remarks, *_neutral(fitted)),
+        last_ms=journal.last_received_ms, remarks=(*remarks, *_other_schedule(then, kept_record), *_neutral(fitted)),
         cannot_show=_cannot(plan, ways, found.series, from_ms, to_ms),
         evidence=tuple(str(line) for line in reasoned["evidence"]), causes=causes(reasoned),
         steps=tuple(_step(each) for each in steps), messages=_messages(journal.outbox_rows(alarm_id)),
@@ -241,6 +241,16 @@ def _fitted(plan: Schedule, circuit: Circuit, record: Record | None) -> Fitted:
         feed=circuit.feed,
         sensed=f"volts at the {sense.volts_at}, each reading a {sense.reports}, steps of {sense.resolution_a:g} A",
     )  # fmt: skip
+
+
+def _other_schedule(then: InForce, record: Record | None) -> list[str]:
+    """A record may be older than the schedule: then what it measured may be of other devices and loads."""
+    text = (then.settings or {}).get("schedule_text")
+    if text is None or record is None or not record.schedule_hash:
+        return []
+    digits, now = record.schedule_hash, sealed.schedule_hash(text)
+    alike = min(len(digits), len(now))
+    return [] if digits[:alike] == now[:alike] else ["The record was made by another schedule than the one in force."]
 
 
 def _neutral(fitted: Sequence[Fitted]) -> list[str]:

@@ -236,7 +236,9 @@ def _in_force(hour: Hour, times: Times) -> Iterator[str]:
         ("Schedule", f"{held.schedule_hash}, since {times.line(held.since_ms)}" if held.schedule_hash else "no longer kept"),
         (
             "Commissioning record",
-            f"version {held.record_version}, seal {held.record_seal[:12]}{made}" if held.record_seal else "none",
+            f"version {held.record_version}, seal {held.record_seal.removeprefix('sha256:')[:12]}{made}"
+            if held.record_seal
+            else "none",
         ),
         ("Program", f"panelward {held.program}" if held.program else "its version was not written down"),
         ("Clock", _clock(hour)),
