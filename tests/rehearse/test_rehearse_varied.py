@@ -268,10 +268,47 @@ def test_a_bigger_device_is_never_said_to_have_held() -> None:
     text = "\n".join(found.sentences())
     assert found.compared.before.opened["D4"] == 1
     assert found.compared.untold == ("D4",)
-    assert "Its messages are not compared" in text
+    assert "As varied, without Deck pump (D4): no openings told" in text
+    assert "Of Deck pump (D4) nothing is told as varied" in text
+    assert found.compared.same == 0
     assert "of that nothing can be said" in text
     assert "held" not in text.replace("would have opened", "")
     assert not found.compared.only_before
+    assert "Deck pump (D4), as varied:" not in text
+    after = found.as_json()["ways"]["D4"]["after"]
+    assert (after["device_a"], after["overloads"]) == (20, None)
+
+
+def test_nor_where_the_scheduled_one_may_have_opened() -> None:
+    """The watch did not name it, but some of the set would have: what was read may be what it let through."""
+    readings = plans.stream({"D4": lambda t: 17.0 if 600 <= t < 900 else 0.0, "SH": 3.0}, 1200, volts=12.6)
+    found = along(weighed(BASE, fitted(BASE, "D4", 20.0)), readings)
+    text = "\n".join(found.sentences())
+    assert found.compared.before.opened["D4"] == 0
+    assert found.compared.untold == ("D4",)
+    assert "The 15 A may have opened then." in text
+    assert "none of the set" not in text
+
+
+def test_a_smaller_device_is_not_called_a_wrong_one() -> None:
+    """What flowed past 15 A proves nothing of the 10 A that would have been there."""
+    readings = list(plans.stream({"D4": lambda t: 14.5 if 600 <= t < 3600 else 0.0, "SH": 3.0}, 4000, volts=12.6))
+    found = along(weighed(BASE, fitted(BASE, "D4", 10.0)), readings)
+    assert not any(m.kind == "protection-doubtful" for m in found.compared.only_after)
+    text = "\n".join(found.sentences())
+    assert "the readings go on where a 10 A would have opened" in text
+
+
+def test_a_charger_s_current_is_taken_as_it_was() -> None:
+    sun = replace(plans.circuit("D13", "Solar charger"), role="charger", loads=(), feed=None)
+    base = plans.plan(plans.METER, sun)
+    readings = plans.stream({"D13": -10.0, "SH": -10.0}, 600, volts=13.0)
+    found = along(weighed(base, laid(base, "D13", area_mm2=6.0)), readings)
+    assert found.compared.identical
+    lowest = dict(found.judged)["D13"].new.losses.lowest_v
+    assert lowest is not None
+    assert lowest > 13.0  # it pushes: its own end stands higher
+    assert "a charger's current is taken as it was" in "\n".join(found.sentences())
 
 
 def test_it_says_that_it_is_arithmetic() -> None:

@@ -72,7 +72,9 @@ def against(
     before: Schedule, after: Schedule, readings: Iterable[Reading], *, until_ms: int | None = None, record: Record | None = None
 ) -> Against:  # fmt: skip
     """Both through the same readings."""
-    compared = side_by_side(Run(before, record), Run(after, record), ((r, r) for r in readings), until_ms)
+    compared = Compared()
+    side_by_side(compared, (Run(before, record), Run(after, record)), ((r, r) for r in readings), until_ms)
+    compared.end()
     return Against(before, after, difference(before, after), new_findings(before, after), compared)
 
 

@@ -46,7 +46,7 @@ class Along:
         return {
             **plain.variation_json(self.variation),
             "alarms": plain.compared_json(self.compared),
-            "ways": {way: plain.judged_json(judged) for way, judged in self.judged},
+            "ways": {way: plain.judged_json(judged, untold=way in self.compared.untold) for way, judged in self.judged},
             "banks": {answer.supply: plain.bank_json(answer) for answer in self.banks},
             "caution": told.CAUTION,
         }
@@ -64,13 +64,6 @@ def along(
         if supply.id in variation.supplies and supply.fed_by is None and supply.kind == "dc"
     ]
 
-    risen = {
-        c.id
-        for c in variation.after.circuits
-        for was in before.circuits
-        if was.id == c.id and c.protection and was.protection and c.protection.fitted_a > was.protection.fitted_a
-    }
-
     def as_read() -> Iterator[Reading]:
         for reading in readings:
             for bank in banks:
@@ -78,7 +71,9 @@ def along(
             yield reading
 
     pairs = other.meters.in_step(as_read(), other.take)
-    compared = side_by_side(Run(before, record), Run(variation.after, record), pairs, until_ms, risen=risen)
+    compared = Compared([way for way, judged in other.ways.items() if judged.refitted])
+    side_by_side(compared, (Run(before, record), Run(variation.after, record)), pairs, until_ms)
     other.end()
     judged = [(way, found) for way, found in (*other.feeders.items(), *other.ways.items())]
+    compared.end([way for way, found in judged if found.cut_short(compared.before.opened[way] > 0)])
     return Along(variation, tuple(judged), tuple(bank.answer() for bank in banks), compared)

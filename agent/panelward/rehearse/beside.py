@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter, deque
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from panelward.core import Core
@@ -119,20 +119,25 @@ class Tally:
 class Compared:
     """What two sides tell: alike, at another time, in other words, or on one side only."""
 
-    def __init__(self, risen: Collection[str] = ()) -> None:
-        """`risen`: circuits that have a bigger device on the second side. Where the one that is there opened, nothing is said
-        of the bigger one: what would have flowed on was never read.
+    def __init__(self, refitted: Collection[str] = ()) -> None:
+        """`refitted`: circuits with another device on the second side. What flowed past the one that is there proves nothing of
+        the other: whether that is the listed one is not told of it.
         """
-        self._risen = risen
+        self._refitted = refitted
         self.untold: tuple[str, ...] = ()
         self.before, self.after = Tally(), Tally()
-        self.same = 0
+        self.alike: Counter[str] = Counter()  # by subject
         self.otherwise: list[tuple[Message, Message]] = []  # as it is, as varied
         self.only_before: list[Message] = []
         self.only_after: list[Message] = []
         self.more = Counter[str]()  # beyond what is kept
         self.identical = True  # every transition, also those nobody is told of
         self._waiting: tuple[dict[tuple[str, ...], deque[Message]], dict[tuple[str, ...], deque[Message]]] = ({}, {})
+
+    @property
+    def same(self) -> int:
+        """Messages that both tell at the same time in the same words."""
+        return sum(self.alike.values())
 
     def take(self, before: list[Transition], after: list[Transition], runs: tuple[Run, Run]) -> None:
         """What came of one reading on both sides."""
@@ -141,6 +146,8 @@ class Compared:
         self.identical = self.identical and before == after
         for side, (found, run, tally) in enumerate(zip((before, after), runs, (self.before, self.after), strict=True)):
             for t in found:
+                if side == 1 and t.group == "device" and t.subject_id in self._refitted:
+                    continue
                 if t.kind == "protection-opened" and t.event in ("begins", "begins-again", "changes") and t.was != t.kind:
                     tally.opened[t.subject_id] += 1
                     if len(tally.openings) < MOST:
@@ -148,16 +155,19 @@ class Compared:
                 if t.told and t.priority != "journal":
                     self._message(side, run.message(t, tally.messages + 1), tally)
 
-    def end(self) -> None:
-        """No more readings: what waits has no counterpart."""
+    def end(self, untold: Sequence[str] = ()) -> None:
+        """No more readings: what waits has no counterpart. `untold`: of these nothing is said on the second side, as what would
+        have flowed there was never read.
+        """
         for side in (0, 1):
             left = sorted((m for waiting in self._waiting[side].values() for m in waiting), key=lambda m: m.at_ms)
             for message in left:
                 self._alone(side, message)
             self._waiting[side].clear()
-        self.untold = tuple(way for way in self.before.opened if way in self._risen)
+        self.untold = tuple(untold)
         for way in self.untold:
             self.after.leave_out(way)
+            self.alike.pop(way, None)
             self.only_before = [m for m in self.only_before if m.subject_id != way]
             self.only_after = [m for m in self.only_after if m.subject_id != way]
             self.otherwise = [pair for pair in self.otherwise if pair[0].subject_id != way]
@@ -180,7 +190,7 @@ class Compared:
 
     def _pair(self, before: Message, after: Message) -> None:
         if (before.at_ms, before.text) == (after.at_ms, after.text):
-            self.same += 1
+            self.alike[before.subject_id] += 1
         elif len(self.otherwise) < MOST:
             self.otherwise.append((before, after))
         else:
@@ -195,19 +205,11 @@ class Compared:
 
 
 def side_by_side(
-    before: Run,
-    after: Run,
-    pairs: Iterator[tuple[Reading, Reading]],
-    until_ms: int | None = None,
-    *,
-    risen: Collection[str] = (),
-) -> Compared:
+    compared: Compared, runs: tuple[Run, Run], pairs: Iterable[tuple[Reading, Reading]], until_ms: int | None = None
+) -> None:  # fmt: skip
     """Both through their readings, in step. Errors of the readings' source pass through."""
-    compared = Compared(risen)
-    runs = (before, after)
+    before, after = runs
     for reading, other in pairs:
         compared.take(before.feed(reading), after.feed(other), runs)
     if until_ms is not None:
         compared.take(before.advance(until_ms), after.advance(until_ms), runs)
-    compared.end()
-    return compared

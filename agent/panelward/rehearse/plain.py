@@ -61,14 +61,14 @@ def variation_json(variation: Variation) -> dict[str, Any]:
     }
 
 
-def judged_json(judged: Judged) -> dict[str, Any]:
+def judged_json(judged: Judged, *, untold: bool = False) -> dict[str, Any]:
     return {
         "title": judged.title,
         "readings": judged.readings,
         "conductor_varied": judged.relaid,
         "taken": judged.as_taken or None,
         "before": _side_json(judged.old, judged),
-        "after": _side_json(judged.new, judged),
+        "after": _side_json(judged.new, judged) | ({"overloads": None, "overloads_not_listed": None} if untold else {}),
         "brown_outs": [
             {"from": b.from_ms / 1000.0, "to": b.to_ms / 1000.0, "seconds": round(b.seconds, 3), "watts": round(b.watts, 3)}
             for b in judged.brown_outs

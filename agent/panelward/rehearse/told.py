@@ -63,14 +63,14 @@ def messages(
     if compared.identical:
         yield f"{now}: the same, to the letter and the millisecond."
         return
-    yield f"{now}: {_tally(compared.after)}."
-    for way in compared.untold:
+    without = ", ".join(titles.get(way, way) for way in compared.untold)
+    yield f"{now}{f', without {without}' if without else ''}: {_tally(compared.after)}."
+    if without:
         yield (
-            f"{now}, without {titles.get(way, way)}: its device opened as it is, and what would have flowed on into a bigger "
-            "one was never read. Its messages are not compared."
+            f"Of {without} nothing is told as varied: its device opened as it is, or may have, and what would have flowed on "
+            "into a bigger one was never read."
         )
-    differs = compared.only_before or compared.only_after or compared.otherwise
-    if not differs:
+    elif not (compared.only_before or compared.only_after or compared.otherwise):
         yield "Every message is the same; only what is journalled differs."
     if compared.same:
         yield f"{many(compared.same, 'message')} the same in both."
@@ -87,7 +87,7 @@ def messages(
             yield f"  before, {say.day_clock(before.at_ms, zone)}: {before.text}"
         else:
             late = "later" if after.at_ms > before.at_ms else "earlier"
-            yield f"{signed('At another time:', zone, after)} {say.lasting(abs(after.at_ms - before.at_ms) / 1000.0)} {late}."
+            yield signed(f"{say.lasting(abs(after.at_ms - before.at_ms) / 1000.0)} {late}:", zone, after)
     left = len(compared.otherwise) - min(SHOWN, len(compared.otherwise)) + compared.more["otherwise"]
     yield from unshown(left, "message")
 

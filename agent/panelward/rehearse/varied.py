@@ -52,7 +52,8 @@ class Judged:
 
     def __init__(self, title: str, old: Side, new: Side, nominal_v: float, gap_s: float) -> None:
         self.title, self.old, self.new, self.nominal_v, self._gap_s = title, old, new, nominal_v, gap_s
-        self.feeder = False
+        self.feeder = self.charger = False
+        self.fed_by = ""  # the circuit that feeds its supply
         self.refitted = False  # is its device another?
         self.relaid = False  # is its conductor another?
         self.as_taken = ""  # what is not known of its loads, and how they are taken
@@ -99,6 +100,13 @@ class Judged:
             self.brown_outs.append(BrownOut(at_ms, at_ms, dt_s, watts))
         else:
             self.more_brown_outs += 1
+
+    def cut_short(self, opened: bool) -> bool:
+        """Has it a bigger device, where the one that is there opened (`opened`: so the watch found) or may have?"""
+        old, new = self.old.openings, self.new.openings
+        if old is None or new is None or new.protection.fitted_a <= old.protection.fitted_a:
+            return False
+        return opened or any(each.share for each in old.found) or old.more > 0
 
     def end(self) -> None:
         for side in (self.old, self.new):
@@ -181,11 +189,12 @@ class Varied:
         # Without a known conductor nothing is lost on it, as far as anybody knows: only its device is judged then.
         ohm = judged.old.laid.ohm if judged.old.laid.known else 0.0
         other_ohm = judged.new.laid.ohm if judged.relaid else ohm
-        source_v = volts + ohm * max(0.0, amps) if at_load else volts
+        source_v = volts + ohm * amps if at_load else volts
         found = relaid(max(0.0, amps), source_v, ohm, source_v + more_v, other_ohm, judged.exponent)
-        flow_a, load_v, other_v = amps, source_v - ohm * abs(amps), source_v + more_v - other_ohm * abs(amps)
+        flow_a, load_v, other_v = amps, source_v - ohm * amps, source_v + more_v - other_ohm * amps
         if found is None:
             judged.unreckoned += amps > circuit.sense.nothing_a
+            other_v, more_v = load_v, 0.0
         elif amps > 0.0:
             other_v = found.load_v
             unchanged = found.amps == amps
@@ -263,6 +272,8 @@ def _judged(before: Schedule, after: Schedule, old: Circuit | Feeder, new: Circu
     held = isinstance(old, Circuit) and old.sense.publishes == "on-change"
     judged = Judged(title, sides[0], sides[1], supply.nominal_v, 3600.0 if held else max(GAP_S, gap_s))
     judged.feeder = isinstance(old, Feeder)
+    judged.charger = isinstance(old, Circuit) and old.role == "charger"
+    judged.fed_by = before.circuit(supply.fed_by).label if supply.fed_by is not None else ""
     judged.refitted = old.protection != new.protection
     judged.relaid = old.conductor != new.conductor
     if judged.relaid and not (sides[0].laid.known and sides[1].laid.known):

@@ -36,12 +36,17 @@ def conductor(judged: Judged, zone: str) -> Iterator[str]:
         f"at the most {percent(old.losses.most)} -> {percent(new.losses.most)}, over {_hours(old.losses.seconds)} of drawing."
     )
     if old.losses.lowest_v is not None and new.losses.lowest_v is not None:
-        where = "end" if judged.feeder else "load"
+        where = "end" if judged.feeder or judged.charger else "load"
         yield (
             f"{judged.title}: at its {where} at the least {old.losses.lowest_v:.2f} V -> {new.losses.lowest_v:.2f} V, "
             f"{say.day_clock(new.losses.lowest_ms, zone)}."
         )
-    yield from _brown_outs(judged, zone)
+    if judged.charger:
+        yield f"{judged.title}: a charger's current is taken as it was."
+    else:
+        yield from _brown_outs(judged, zone)
+    if judged.fed_by:
+        yield f"{judged.title}: {judged.fed_by}, which feeds it, is taken to draw as it did."
     if old.laid.chassis or new.laid.chassis:
         yield f"{judged.title}: it returns by the chassis, whose own share of the drop is not known and not in it."
     if judged.as_taken:
@@ -85,32 +90,48 @@ def devices(judged: Judged, zone: str, opened_ms: Sequence[int], opened: tuple[i
         return  # behind a feeder that is another, and nothing comes of it
     if old is not None:
         yield f"{judged.title}, as it is: {_set_said(old)}"
-    bigger = old is not None and new.protection.fitted_a > old.protection.fitted_a
+    if old is not None and judged.cut_short(opened[0] > 0):
+        yield from _cut_short(judged, old, new, zone, opened_ms)
+        return
     if old is None or old.protection != new.protection:
         yield f"{judged.title}, as varied: {_set_said(new)}"
     elif not alike:
         yield f"{judged.title}, with that conductor: {_set_said(new)}"
     for side, name in ((old, "as it is"), (new, "as varied")):
-        if side is None or (side is new and alike):
-            continue
-        shown = [each for each in side.found if each.share or each.over]
-        for each in shown[:SHOWN]:
-            yield f"{judged.title}, {name}: {_overload(each, side.protection, zone)}"
-        yield from unshown(len(shown) - min(SHOWN, len(shown)) + side.more, "overload")
-    if not bigger and opened[1] < opened[0]:
+        if side is not None and not (side is new and alike):
+            yield from _overloads(judged, side, name, zone)
+    smaller = old is not None and new.protection.fitted_a < old.protection.fitted_a
+    if smaller and any(each.share for each in new.found):
+        yield (
+            f"{judged.title}: the readings go on where a {new.protection.fitted_a:g} A would have opened: its openings are "
+            "those of the set, and the alarms know nothing of them."
+        )
+    if opened[1] < opened[0]:
         yield (
             f"{judged.title}: after its device opened nothing flowed in these readings, whatever hangs there: that fewer "
             "openings are told as varied is the watch's doubt, and no opening less."
         )
-    if bigger and opened[0] and old is not None:
-        # What would have flowed on was never read: it is not said that the bigger one would have carried it.
-        for at_ms in opened_ms[:SHOWN]:
-            when = say.day_clock(at_ms, zone)
-            yield (
-                f"{judged.title}: {when} the {old.protection.fitted_a:g} A opened. What would have flowed "
-                f"on into {new.protection.fitted_a:g} A was never read: of that nothing can be said, and it is no reason for a "
-                "rise. Have the cause found."
-            )
+
+
+def _overloads(judged: Judged, side: Openings, name: str, zone: str) -> Iterator[str]:
+    shown = [each for each in side.found if each.share or each.over]
+    for each in shown[:SHOWN]:
+        yield f"{judged.title}, {name}: {_overload(each, side.protection, zone)}"
+    yield from unshown(len(shown) - min(SHOWN, len(shown)) + side.more, "overload")
+
+
+def _cut_short(
+    judged: Judged, old: Openings, new: Openings, zone: str, opened_ms: Sequence[int]
+) -> Iterator[str]:  # fmt: skip
+    """A bigger device where what flowed opened the one that is there, or may have: of it nothing is said."""
+    yield from _overloads(judged, old, "as it is", zone)
+    for at_ms in opened_ms[:SHOWN]:
+        yield f"{judged.title}: {say.day_clock(at_ms, zone)} the {old.protection.fitted_a:g} A opened."
+    may = "" if opened_ms else f"The {old.protection.fitted_a:g} A may have opened then. "
+    yield (
+        f"{judged.title}: {may}What would have flowed on into {new.protection.fitted_a:g} A was never read: of that nothing "
+        "can be said, and it is no reason for a rise. Have the cause found."
+    )
 
 
 def _set_said(side: Openings) -> str:
@@ -174,13 +195,12 @@ def bank(answer: BankAnswer, capacities: tuple[float, float], zone: str) -> Iter
             "they were read."
         )
     before, after = answer.before, answer.after
+    if capacities[0] == capacities[1]:
+        return
     if before is None or after is None:
         yield f"{name}: by counted Ah it can't be known how often it would have acted: {answer.unknown}."
         yield from _swing(name, answer, capacities, zone)
-        if capacities[0] != capacities[1]:
-            yield ON_ITS_VOLTS.format(name=name)
-        return
-    if before.capacity_ah == after.capacity_ah:
+        yield ON_ITS_VOLTS.format(name=name)
         return
     since = f" Known since {say.day_clock(answer.known_from_ms, zone)}." if answer.known_from_ms is not None else ""
     yield (
