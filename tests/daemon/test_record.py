@@ -8,7 +8,7 @@ from pathlib import Path
 
 from brokers import wait_for
 from houses import SCHEDULE, House
-from panelward import sealed
+from panelward import __version__, sealed
 from panelward.core import Core
 from panelward.journal import Journal
 from panelward.records import Commissioned, Measured, Record, Settings
@@ -64,6 +64,7 @@ def test_one_that_was_changed_is_said_and_the_watch_goes_on_without_it(tmp_path:
         assert "changed after Kari sealed it" in house.said()
         assert house.stop_daemon() == 0
         (only,) = settings_of(house)
+        assert only.program == __version__, "for whoever asks later what watched"
     finally:
         house.end()
     assert only.record is None
