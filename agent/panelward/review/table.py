@@ -1,6 +1,6 @@
 """A file of readings as the source of a review: CSV of any length, some megabytes at a time.
 
-pandas reads each stretch; one that holds anything out of order is read again by `intake`, which names the line of what is
+pyarrow reads each stretch; one that holds anything out of order is read again by `intake`, which names the line of what is
 wrong, or passes it over and counts it. Rows are in the order in which they came: where there is no `received`, the latest
 time so far stands for it. A file that fits into memory is put in order as a whole; of a longer one, what comes more than a
 quarter of an hour behind is counted in `late`.
@@ -11,26 +11,42 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, NamedTuple
 
 import numpy as np
-import pandas as pd
+import numpy.typing as npt
+import pyarrow as pa
+from pyarrow import csv
 
 from panelward.errors import Fault, ReadingsError
 from panelward.intake import TableReader
 from panelward.records import QUANTITIES, Reading, Schedule
-from panelward.review.source import Columns, Floats
+from panelward.review.source import Columns, Floats, Whole
 from panelward.review.stored import PATIENCE_MS, Pile
 from panelward.review.unpacked import Part
 
 STRETCH = 8 * 1024 * 1024  # octets at a time: some 160,000 rows
 WHOLE = 64 * 1024 * 1024  # up to so many octets it is put in order as a whole
 _FIGURES = {"volts": 4, "amps": 4, "watts": 3, "celsius": 3}
-_STATES = {"": -1, "1": 1, "0": 0, "true": 1, "false": 0}
-_ORIGINS = ("", "live", "retained", "backlog")
-_WORDS = ("time", "circuit", "closed", "commanded", "received", "origin")
+_STATES = {"1": 1, "0": 0, "true": 1, "false": 0}
+_ORIGINS = {"live": 0, "retained": 1, "backlog": 2}
+_NEVER = -(2**62)
 _LARGEST = 1e6  # as intake has it
 _LATEST_S = 32_503_680_000.0
+
+
+class Rows(NamedTuple):
+    """A stretch of the file: what is a reading, in its order. NaN, -1: not measured."""
+
+    names: list[str]
+    codes: npt.NDArray[np.int32]  # of the circuits, by their names
+    time_ms: Whole
+    received_ms: Whole
+    closed: npt.NDArray[np.int8]
+    volts: Floats
+    amps: Floats
+    watts: Floats
+    celsius: Floats
 
 
 class Table:
@@ -71,19 +87,19 @@ class Table:
         pile = Pile(from_ms, to_ms, self._late)
         number = 0
         latest_ms = -(2**62)
-        for frame in self._frames():
-            if not len(frame):
+        for rows in self._stretches():
+            if not len(rows.time_ms):
                 continue
             if self.size > self._most_whole and latest_ms >= from_ms:
                 yield from pile.over(latest_ms - PATIENCE_MS)
-            latest_ms = max(latest_ms, int(frame["received"].iloc[-1]))
-            for part in _parts(frame, number, circuits):
+            latest_ms = max(latest_ms, int(rows.received_ms[-1]))
+            for part in _parts(rows, number, circuits):
                 inside = (part.time_ms >= from_ms) & (part.time_ms < to_ms)
                 if inside.all():
                     pile.take(part)
                 elif inside.any():
                     pile.take(Part(part.circuit, *(None if c is None else c[inside] for c in part[1:])))  # type: ignore[arg-type]
-            number += len(frame)
+            number += len(rows.time_ms)
         yield from pile.over(None)
 
     # The file.
@@ -97,12 +113,12 @@ class Table:
     def _ends(self) -> tuple[int, int]:
         """The first and the last time, looked for in its first stretch and its last; the whole where it fits into memory."""
         low, high = 2**62, -(2**62)
-        for frame in self._frames(ends=self.size > self._most_whole):
-            if len(frame):
-                low, high = min(low, int(frame["time"].min())), max(high, int(frame["time"].max()))
+        for rows in self._stretches(ends=self.size > self._most_whole):
+            if len(rows.time_ms):
+                low, high = min(low, int(rows.time_ms.min())), max(high, int(rows.time_ms.max()))
         return (low, high) if low <= high else (0, 0)
 
-    def _frames(self, *, ends: bool = False) -> Iterator[pd.DataFrame]:
+    def _stretches(self, *, ends: bool = False) -> Iterator[Rows]:
         """Stretch by stretch; `ends`: the first and the last only."""
         with self._opened() as file:
             head = b""  # lines before the header: who it is for, and who agreed
@@ -117,79 +133,89 @@ class Table:
             while stretch := file.read(self._stretch):
                 stretch += file.readline()
                 stretch = _whole_rows(stretch, file)
-                frame = self._frame(header, stretch, line, latest_ms)
-                self.rows += len(frame)
-                if len(frame):
-                    latest_ms = int(frame["received"].iloc[-1])
+                rows = self._rows(header, stretch, line, latest_ms)
+                self.rows += len(rows.time_ms)
+                if len(rows.time_ms):
+                    latest_ms = int(rows.received_ms[-1])
                 line += stretch.count(b"\n")
                 done += len(stretch)
                 if self._progress is not None:
                     self._progress(done, self.size)
-                yield frame
+                yield rows
                 if ends and done < self.size - self._stretch:
                     file.seek(self.size - self._stretch)
                     done = self.size - self._stretch + len(file.readline())
             if done == begun:
                 self._slowly(head + header, b"", 0)
 
-    def _frame(self, header: bytes, stretch: bytes, line: int, latest_ms: int) -> pd.DataFrame:
-        frame = self._quickly(header, stretch)
-        if frame is None:
-            frame = self._slowly(header, stretch, line)
-        frame = frame[frame["some"] & (frame["origin"] != "retained")]
-        frame["received"] = np.maximum(np.maximum.accumulate(frame["received"].to_numpy()), latest_ms)
-        return frame
+    def _rows(self, header: bytes, stretch: bytes, line: int, latest_ms: int) -> Rows:
+        rows = self._quickly(header, stretch)
+        if rows is None:
+            rows = self._slowly(header, stretch, line)
+        received_ms = np.maximum(np.maximum.accumulate(rows.received_ms), latest_ms) if len(rows.time_ms) else rows.received_ms
+        return rows._replace(received_ms=received_ms)
 
-    def _quickly(self, header: bytes, stretch: bytes) -> pd.DataFrame | None:
+    def _quickly(self, header: bytes, stretch: bytes) -> Rows | None:
         """None: something in it needs a closer look."""
         names = [name.strip().lower() for name in header.decode("utf-8", "replace").lstrip("\ufeff").strip().split(",")]
-        wide = len(names)
         if not {"time", "circuit"} <= set(names) or not set(QUANTITIES) & set(names):
             return None
-        if b'"' in header or b'"' in stretch or len(set(names)) < wide:
+        if b'"' in header or b'"' in stretch or len(set(names)) < len(names) or stretch.isspace():
             return None
-        kinds: dict[str, Any] = {name: "float64" if name in _FIGURES else "category" for name in names}
+        first = stretch.lstrip(b"\r\n").split(b"\n", 1)[0].split(b",")
+        at = names.index("time")
+        moment = pa.timestamp("us", "UTC") if at < len(first) and b":" in first[at] else pa.float64()
+        kinds = {"time": moment, "received": moment, **dict.fromkeys(_FIGURES, pa.float64())}
+        kinds |= dict.fromkeys(("circuit", "closed", "commanded", "origin"), pa.dictionary(pa.int32(), pa.string()))
         try:
-            frame = pd.read_csv(
-                io.BytesIO(stretch), header=None, names=names, dtype=kinds, engine="c", keep_default_na=False,
-                na_values={name: [""] for name in _FIGURES}, float_precision="high", encoding="utf-8",
-                usecols=[name for name in names if name in _FIGURES or name in _WORDS], na_filter=True,
-            )  # fmt: skip
-        except (ValueError, UnicodeDecodeError, pd.errors.ParserError):
+            found = csv.read_csv(
+                io.BytesIO(stretch),
+                read_options=csv.ReadOptions(column_names=names, use_threads=False, block_size=2 * len(stretch) + 4096),
+                parse_options=csv.ParseOptions(quote_char=False),
+                convert_options=csv.ConvertOptions(
+                    column_types=kinds,
+                    null_values=[""],
+                    strings_can_be_null=True,
+                    include_columns=[n for n in names if n in kinds],
+                ),
+            )
+        except pa.ArrowInvalid:
             return None
-        if stretch.count(b",") != len(frame) * (wide - 1):
-            return None
-        return self._checked(frame)
+        return self._checked(found)
 
-    def _checked(self, frame: pd.DataFrame) -> pd.DataFrame | None:
-        if not set(frame["circuit"].cat.categories) <= self._known:
+    def _checked(self, found: Any) -> Rows | None:
+        """None: it holds what intake would refuse, or what only intake can tell."""
+        circuits = found["circuit"].combine_chunks()
+        names = circuits.dictionary.to_pylist()
+        if not set(names) <= self._known or circuits.null_count or found["time"].null_count:
             return None
-        found = pd.DataFrame({"circuit": frame["circuit"]})
-        time = _moments(frame["time"])
-        received = _moments(frame["received"], time) if "received" in frame else time
+        time = _moments(found["time"])
+        received = _moments(found["received"]) if "received" in found.column_names else time
         if time is None or received is None:
             return None
-        found["time"], found["received"] = time, received
-        some = np.zeros(len(frame), np.bool_)
+        figures: dict[str, Floats] = {}
+        some = np.zeros(len(time), np.bool_)
         for name, digits in _FIGURES.items():
-            values = frame[name].to_numpy() if name in frame else np.full(len(frame), np.nan)
-            if (np.abs(values) > _LARGEST).any():
+            if name not in found.column_names:
+                figures[name] = np.full(len(time), np.nan)
+                continue
+            column = found[name].combine_chunks()
+            values = column.to_numpy(zero_copy_only=False)
+            if int(np.isnan(values).sum()) != column.null_count or (np.abs(values) > _LARGEST).any():
                 return None
-            found[name] = np.round(values, digits) + 0.0
+            figures[name] = np.round(values, digits) + 0.0
             some |= ~np.isnan(values)
-        for name in ("closed", "commanded"):
-            state = _states(frame[name]) if name in frame else np.full(len(frame), -1, np.int8)
-            if state is None:
-                return None
-            found[name] = state
-            some |= state >= 0
-        if "origin" in frame and not set(frame["origin"].cat.categories) <= set(_ORIGINS):
+        states = {name: _words(found, name, _STATES, -1) for name in ("closed", "commanded")}
+        origin = _words(found, "origin", _ORIGINS, 0)
+        if states["closed"] is None or states["commanded"] is None or origin is None:
             return None
-        found["origin"] = frame["origin"].astype(object).to_numpy() if "origin" in frame else "live"
-        found["some"] = some
-        return found
+        some |= (states["closed"] >= 0) | (states["commanded"] >= 0)
+        received = np.where(received == _NEVER, time, received)
+        rows = Rows(names, circuits.indices.to_numpy(), time, received, states["closed"], *figures.values())
+        keep = some & (origin != _ORIGINS["retained"])
+        return rows if keep.all() else rows._replace(**{n: getattr(rows, n)[keep] for n in Rows._fields[1:]})
 
-    def _slowly(self, header: bytes, stretch: bytes, line: int) -> pd.DataFrame:
+    def _slowly(self, header: bytes, stretch: bytes, line: int) -> Rows:
         """By the one that knows every rule; its lines count from the file's beginning."""
         lines = io.StringIO((header + stretch).decode("utf-8", "replace"), newline="")
         table = TableReader(lines, self._schedule, lenient=self._lenient, file=str(self._path))
@@ -202,23 +228,22 @@ class Table:
                 fault = Fault(fault.file, at, fault.key, fault.wanted, fault.found, fault.remedy)
             raise ReadingsError(fault) from None
         self.skipped += table.skipped
-        return _frame_of(readings)
+        return _rows_of([r for r in readings if r.origin != "retained"])
 
 
-def _frame_of(readings: list[Reading]) -> pd.DataFrame:
+def _rows_of(readings: list[Reading]) -> Rows:
     def figures(name: str) -> Floats:
         return np.array([np.nan if (x := getattr(r, name)) is None else x for r in readings], np.float64)
 
-    return pd.DataFrame(
-        {
-            "circuit": pd.Categorical([r.circuit for r in readings]),
-            "time": np.array([r.time_ms for r in readings], np.int64),
-            "received": np.array([r.received_ms for r in readings], np.int64),
-            **{name: figures(name) for name in _FIGURES},
-            "closed": np.array([-1 if r.closed is None else int(r.closed) for r in readings], np.int8),
-            "origin": [r.origin for r in readings],
-            "some": np.ones(len(readings), np.bool_),
-        }
+    names = list(dict.fromkeys(r.circuit for r in readings))
+    number = {name: n for n, name in enumerate(names)}
+    return Rows(
+        names,
+        np.array([number[r.circuit] for r in readings], np.int32),
+        np.array([r.time_ms for r in readings], np.int64),
+        np.array([r.received_ms for r in readings], np.int64),
+        np.array([-1 if r.closed is None else int(r.closed) for r in readings], np.int8),
+        *(figures(name) for name in _FIGURES),
     )
 
 
@@ -229,50 +254,37 @@ def _whole_rows(stretch: bytes, file: BinaryIO) -> bytes:
     return stretch
 
 
-def _moments(column: pd.Series[Any], otherwise: np.ndarray[Any, Any] | None = None) -> np.ndarray[Any, Any] | None:
-    """Milliseconds; each moment is written once a circuit, so what is read is their list. None: one can't be read so."""
-    words = column.cat.categories
-    empty = words == ""
-    if otherwise is None and empty.any():
+def _moments(column: Any) -> Whole | None:
+    """Milliseconds; _NEVER where there is none. None: before 1970 or after the year 3000."""
+    column = column.combine_chunks()
+    none = column.is_null().to_numpy(zero_copy_only=False)
+    if pa.types.is_timestamp(column.type):
+        seconds = column.cast(pa.int64()).fill_null(0).to_numpy() / 1e6
+    else:
+        seconds = column.fill_null(0.0).to_numpy()
+    if not ((seconds >= 0) & (seconds <= _LATEST_S)).all():
         return None
-    told = words[~empty].to_series().reset_index(drop=True)
-    seconds = np.array(pd.to_numeric(told, errors="coerce"), np.float64)
-    stamps = np.isnan(seconds)
-    if stamps.any():
-        texts = told[stamps]
-        if not texts.str.fullmatch(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:Z|[+-]\d\d:\d\d)").all():
-            return None
-        moments = pd.to_datetime(texts, utc=True, format="ISO8601", errors="coerce")
-        if moments.isna().any():
-            return None
-        seconds[stamps] = moments.astype("datetime64[us, UTC]").astype("int64").to_numpy() / 1e6
-    if told.str.contains("_", regex=False).any() or ((seconds < 0) | (seconds > _LATEST_S)).any():
+    return np.where(none, _NEVER, np.rint(seconds * 1000).astype(np.int64))
+
+
+def _words(found: Any, name: str, meanings: Mapping[str, int], otherwise: int) -> npt.NDArray[np.int8] | None:
+    """A column of few words as numbers. None: one of them means nothing."""
+    if name not in found.column_names:
+        return np.full(found.num_rows, otherwise, np.int8)
+    column = found[name].combine_chunks()
+    known = [meanings.get(word.strip().lower() if name != "origin" else word) for word in column.dictionary.to_pylist()]
+    if None in known:
         return None
-    known = np.zeros(len(words), np.int64)
-    known[~empty] = np.rint(seconds * 1000).astype(np.int64)
-    codes = column.cat.codes.to_numpy()
-    found = known[codes]
-    return found if otherwise is None else np.where(empty[codes], otherwise, found)
+    codes = column.indices.fill_null(-1).to_numpy()
+    return np.asarray(np.array([*known, otherwise], np.int8)[codes], np.int8)
 
 
-def _states(column: pd.Series[Any]) -> np.ndarray[Any, Any] | None:
-    words = [_STATES.get(word.strip().lower()) for word in column.cat.categories]
-    if None in words:
-        return None
-    found: np.ndarray[Any, Any] = np.array([*words, -1], np.int8)[column.cat.codes.to_numpy()]
-    return found
-
-
-def _parts(frame: pd.DataFrame, number: int, circuits: Collection[str] | None) -> Iterator[Part]:
-    names = list(frame["circuit"].cat.categories)
-    codes = frame["circuit"].cat.codes.to_numpy()
-    order = np.argsort(codes.astype(np.int16), kind="stable")
-    ends = np.cumsum(np.bincount(codes, minlength=len(names)))
-    columns = {name: frame[name].to_numpy()[order] for name in ("closed", "time", *_FIGURES)}
-    for at, circuit in enumerate(names):
-        begin, end = int(ends[at - 1]) if at else 0, int(ends[at])
-        if begin == end or (circuits is not None and circuit not in circuits):
+def _parts(rows: Rows, number: int, circuits: Collection[str] | None) -> Iterator[Part]:
+    order = np.argsort(rows.codes.astype(np.int16), kind="stable")
+    ends = np.cumsum(np.bincount(rows.codes, minlength=len(rows.names)))
+    for at, circuit in enumerate(rows.names):
+        of = order[int(ends[at - 1]) if at else 0 : int(ends[at])]
+        if not len(of) or (circuits is not None and circuit not in circuits):
             continue
-        cut = {name: column[begin:end] for name, column in columns.items()}
-        figures = [None if np.isnan(cut[name]).all() else cut[name] for name in _FIGURES]
-        yield Part(circuit, cut["closed"].astype(np.int8), order[begin:end] + number, cut["time"], *figures)
+        figures = [None if np.isnan(cut).all() else cut for cut in (getattr(rows, name)[of] for name in _FIGURES)]
+        yield Part(circuit, rows.closed[of], of + number, rows.time_ms[of], *figures)
