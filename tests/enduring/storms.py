@@ -39,6 +39,7 @@ PATIENCE_S = float(
     os.environ.get("ENDURE_PATIENCE_S", "120")
 )  # of real time: a loaded machine may take long, and then it took long
 
+MARK = "Again: "  # how a message begins that comes again: unanswered, or perhaps a repeat
 NUMBER = re.compile(r"^Message (\d+)\.$", re.MULTILINE)
 FLOORS = ("F1", "F2", "F3", "F4")
 OVERS = ("O5", "O6", "O7", "O8")
@@ -117,8 +118,8 @@ class Ear(Sink):
 
     @property
     def numbers(self) -> list[int]:
-        """Of the messages that were taken, marked or not."""
-        return [int(n) for _, body in self.took for n in NUMBER.findall(body)]
+        """Of the messages that were taken and do not say that they come again."""
+        return [int(n) for _, body in self.took if not body.startswith(MARK) for n in NUMBER.findall(body)]
 
 
 class Storm:

@@ -6,10 +6,9 @@ from collections import Counter
 from dataclasses import dataclass, field, fields
 from typing import Any
 
-from enduring.storms import EXPLAINED, FLOORS, INNOCENT, NUMBER, OF_OVERS, OVERS, Ear, Storm
+from enduring.storms import EXPLAINED, FLOORS, INNOCENT, MARK, NUMBER, OF_OVERS, OVERS, Ear, Storm
 from panelward.journal import OutboxRow
 
-MARK = "Again: "
 
 
 @dataclass
