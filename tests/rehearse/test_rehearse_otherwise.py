@@ -78,6 +78,22 @@ def test_a_file_and_a_journal_say_the_same(capsys: pytest.CaptureFixture[str], t
         assert one == said(capsys, "--journal", there[1], *asked)
 
 
+def test_a_variation_that_says_what_is_there_already(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:
+    text = said(capsys, "--readings", there[0], "--variation", "D4 conductor 2.5 mm2", "--variation", "bank 200 Ah")
+    assert "Varied: nothing." in text
+    assert "As varied: the same, to the letter and the millisecond." in text
+
+
+def test_a_circuit_that_had_another_id_is_passed_over_and_named(
+    capsys: pytest.CaptureFixture[str], there: tuple[str, str], tmp_path: Path
+) -> None:
+    renamed = tmp_path / "renamed.toml"
+    renamed.write_text(Path(VAN).read_text().replace('id = "D8"', 'id = "D88"'))
+    args = ["rehearse", "--schedule", str(renamed), "--journal", there[1], "--variation", "D4 conductor 4 mm2"]
+    assert main(args) == 0
+    assert "the schedule has no such circuit or probe: D8 (720)" in capsys.readouterr().err
+
+
 def test_from_and_to(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:
     span = ("--from", "2026-05-04T12:00Z", "--to", "2026-05-04T13:20Z")
     for source in (("--readings", there[0]), ("--journal", there[1])):

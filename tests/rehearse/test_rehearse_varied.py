@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from math import inf
+from math import ceil, inf
 
 import pytest
 from hypothesis import given, settings
@@ -14,6 +14,7 @@ import plans
 from panelward.ratings import loop_ohm
 from panelward.records import Feeder, Level, Load, Protection, Reading, Schedule, Segment
 from panelward.rehearse.along import Along, along
+from panelward.rehearse.laid import FINEST, Losses
 from panelward.rehearse.openings import Openings
 from panelward.rehearse.variation import Variation, weighed
 from panelward.rehearse.varied import Varied
@@ -165,6 +166,18 @@ def test_readings_that_the_listed_conductor_cannot_have_brought_are_left_and_cou
     assert any(
         "is not the one on the list" in s for s in along(unvetted(far, laid(far, "D3", area_mm2=4.0)), day()).sentences()
     )
+
+
+@given(st.lists(st.floats(0.0, 0.3), min_size=1, max_size=200), st.floats(1.0, 100.0))
+def test_a_percentile_of_what_was_lost(shares: list[float], percent: float) -> None:
+    """Against the sorted list: the least share that so many of a hundred seconds did not exceed, to the width of a step."""
+    losses = Losses()
+    for share in shares:
+        losses.take(share, 12.0, 1.0, 0)
+    found = losses.percentile(percent)
+    assert found is not None
+    exact = sorted(shares)[max(0, ceil(len(shares) * percent / 100.0 - 1e-9) - 1)]
+    assert abs(found - exact) <= FINEST + 1e-12
 
 
 def behind(schedule: Schedule, way: str, **keys: object) -> Schedule:

@@ -152,6 +152,13 @@ def test_what_is_wrong_already_refuses_only_what_makes_it_worse() -> None:
         vary("D1 conductor 10 mm2", text=wrong)  # its device stays above its maker's value
 
 
+def test_an_alarm_key_of_a_way_that_is_wrong_already_is_no_matter_of_its_device(tmp_path: Path) -> None:
+    wrong = TEXT.replace("rating_a = 15, as_found_a = 15, as_left_a = 15, way_max_a = 20", "rating_a = 20, way_max_a = 20", 1)
+    path = tmp_path / "v.toml"
+    path.write_text('[[circuit]]\nid = "D1"\n[circuit.load]\nlongest_run = "2h"\n')
+    assert vary(str(path), text=wrong).changes == ("D1 load.longest_run 10800 -> 7200",)
+
+
 def test_toml_of_the_schedule_s_own_keys(tmp_path: Path) -> None:
     path = tmp_path / "v.toml"
     path.write_text(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -148,7 +149,11 @@ def _readings(args: argparse.Namespace, schedule: Schedule, last_ms: int | None)
             end_ms = to_ms if to_ms is not None else journal.last_received_ms
             if from_ms is None and last_ms is not None and end_ms is not None:
                 from_ms = end_ms - last_ms
-            yield _counted(journal.readings(from_ms, to_ms), None, None)
+            strange: Counter[str] = Counter()
+            yield _counted(_known(journal.readings(from_ms, to_ms), schedule, strange), None, None)
+            if strange:
+                told = ", ".join(f"{name} ({rows:,})" for name, rows in strange.most_common(12))
+                print(f"passed over, the schedule has no such circuit or probe: {told}", file=sys.stderr)
             if journal.damaged_blocks:
                 print(f"passed over: {journal.damaged_blocks} damaged blocks of the journal", file=sys.stderr)
         finally:
@@ -159,6 +164,16 @@ def _readings(args: argparse.Namespace, schedule: Schedule, last_ms: int | None)
         yield _counted(table, from_ms, to_ms)
         if table.skipped:
             print(f"skipped: {table.skipped:,} rows that can't be read", file=sys.stderr)
+
+
+def _known(readings: Iterable[Reading], schedule: Schedule, strange: Counter[str]) -> Iterator[Reading]:
+    """Those of the schedule's circuits and probes; the others are counted: a circuit may have had another id once."""
+    known = frozenset([c.id for c in schedule.circuits] + [p.id for p in schedule.probes])
+    for reading in readings:
+        if reading.circuit in known:
+            yield reading
+        else:
+            strange[reading.circuit] += 1
 
 
 def _counted(readings: Iterable[Reading], from_ms: int | None, to_ms: int | None) -> Iterator[Reading]:

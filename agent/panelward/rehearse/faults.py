@@ -13,6 +13,7 @@ from math import inf
 from panelward.errors import BadInput
 from panelward.learn.gate import plants
 from panelward.ratings import device, opening_times_s
+from panelward.ratings.behaviour import EXPONENT, LEAST_V, at_volts, exponent_of
 from panelward.records import Circuit, Feeder, Reading, Schedule, Supply
 from panelward.rehearse.named import Named
 from panelward.schedule.vetting import Around, Way
@@ -82,6 +83,7 @@ def changes(schedule: Schedule, part: Named, kind: str) -> dict[str, Change]:
 
 def _circuit(schedule: Schedule, circuit: Circuit, kind: str) -> dict[str, Change]:
     supply = schedule.supply(circuit.supply)
+    exponent = exponent_of(circuit.loads[0].behaves) if circuit.loads else 0.0
     if circuit.role == "meter" and kind not in ("stuck", "silent"):
         raise BadInput(f"--plant: {circuit.label} ({circuit.id}) is a meter; of it there are stuck and silent")
     if kind == "silent":
@@ -94,10 +96,10 @@ def _circuit(schedule: Schedule, circuit: Circuit, kind: str) -> dict[str, Chang
         found: dict[str, Change] = {}
         if kind == "opens":
             heavy, after_s = _opens_after(circuit, SEEN_READINGS * every_s)
-            found[circuit.id] = _then(_at_least(heavy * _rating_a(circuit)), after_s, lost)
+            found[circuit.id] = _then(_overload(circuit, supply, heavy), after_s, lost)
         elif kind == "short":
-            levels = [level.watts / supply.nominal_v for load in circuit.loads for level in load.levels]
-            runs = _at_least(max(levels, default=RUNS_SHARE * _rating_a(circuit)))
+            levels = [level.watts for load in circuit.loads for level in load.levels]
+            runs = _draws(max(levels), supply.nominal_v, exponent) if levels else _overload(circuit, supply, RUNS_SHARE)
             after_s = RUNS_S + max(DIP_S, every_s)  # a dip that no reading falls into is not seen
             dips = _then(_as_is, RUNS_S, _then(_dips, after_s, _as_is))
             found = dict.fromkeys(_fed(schedule, circuit.supply, deep=False), dips)
@@ -107,13 +109,13 @@ def _circuit(schedule: Schedule, circuit: Circuit, kind: str) -> dict[str, Chang
         dark = [c for s in schedule.supplies if s.fed_by == circuit.id for c in _fed(schedule, s.id)]
         return found | {c: _then(_as_is, after_s, _dark) for c in dark}
     if kind == "overload":
-        return {circuit.id: _at_least(OVERLOAD * _rating_a(circuit))}
+        return {circuit.id: _overload(circuit, supply, OVERLOAD)}
     levels = [level.watts for load in circuit.loads for level in load.levels]
     if kind in ("left-on", "runs-on"):
         if not levels:
             raise BadInput(f"--plant: {circuit.label} ({circuit.id}) has no levels in the schedule, so {kind} is not known")
         watts = min(levels) if kind == "left-on" else max(levels)
-        return {circuit.id: _at_least(watts / supply.nominal_v)}
+        return {circuit.id: _draws(watts, supply.nominal_v, exponent)}
     return {circuit.id: _of_load(circuit, supply, kind)}
 
 
@@ -130,6 +132,11 @@ def _of_load(circuit: Circuit, supply: Supply, kind: str) -> Change:
         )
     plant = there[kind]
     return lambda reading, since: _with_amps(reading, plant, since)
+
+
+def _overload(circuit: Circuit, supply: Supply, times: float) -> Change:
+    """So many times its device's rating, of something that is a resistance."""
+    return _draws(times * _rating_a(circuit) * supply.nominal_v, supply.nominal_v, EXPONENT["constant-impedance"])
 
 
 def _rating_a(circuit: Circuit) -> float:
@@ -237,8 +244,17 @@ def _falls(supply: Supply) -> Change:
     return change
 
 
-def _at_least(most_a: float) -> Change:
-    return lambda reading, since: _with_amps(reading, lambda amps: max(amps, most_a), since)
+def _draws(watts: float, nominal_v: float, exponent: float) -> Change:
+    """At least these watts, as a load draws them: with its volts, so never the same to the last digit for hours."""
+
+    def change(reading: Reading, since: Since) -> Reading:
+        volts = reading.volts if reading.volts is not None else since.volts
+        most_a = watts / nominal_v
+        if volts is not None and volts >= LEAST_V * nominal_v:
+            most_a = at_volts(watts, volts, nominal_v, exponent) / volts
+        return _with_amps(reading, lambda amps: max(amps, most_a), since)
+
+    return change
 
 
 def _with_amps(reading: Reading, plant: Callable[[float], float], since: Since) -> Reading:

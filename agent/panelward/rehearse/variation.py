@@ -82,7 +82,8 @@ def weighed(before: Schedule, after: Schedule) -> Variation:
     feeders = tuple(f.id for f in after.feeders if f != _own(before.feeders, f.id))
     supplies = tuple(s.id for s in after.supplies if s != _own(before.supplies, s.id))
     was, now = vet(before), vet(after)
-    refused = [f for f in now if _refuses(f, was, circuits, feeders)]
+    rewired = tuple(name for name in circuits if _wired(_own(before.circuits, name)) != _wired(_own(after.circuits, name)))
+    refused = [f for f in now if _refuses(f, was, rewired, feeders)]
     refused += [f for f in _unlimited(before, after) if not any(x.circuit == f.circuit for x in refused)]
     if refused:
         raise Refused(refused)
@@ -96,6 +97,11 @@ def weighed(before: Schedule, after: Schedule) -> Variation:
 
 def _own(those: Sequence[Any], name: str) -> Any:
     return next((each for each in those if each.id == name), None)
+
+
+def _wired(circuit: Circuit | None) -> object:
+    """What decides which device it may have."""
+    return None if circuit is None else (circuit.protection, circuit.conductor)
 
 
 def _key(finding: Finding) -> tuple[object, ...]:
