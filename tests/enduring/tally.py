@@ -10,7 +10,6 @@ from enduring.storms import EXPLAINED, FLOORS, INNOCENT, MARK, NUMBER, OF_OVERS,
 from panelward.journal import OutboxRow
 
 
-
 @dataclass
 class Count:
     """One line of the table."""
