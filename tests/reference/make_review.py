@@ -1,6 +1,7 @@
 """What others make of the figures a review reckons: review.json.
 
 intervals   Welch's t-test and its interval, Student's t, slopes of straight lines: SciPy
+adjusted    a difference beside something else that it goes with: statsmodels' least squares
 falses      Benjamini and Hochberg: statsmodels
 quantiles   of a spread: NumPy
 energy      Wh and duty of real household draws (appliances.json, 10 s apart, out of the data that sktime carries), by
@@ -18,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import statsmodels.api as sm
 from scipy import integrate, stats
 from statsmodels.stats.multitest import multipletests
 
@@ -38,6 +40,23 @@ def intervals(chance: np.random.Generator) -> list[dict[str, Any]]:
         low, high = test.confidence_interval(0.95)
         found.append({
             "before": before.tolist(), "now": now.tolist(), "low": float(low), "high": float(high), "p": float(test.pvalue),
+        })  # fmt: skip
+    return found
+
+
+def adjusted(chance: np.random.Generator) -> list[dict[str, Any]]:
+    found = []
+    for _ in range(20):
+        n, m = chance.integers(4, 20, 2)
+        x = chance.normal(15, 6, n + m)
+        group = np.repeat([0.0, 1.0], [n, m])
+        y = 0.2 + 0.02 * x + chance.uniform(-0.1, 0.1) * group + chance.normal(0, 0.05, n + m)
+        fit = sm.OLS(y, np.column_stack([np.ones(n + m), group, x - x.mean()])).fit()
+        low, high = fit.conf_int(0.05)[1]
+        found.append({
+            "before": y[:n].tolist(), "now": y[n:].tolist(), "x_before": x[:n].tolist(), "x_now": x[n:].tolist(),
+            "at": [float(fit.params[0]), float(fit.params[0] + fit.params[1])], "low": float(low), "high": float(high),
+            "p": float(fit.pvalues[1]),
         })  # fmt: skip
     return found
 
@@ -97,7 +116,7 @@ def made() -> dict[str, Any]:
             "values": spread.tolist(),
             "at": [[q, float(np.quantile(spread, q, method="inverted_cdf"))] for q in (0.05, 0.5, 0.95, 0.999)],
         },
-        "energy": energy(),
+        "energy": energy(), "adjusted": adjusted(np.random.default_rng(SEED + 1)),
     }  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from panelward.records import Level, Load
 from panelward.review.bank import BLOCK_DAYS, DRAWS, SEED
 from panelward.review.gathered import gather, quantile
-from panelward.review.statistics import lasts, slope, steps, survives, t_quantile, t_tail, welch
+from panelward.review.statistics import adjusted, lasts, slope, steps, survives, t_quantile, t_tail, welch
 from plans import PLAN, T0, circuit
 from review.made import Made, columns
 
@@ -48,6 +48,17 @@ def test_a_slope_is_scipys() -> None:
         assert (found.per, found.low, found.high, found.at_end) == pytest.approx(
             (each["slope"], each["low"], each["high"], each["at_end"]), rel=1e-8, abs=1e-9
         )
+
+
+def test_a_difference_beside_the_warmth_is_statsmodels() -> None:
+    for each in FROZEN["adjusted"]:
+        found = adjusted(*(np.array(each[name]) for name in ("before", "now", "x_before", "x_now")))
+        assert found is not None
+        assert (found.before, found.now) == pytest.approx(each["at"], rel=1e-9)
+        assert (found.low, found.high, found.p) == pytest.approx((each["low"], each["high"], each["p"]), rel=1e-7, abs=1e-12)
+    days = np.array([0.4, 0.5, 0.45, 0.41])
+    assert adjusted(days, days, np.full(4, 15.0), np.full(4, 15.0)) is None
+    assert adjusted(days, days, np.full(4, np.nan), np.full(4, np.nan)) is None
 
 
 def test_what_is_told_is_what_statsmodels_would_tell() -> None:

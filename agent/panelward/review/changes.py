@@ -16,7 +16,7 @@ from panelward.review.gathered import Gathered, Way
 from panelward.review.habits import Day
 from panelward.review.report import Ageing, Change, Span
 from panelward.review.source import Floats
-from panelward.review.statistics import slope, steps, survives, t_quantile, welch
+from panelward.review.statistics import adjusted, slope, steps, survives, t_quantile, welch
 
 READ_SHARE = 0.75  # of a day that counts
 LEAST_READINGS = 20  # of a level in a day
@@ -86,18 +86,38 @@ def changes(schedule: Schedule, gathered: Gathered, before: Span | None, now: Sp
     for circuit in schedule.circuits:
         way = gathered.ways[circuit.id]
         for name, of in metrics(way):
-            one, two = daily(way, gathered, before, of)[1], daily(way, gathered, now, of)[1]
+            (days_1, one), (days_2, two) = daily(way, gathered, before, of), daily(way, gathered, now, of)
             result = welch(one, two)
+            like_warmth = False
+            if name == "duty" and any(load.kind == "compressor" for load in circuit.loads):
+                warm = adjusted(one, two, _warmth(schedule, gathered, days_1), _warmth(schedule, gathered, days_2))
+                result, like_warmth = (warm, True) if warm is not None else (result, False)
             if result is not None:
                 unit = UNITS.get(name, "W")
                 found.append(
                     Change(
                         way=circuit.id, metric=name, before=result.before, now=result.now, low=result.low, high=result.high,
                         p=result.p, told=False, unit=unit, before_n=len(one), now_n=len(two),
+                        adjusted=like_warmth,
                     )
                 )  # fmt: skip
     told = survives([each.p for each in found])
     return tuple(_said(schedule, each, survived=is_told and matters(each)) for each, is_told in zip(found, told, strict=True))
+
+
+def _warmth(schedule: Schedule, gathered: Gathered, days: Floats) -> Floats:
+    """How warm it was outside on each of these days, °C; NaN: not known."""
+    probe = next((p.id for p in schedule.probes if p.where == "outside"), None)
+    if probe is None or not len(days):
+        return np.full(len(days), np.nan)
+    celsius = gathered.probes[probe].celsius
+    of = np.searchsorted(gathered.days_ms, gathered.edges_ms[:-1], side="right") - 1
+    known = ~np.isnan(celsius)
+    count = len(gathered.days_ms) - 1
+    with np.errstate(invalid="ignore"):
+        means = np.bincount(of[known], celsius[known], count) / np.bincount(of[known], minlength=count)
+    at = np.searchsorted(gathered.days_ms, days * 86_400_000 + float(gathered.days_ms[0]), side="right") - 1
+    return np.asarray(means[at], np.float64)
 
 
 def matters(change: Change) -> bool:
@@ -112,11 +132,11 @@ def _said(schedule: Schedule, change: Change, *, survived: bool) -> Change:
     return Change(
         way=change.way, metric=change.metric, before=change.before, now=change.now, low=change.low, high=change.high,
         p=change.p, told=survived, unit=change.unit, before_n=change.before_n, now_n=change.now_n,
-        text=sentence(label, change.metric, change.before, change.now),
+        adjusted=change.adjusted, text=sentence(label, change.metric, change.before, change.now, like_warmth=change.adjusted),
     )  # fmt: skip
 
 
-def sentence(label: str, metric: str, before: float, now: float) -> str:
+def sentence(label: str, metric: str, before: float, now: float, *, like_warmth: bool = False) -> str:
     """In words, with the two figures."""
     name, _, level = metric.partition(":")
     up = "more" if now > before else "less"
@@ -125,7 +145,8 @@ def sentence(label: str, metric: str, before: float, now: float) -> str:
     if name == "level_w":
         return f"{label} draws {up} at {level}: {now:.3g} W, before {before:.3g} W."
     if name == "duty":
-        return f"{label} runs {up}: {100 * now:.2g} % of the time, before {100 * before:.2g} %."
+        like = ", at like warmth outside" if like_warmth else ""
+        return f"{label} runs {up}: {100 * now:.2g} % of the time, before {100 * before:.2g} %{like}."
     if name == "starts_per_day":
         often = "more often" if now > before else "less often"
         return f"{label} starts {often}: {now:.3g} times a day, before {before:.3g}."

@@ -133,6 +133,7 @@ class Change:
     unit: str
     before_n: int
     now_n: int
+    adjusted: bool = False  # for the warmth outside: before and now are as at the mean warmth of all days
     text: str = ""
 
 

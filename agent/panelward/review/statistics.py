@@ -13,6 +13,7 @@ from panelward.review.source import Floats, Whole
 CONFIDENCE = 0.95
 FALSE_SHARE = 0.1  # of what is told as changed, at the most so much by chance (trade.md's q)
 _TINY = 1e-300
+LEAST_SPREAD = 0.5  # of what is adjusted for: where all days are alike there is nothing to adjust
 
 
 def t_tail(t: float, freedom: float) -> float:
@@ -87,6 +88,31 @@ def welch(before: Sequence[float] | Floats, now: Sequence[float] | Floats, confi
     half = t_quantile(0.5 + confidence / 2.0, freedom) * sqrt(square)
     p = t_tail(difference / sqrt(square), freedom)
     return Difference(float(one.mean()), float(two.mean()), difference - half, difference + half, p)
+
+
+def adjusted(before: Floats, now: Floats, x_before: Floats, x_now: Floats, confidence: float = CONFIDENCE) -> Difference | None:
+    """Two means of what also goes with `x` (a straight line, the same in both), each at the mean of all x.
+
+    Least squares over both at once. None: x is not known, hardly differs, or there are too few points.
+    """
+    x, y = np.concatenate((x_before, x_now)), np.concatenate((before, now))
+    group = np.repeat((0.0, 1.0), (len(before), len(now)))
+    known = ~np.isnan(x)
+    x, y, group = x[known], y[known], group[known]
+    count, after = len(x), int(group.sum())
+    if after < 3 or count - after < 3 or float(x.std()) < LEAST_SPREAD:
+        return None
+    design = np.column_stack((np.ones(count), group, x - x.mean()))
+    squares = design.T @ design
+    if np.linalg.matrix_rank(design) < 3:
+        return None
+    figures = np.linalg.solve(squares, design.T @ y)
+    rest = y - design @ figures
+    sd = sqrt(float(rest @ rest) / (count - 3) * float(np.linalg.inv(squares)[1, 1]))
+    effect = float(figures[1])
+    half = t_quantile(0.5 + confidence / 2.0, count - 3) * sd
+    p = t_tail(effect / sd, count - 3) if sd > 0.0 else 0.0
+    return Difference(float(figures[0]), float(figures[0]) + effect, effect - half, effect + half, p)
 
 
 def survives(p: Sequence[float], q: float = FALSE_SHARE) -> list[bool]:
