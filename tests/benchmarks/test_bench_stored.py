@@ -32,7 +32,7 @@ COLUMNS = ("circuit", "time_ms", "volts", "amps", "watts")
 AGENT = Path(__file__).parents[2] / "agent"
 HEAD = "import json, resource, sys, time\nbegun = time.perf_counter()\npath = sys.argv[1]\n"
 TAIL = """
-mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+mb = int(open("/proc/self/status").read().split("VmHWM:")[1].split()[0]) / 1024
 cpu = sum(resource.getrusage(resource.RUSAGE_SELF)[:2])
 print(json.dumps([time.perf_counter() - begun, cpu, mb, means]))
 """
@@ -71,7 +71,7 @@ def taken(way: str, path: Path) -> tuple[float, float, float, dict[str, float]]:
         [sys.executable, "-c", HEAD + WAYS[way] + TAIL, str(path)],
         env=os.environ | {"PYTHONPATH": str(AGENT)}, capture_output=True, text=True, check=True,
     )  # fmt: skip
-    wall, cpu, mb, means = json.loads(done.stdout)
+    wall, cpu, mb, means = json.loads(done.stdout.splitlines()[-1])  # before it there may be a bar of progress
     return wall, cpu, mb, means
 
 
