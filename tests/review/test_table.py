@@ -144,6 +144,15 @@ def test_a_long_file_is_read_in_stretches_and_what_is_too_late_is_counted(tmp_pa
     assert not whole.late
 
 
+def test_a_reading_by_a_clock_that_was_never_set_stretches_no_review(tmp_path: Path) -> None:
+    path = tmp_path / "r.csv"
+    rows = "".join(f"{1777615200 + n},D1,1.5\n" for n in range(100))
+    path.write_text(f"time,circuit,amps\n0,D1,9\n5,D1,9\n{rows}32503600000,D1,9\n")
+    found = table(path)
+    assert (found.first_ms, found.last_ms, found.astray) == (T0, T0 + 99_000, 3)
+    assert all_of(found)["D1"].amps.tolist() == [1.5] * 100
+
+
 def test_an_interrupted_review_ends_clean(tmp_path: Path) -> None:
     """Ctrl-C while a long file is read: exit 130, no traceback."""
     path = tmp_path / "r.csv"

@@ -128,7 +128,7 @@ def test_every_question_of_a_review_is_answered(whole: Report) -> None:
 
 def test_what_was_not_read_comes_first(whole: Report) -> None:
     first: Sentence = whole.cannot_say[0]
-    assert first.text.startswith("Never read: ")
+    assert first.text.startswith("Never, or hardly ever, read: ")
     assert any("were not read for 1 h in all" in s.text for s in whole.cannot_say)
 
 

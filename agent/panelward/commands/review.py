@@ -21,6 +21,7 @@ from panelward.errors import BadInput, EnvironmentFault
 if TYPE_CHECKING:
     from panelward.records import Record, Schedule
     from panelward.review.report import Report, Sentence
+    from panelward.review.table import Table
     from panelward.review.whole import Beside
 
 WATCHED = 64 * 1024 * 1024  # octets of CSV that the watch is run over: some 1.4 million readings, 20 µs each
@@ -169,21 +170,26 @@ def _of_file(args: argparse.Namespace, schedule: Schedule, text: str) -> tuple[A
             "`panelward rehearse` does."
         )
     else:
-        alarms = _watched(args, schedule, record)
+        alarms = _watched(args, schedule, record, source)
 
     def skipped() -> list[Sentence]:
         from panelward.review.report import Sentence
 
-        if not source.skipped:
-            return []
-        return [Sentence(text=f"{source.skipped:,} rows can't be read and were skipped.", about="trust")]
+        found = []
+        if source.skipped:
+            found.append(f"{source.skipped:,} rows can't be read and were skipped.")
+        if source.astray:
+            found.append(
+                f"{source.astray:,} readings lie years away from all others, by a clock that was wrong: they are in no figure."
+            )
+        return [Sentence(text=each, about="trust") for each in found]
 
     return source, Beside(
         alarms=alarms, alarms_known=why, rehearsed=True, record=record, schedule_sha256=_sha256(text), late_doubts=skipped
     )
 
 
-def _watched(args: argparse.Namespace, schedule: Schedule, record: Record | None) -> list[Any]:
+def _watched(args: argparse.Namespace, schedule: Schedule, record: Record | None, source: Table) -> list[Any]:
     """The watch over a file that is short enough: what it would have said."""
     from panelward.intake import TableReader
     from panelward.rehearse import rehearse
@@ -191,7 +197,9 @@ def _watched(args: argparse.Namespace, schedule: Schedule, record: Record | None
 
     with open(args.readings, encoding="utf-8", errors="replace", newline="") as lines:
         table = TableReader(lines, schedule, lenient=args.lenient, file=args.readings)
-        return rehearsed(rehearse(schedule, table, record=record), schedule)
+        # What was measured years away from all else is no time to live through.
+        near = (r for r in table if source.first_ms <= r.time_ms <= source.last_ms) if source.astray else table
+        return rehearsed(rehearse(schedule, near, record=record), schedule)
 
 
 def _sha256(text: str) -> str:

@@ -16,8 +16,8 @@ from panelward.review.samples import Habit, Samples
 from panelward.review.source import Floats, Whole
 
 MINUTE_MS = 60_000
-STEPS_MS = (MINUTE_MS, 5 * MINUTE_MS, 15 * MINUTE_MS)  # offsets from UTC are whole quarters
-MOST_STEPS = 66_000  # 45 days of minutes
+STEPS_MS = tuple(minutes * MINUTE_MS for minutes in (1, 5, 15, 60, 360))  # offsets from UTC are whole quarters
+MOST_STEPS = 66_000  # 45 days of minutes; 45 years of six hours, which is for files that hold a clock never set
 
 
 def step_for(from_ms: int, to_ms: int) -> int:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Collection, Iterator, Mapping
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
 
@@ -31,6 +32,7 @@ _FIGURES = {"volts": 4, "amps": 4, "watts": 3, "celsius": 3}
 _STATES = {"1": 1, "0": 0, "true": 1, "false": 0}
 _ORIGINS = {"live": 0, "retained": 1, "backlog": 2}
 _NEVER = -(2**62)
+APART_MS = 400 * 86_400_000
 _LARGEST = 1e6  # as intake has it
 _LATEST_S = 32_503_680_000.0
 
@@ -69,6 +71,7 @@ class Table:
         self._late: dict[str, int] = {}
         self.skipped = 0  # rows that could not be read, in the last pass
         self.rows = 0
+        self.astray = 0  # readings whose time is years away from all others
         with self._opened() as file:
             file.seek(0, io.SEEK_END)
             self.size = file.tell()
@@ -112,11 +115,18 @@ class Table:
 
     def _ends(self) -> tuple[int, int]:
         """The first and the last time, looked for in its first stretch and its last; the whole where it fits into memory."""
-        low, high = 2**62, -(2**62)
-        for rows in self._stretches(ends=self.size > self._most_whole):
-            if len(rows.time_ms):
-                low, high = min(low, int(rows.time_ms.min())), max(high, int(rows.time_ms.max()))
-        return (low, high) if low <= high else (0, 0)
+        ends = self.size > self._most_whole
+        found = [rows.time_ms for rows in self._stretches(ends=ends) if len(rows.time_ms)]
+        if not found:
+            return 0, 0
+        times = np.sort(np.concatenate(found))
+        if ends:
+            return int(times[0]), int(times[-1])
+        # A clock that was not set yet, or set wrong, leaves readings years away from all others.
+        cuts = [0, *(np.flatnonzero(np.diff(times) > APART_MS) + 1).tolist(), len(times)]
+        low, high = max(pairwise(cuts), key=lambda cut: cut[1] - cut[0])
+        self.astray = len(times) - (high - low)
+        return int(times[low]), int(times[high - 1])
 
     def _stretches(self, *, ends: bool = False) -> Iterator[Rows]:
         """Stretch by stretch; `ends`: the first and the last only."""

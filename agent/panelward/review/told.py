@@ -120,7 +120,7 @@ def _unread(known: Known) -> Iterator[Sentence]:
     whole_s = (known.span.to_ms - known.span.from_ms) / 1000
     never = [c.way for c in known.coverage if c.read_s <= 0.0]
     if never:
-        yield Sentence(text=f"Never read: {listed([known.label(w) for w in never])}.", about="trust")
+        yield Sentence(text=f"Never, or hardly ever, read: {listed([known.label(w) for w in never])}.", about="trust")
     much = [c for c in known.coverage if c.read_s > 0.0 and c.unread_s >= max(60.0, min(UNREAD_S, UNREAD_TOLD * whole_s))]
     if much:
         alike = {round(c.unread_s / 360) for c in much}

@@ -26,6 +26,7 @@ from panelward.wording.past import listed
 
 HALF_DAYS = 4.0  # of so many days the second half is compared with the first, where there is no journey before
 NEVER_MS = 1
+MOST_MS = 1100 * 86_400_000
 MOST_EMPTY_MS = 400 * 86_400_000
 
 
@@ -76,6 +77,8 @@ def review(
     zone = ZoneInfo(beside.timezone or schedule.vehicle.timezone)
     first_ms, end_ms = source.first_ms, source.last_ms + 1
     asked = _bounded(asked, first_ms, end_ms)
+    if end_ms - first_ms > MOST_MS:  # a clock that never was set; or more years than anybody asks for at once
+        first_ms = end_ms - MOST_MS
     doings, watched = beside.doings, None
     if doings is None and _tells_home(schedule) and first_ms < end_ms - 1:
         watched = _watched(source, schedule, first_ms, end_ms)  # journeys have to be known before the pass
