@@ -36,10 +36,15 @@ class Alarm:
     answer: str | None = None
     suppressed: bool = True
     episodes: list[tuple[int, int | None]] = field(default_factory=list)  # each time that the condition held
+    told_then: list[dict[str, Any]] = field(default_factory=list)  # of each episode, the newest object that tells of it
 
     @property
     def way(self) -> str | None:
         return self.subject_id if self.subject == "circuit" else None
+
+    def figures_of(self, number: int) -> dict[str, Any]:
+        """Of one of its episodes: never another's."""
+        return self.told_then[number] if number < len(self.told_then) else self.figures
 
 
 def _ms(seconds: float) -> int:
@@ -67,8 +72,15 @@ def alarms_of(objects: Iterable[Plain]) -> list[Alarm]:
                 alarm.cause, alarm.confidence = each["cause"], each["confidence"]
             alarm.kind, alarm.figures = each["kind"], dict(each)
             alarm.circuits = tuple(each["circuits"])
-        if event in ("begins", "begins-again") and (not alarm.episodes or alarm.episodes[-1][1] is not None):
-            alarm.episodes.append((since_ms, None))
+        if event in ("begins", "begins-again"):
+            last = alarm.episodes[-1] if alarm.episodes else None
+            if last is None or (last[1] is not None and since_ms > last[1]):
+                alarm.episodes.append((since_ms, None))
+                alarm.told_then.append(dict(each))
+            else:  # found again from before its end: it had not ended
+                alarm.episodes[-1] = last[0], None
+        if event in ("changes", "begins-again") and alarm.told_then:
+            alarm.told_then[-1] = dict(each)
         if event == "ends":
             alarm.ended_ms = at_ms
             off_s = each.get("off_for_s")

@@ -102,7 +102,7 @@ def judged(schedule: Schedule, gathered: Gathered, alarms: Sequence[Alarm], span
             Judged(
                 alarm_id=alarm.id, way=alarm.way, kind=alarm.kind, priority=alarm.priority, began_ms=alarm.since_ms,
                 told_ms=alarm.told_ms, seen_ms=alarm.seen_ms, over_ms=alarm.over_ms, delay_s=delay, verdict=verdict, why=why,
-                suppressed=alarm.suppressed,
+                suppressed=alarm.suppressed, ended_ms=alarm.ended_ms,
             )
         )  # fmt: skip
     return tuple(found)
@@ -133,11 +133,7 @@ def _verdict(schedule: Schedule, gathered: Gathered, alarm: Alarm, span: Span) -
             return "right", "it drew nothing all that time" + (", and drew again after it" if alarm.ended_ms else "")
         return ("wrong", "it drew meanwhile") if none <= 1.0 - MOSTLY else ("unknown", "it drew now and then")
     if alarm.kind in ("overcurrent-approach", "conductor-overheating", "protection-doubtful") and way.fitted_a is not None:
-        most = float(np.nanmax(grid.most_a[part]))
-        share = most / way.fitted_a
-        if share >= 1.0:
-            return "right", f"up to {most:.3g} A flowed on {way.fitted_a:g} A"
-        return "unknown", f"at most {most:.3g} A flowed on {way.fitted_a:g} A"
+        return _carried(way, [gathered.bins(begin, end) for begin, end in stretches], way.fitted_a)
     if alarm.kind == "standby-drain":
         rest_w = alarm.figures.get("standby_w")
         watts = float(grid.wh[part].sum() / hours.sum())
@@ -151,6 +147,17 @@ def _verdict(schedule: Schedule, gathered: Gathered, alarm: Alarm, span: Span) -
         if levels and not any(abs(watts - level.watts) <= level.tolerance * level.watts for level in levels):
             return "right", f"it drew {watts:.3g} W in the mean, none of its levels"
     return "unknown", "the readings alone can't tell; ask who was there"
+
+
+def _carried(way: Way, parts: Sequence[slice], fitted_a: float) -> tuple[str, str]:
+    """The most of each time that it held: one time's current is not another's."""
+    most = [float(np.nanmax(amps)) for part in parts if len(amps := way.grid.most_a[part]) and not np.isnan(amps).all()]
+    if not most:
+        return "unknown", "it was over within a minute"
+    listed = " and later ".join(f"{amps:.3g} A" for amps in (most if len(most) <= 3 else [most[0], max(most[1:])]))
+    if max(most) >= fitted_a:
+        return "right", f"up to {listed} flowed on {fitted_a:g} A"
+    return "unknown", f"at most {listed} flowed on {fitted_a:g} A"
 
 
 def _rhythm(way: Way, kind: str, watts: Floats) -> tuple[str, str]:
@@ -174,12 +181,18 @@ def _near_cutoff(schedule: Schedule, gathered: Gathered, alarm: Alarm, span: Spa
         return "unknown", "its cut-off is not on the schedule"
     until_ms = min(span.to_ms, max(alarm.ended_ms or 0, alarm.began_ms + AFTER_MS))
     part = gathered.bins(max(span.from_ms, alarm.since_ms), until_ms)
-    ways = [w for w in gathered.ways.values() if w.circuit.supply == supply.id and w.circuit.sense.volts_at == "bus"]
-    least = [float(np.nanmin(v)) for w in ways if len(v := w.grid.least_v[part]) and not np.isnan(v).all()]
-    if not least:
+    least = least_bus_v(gathered, supply.id, part)
+    if least is None:
         return "unknown", "the bus was not read meanwhile"
-    said = f"the bus came down to {min(least):.1f} V, its cut-off is {supply.cutoff_v:g} V"
-    return ("right" if min(least) <= supply.cutoff_v + NEAR_V else "unknown"), said
+    said = f"the bus came down to {least:.1f} V then or within half a day, its cut-off is {supply.cutoff_v:g} V"
+    return ("right" if least <= supply.cutoff_v + NEAR_V else "unknown"), said
+
+
+def least_bus_v(gathered: Gathered, supply: str, part: slice) -> float | None:
+    """The lowest that a supply's bus was read at."""
+    ways = [w for w in gathered.ways.values() if w.circuit.supply == supply and w.circuit.sense.volts_at == "bus"]
+    least = [float(np.nanmin(v)) for w in ways if len(v := w.grid.least_v[part]) and not np.isnan(v).all()]
+    return min(least, default=None)
 
 
 def _overdue(schedule: Schedule, gathered: Gathered, alarm: Alarm, stretches: Sequence[tuple[int, int]]) -> tuple[str, str]:

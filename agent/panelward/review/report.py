@@ -57,6 +57,8 @@ class Coverage:
     unread_s: float
     late_readings: int
     not_observable: tuple[str, ...] = ()
+    longest_from_ms: int | None = None  # of the longest stretch unread
+    longest_to_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +104,22 @@ class Opening:
     answer: str | None
     alarm_id: str | None
     kind: str = "protection-opened"  # or feed-lost
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Episode:
+    """One time that an alarm's condition held: each figure is of that time alone."""
+
+    alarm_id: str
+    way: str | None
+    kind: str
+    from_ms: int
+    to_ms: int | None  # None: not seen to end in the span
+    most_a: float | None  # of its way
+    least_v: float | None  # of the bus of its supply
+    cause: str | None
+    confidence: float | None
+    text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -272,6 +290,7 @@ class Judged:
     verdict: str  # right | wrong | unknown
     why: str
     suppressed: bool = False  # told nobody
+    ended_ms: int | None = None  # the condition's end; the alarm may stand until somebody has seen it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -294,7 +313,7 @@ class Report:
     labels: tuple[tuple[str, str], ...]
     cannot_say: tuple[Sentence, ...]
     happened: tuple[Sentence, ...]  # at most eight, in time order, numbered from 1
-    more_happened: int  # sentences that did not find room
+    more_happened: int  # sentences that did not find room: those of `also`
     coverage: tuple[Coverage, ...]
     lines: tuple[tuple[str, tuple[Piece, ...]], ...]
     energy: tuple[Energy, ...]
@@ -311,4 +330,7 @@ class Report:
     judged: tuple[Judged, ...]
     answers: tuple[Sentence, ...]  # one a question of the review, with `about`
     clock_sets_ms: tuple[int, ...] = field(default=())
+    also: tuple[Sentence, ...] = ()  # what else happened, in time order
+    still: tuple[Sentence, ...] = ()  # what had not ended at the span's end, the worst first: what to do about it
+    episodes: tuple[Episode, ...] = ()  # of every alarm, in time order
     compared: str = ""  # what `changes` compares with, in words: "the journey before", "the first half of this time"

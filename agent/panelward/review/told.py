@@ -1,13 +1,13 @@
-"""What a review says in sentences: first what it can't say, then what happened, then an answer to each question."""
+"""What a review says in sentences: first what it can't say, later an answer to each question. `befell`: what happened."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from panelward.records import Schedule
-from panelward.review.alarms import Alarm, held_ms
+from panelward.review.alarms import Alarm
 from panelward.review.report import (
     Ageing,
     Change,
@@ -15,6 +15,7 @@ from panelward.review.report import (
     Coverage,
     Down,
     Energy,
+    Episode,
     Judged,
     Margin,
     Nights,
@@ -26,21 +27,11 @@ from panelward.review.report import (
     Tide,
     Volts,
 )
-from panelward.wording.past import figure, lasting, listed, past, short, times
+from panelward.wording.past import figure, lasting, listed, short, times
 
-MOST_HAPPENED = 8
 UNREAD_TOLD = 0.01  # of the span; less is told in the table only
 UNREAD_S = 3600.0
 NEAR = 0.2  # of margin left
-AGAIN = 300.0  # that a way has been told of already weighs as much as a priority of high
-SAID_FIRST = 90.0  # silence is among what can't be said, before all else
-WEIGHT = {"high": 300.0, "medium": 200.0, "low": 100.0, "journal": 0.0}
-ABOUT_OF = {
-    "protection-opened": "openings", "feed-lost": "openings", "overcurrent-approach": "margins",
-    "conductor-overheating": "margins", "protection-doubtful": "margins", "undervoltage-approach": "bank",
-    "standby-drain": "energy", "unassigned-draw": "energy", "readings-overdue": "trust", "reading-suspect": "trust",
-    "departed-from-record": "ageing",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +49,7 @@ class Known:
     coverage: Sequence[Coverage]
     lines: Sequence[tuple[str, tuple[Piece, ...]]]
     energy: Sequence[Energy]
+    episodes: Sequence[Episode]
     openings: Sequence[Opening]
     down: Sequence[Down]
     changes: Sequence[Change]
@@ -76,9 +68,6 @@ class Known:
 
     def label(self, way: str) -> str:
         return next((short(c.label) for c in self.schedule.circuits if c.id == way), way)
-
-
-# First: what can't be said.
 
 
 def cannot_say(known: Known) -> tuple[Sentence, ...]:
@@ -126,23 +115,17 @@ def _unread(known: Known) -> Iterator[Sentence]:
         alike = {round(c.unread_s / 360) for c in much}
         if len(alike) == 1 and len(much) > 1:
             yield Sentence(
-                text=f"{len(much)} ways were not read for {lasting(much[0].unread_s)} in all.", at_ms=_longest_unread(known, much[0].way), about="trust"
+                text=f"{len(much)} ways were not read for {lasting(much[0].unread_s)} in all.", at_ms=much[0].longest_from_ms, about="trust"
             )  # fmt: skip
         else:
             most = max(much, key=lambda c: c.unread_s)
             others = f"; {len(much) - 1} more ways for less" if len(much) > 1 else ""
             yield Sentence(
-                text=f"{known.label(most.way)} was not read for {lasting(most.unread_s)} in all{others}.", way=most.way, at_ms=_longest_unread(known, most.way), about="trust"
+                text=f"{known.label(most.way)} was not read for {lasting(most.unread_s)} in all{others}.", way=most.way, at_ms=most.longest_from_ms, about="trust"
             )  # fmt: skip
     late = sum(c.late_readings for c in known.coverage)
     if late:
         yield Sentence(text=f"{late:,} readings came too late to be put in their place, and are in no figure.", about="trust")
-
-
-def _longest_unread(known: Known, way: str) -> int | None:
-    """When the longest stretch without a reading of it began."""
-    found = [p for name, pieces in known.lines if name == way for p in pieces if p.what == "unread"]
-    return max(found, key=lambda p: p.to_ms - p.from_ms).from_ms if found else None
 
 
 def _not_sensed(known: Known) -> Iterator[Sentence]:
@@ -158,81 +141,6 @@ def _not_sensed(known: Known) -> Iterator[Sentence]:
     mean = [c.label for c in known.schedule.circuits if c.sense.reports == "mean"]
     if mean:
         yield Sentence(text=f"{listed([short(x) for x in mean])} report means: short peaks are not in them.", about="margins")
-
-
-# Then: what happened.
-
-
-def happened(known: Known) -> tuple[tuple[Sentence, ...], int]:
-    """At most eight in time order, numbered, chosen worst first; and how many found no room."""
-    rated = sorted(_each_once(_candidates(known)), key=lambda pair: (-pair[0], pair[1].at_ms or 0))
-    chosen = sorted((s for _, s in rated[:MOST_HAPPENED]), key=lambda s: s.at_ms or 0)
-    return tuple(replace(s, number=at) for at, s in enumerate(chosen, start=1)), max(0, len(rated) - MOST_HAPPENED)
-
-
-def _each_once(found: Iterator[tuple[float, Sentence]]) -> Iterator[tuple[float, Sentence]]:
-    """The worst of every way comes before the second worst of any; what opened is asked for first, and never waits."""
-    said: set[str] = set()
-    for weight, sentence in sorted(found, key=lambda pair: -pair[0]):
-        again = sentence.way is not None and sentence.way in said and sentence.about != "openings"
-        if sentence.way is not None:
-            said.add(sentence.way)
-        yield weight - (AGAIN if again else 0.0), sentence
-
-
-def _candidates(known: Known) -> Iterator[tuple[float, Sentence]]:
-    """(weight, sentence): alarms of one kind about one thing are one."""
-    groups: dict[tuple[str, str, str], list[Alarm]] = {}
-    for alarm in known.alarms:
-        if alarm.kind in ("flood", "messages-unsent", "drill"):
-            continue
-        groups.setdefault((alarm.subject, alarm.subject_id, alarm.kind), []).append(alarm)
-    for (subject, name, kind), alarms in groups.items():
-        first = alarms[0]
-        spans = [s for a in alarms for s in held_ms(a, known.span.from_ms, known.span.to_ms)]
-        ended = all(a.ended_ms is not None for a in alarms)
-        lasted_s = sum(end - begin for begin, end in spans) / 1000 if ended else None
-        label = known.label(name) if subject == "circuit" else _named(known, subject, name)
-        worst = max(alarms, key=lambda a: WEIGHT.get(a.priority, 0.0))
-        text = past(kind, label, worst.figures, lasted_s, worst.cause)
-        count = sum(max(1, len(a.episodes)) for a in alarms)
-        if count > 1:
-            text = f"{text[:-1]}; {times(count)} in all."
-        weight = max(WEIGHT.get(a.priority, 0.0) for a in alarms)
-        weight = min(weight, SAID_FIRST) if kind == "readings-overdue" else weight
-        weight += 50.0 if kind in ("protection-opened", "feed-lost", "conductor-overheating") else 0.0
-        yield weight, Sentence(
-            text=text, way=first.way, at_ms=max(first.since_ms, known.span.from_ms), about=ABOUT_OF.get(kind, "alarms"),
-            alarm_id=worst.id,
-        )  # fmt: skip
-    said = {a.way for a in known.alarms if a.kind in ("overcurrent-approach", "conductor-overheating", "protection-doubtful")}
-    for m in known.margins:
-        if m.way not in said and m.least_margin is not None and m.least_margin < 0.0 and m.worst_minute_a is not None:
-            held = next((h for h in m.held if h.seconds >= 60.0), None)
-            above = m.fitted_a is not None and m.worst_minute_a > m.fitted_a
-            than = "above the rating of its" if above else "more than in so warm a panel is carried for long by its"
-            text = f"{known.label(m.way)} carried {figure(m.worst_minute_a)} A for a minute, {than} {m.device}."
-            yield 150.0 if above else 80.0, Sentence(text=text, way=m.way, at_ms=held.at_ms if held else None, about="margins")
-    moved = {a.way for a in known.alarms if a.kind in ("standby-drain", "departed-from-record")}
-    for change in known.changes:
-        if (
-            change.told
-            and change.way not in moved
-            and change.metric.partition(":")[0] in ("standby_w", "level_w", "source_ohm")
-        ):
-            yield 60.0, Sentence(text=change.text, way=change.way, at_ms=known.span.from_ms, about="changes")
-
-
-def _named(known: Known, subject: str, name: str) -> str:
-    if subject == "monitor":
-        return f"the monitor {name}"
-    if subject == "supply":
-        return (
-            f"the {name} bank"
-            if next((s for s in known.schedule.supplies if s.id == name and s.battery), None)
-            else f"the {name} supply"
-        )
-    return {"broker": "the broker", "vehicle": "the vehicle", "feeder": f"the feeder {name}"}.get(subject, name)
 
 
 # Then: an answer to each question.

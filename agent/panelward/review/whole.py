@@ -10,6 +10,7 @@ from panelward import __version__
 from panelward.records import Doing, Record, Schedule
 from panelward.review import bank, margins
 from panelward.review.alarms import Alarm, within
+from panelward.review.befell import episodes, happened, still_so
 from panelward.review.changes import ageing, changes
 from panelward.review.deeds import Deeds
 from panelward.review.energy import energies
@@ -21,7 +22,7 @@ from panelward.review.lines import coverage, lines
 from panelward.review.report import Journey, Report, Sentence, Span
 from panelward.review.samples import Pairing, habit
 from panelward.review.source import Source
-from panelward.review.told import Known, answers, cannot_say, happened
+from panelward.review.told import Known, answers, cannot_say
 from panelward.wording.past import listed
 
 HALF_DAYS = 4.0  # of so many days the second half is compared with the first, where there is no journey before
@@ -182,8 +183,9 @@ def _report(
     known = Known(
         schedule=schedule, zone=zone, span=span, before=before, compared=compared or "the journey before", alarms=alarms,
         alarms_known=beside.alarms_known, readings=sum(way.readings for way in gathered.ways.values()),
-        coverage=coverage(schedule, gathered, span, gathered.late), energy=energy,
+        coverage=coverage(schedule, gathered, span, gathered.late, alarms), energy=energy,
         lines=lines(schedule, gathered, alarms, span),
+        episodes=episodes(schedule, gathered, alarms, span),
         openings=openings(schedule, gathered, alarms, span), down=down(schedule, gathered, alarms, span), changes=changed,
         ageing=ageing(schedule, gathered, over, beside.record), margins=margin,
         volts=tuple(v for way in gathered.ways.values() if (v := margins.volts_of(schedule, way)) is not None),
@@ -193,17 +195,18 @@ def _report(
         clock_sets=[c for c in beside.clock_sets if span.from_ms <= c[0] < span.to_ms], doubts=doubts,
         record=beside.record is not None, rehearsed=beside.rehearsed,
     )  # fmt: skip
-    happening, more = happened(known)
+    happening, also = happened(known)
     return Report(
         vehicle=schedule.vehicle.name, vehicle_id=schedule.vehicle.id, timezone=str(zone), version=__version__,
         schedule_sha256=beside.schedule_sha256, record_sha256=beside.record.seal or None if beside.record is not None else None,
         made_ms=made_ms, span=span, before=before, journeys=tuple(found), readings=known.readings, source=source.name,
         ways=tuple(c.id for c in schedule.circuits), labels=tuple((c.id, c.label) for c in schedule.circuits),
-        cannot_say=cannot_say(known), happened=happening, more_happened=more, coverage=tuple(known.coverage),
+        cannot_say=cannot_say(known), happened=happening, more_happened=len(also), coverage=tuple(known.coverage),
         lines=tuple(known.lines), energy=energy, openings=tuple(known.openings), down=tuple(known.down),
         changes=changed, ageing=tuple(known.ageing), margins=margin, volts=tuple(known.volts), tides=tuple(known.tides),
         nights=tuple(known.nights), savings=tuple(known.savings), charge=tuple(known.charge), judged=tuple(known.judged),
-        answers=answers(known), clock_sets_ms=tuple(at for at, _ in known.clock_sets), compared=compared,
+        answers=answers(known), clock_sets_ms=tuple(at for at, _ in known.clock_sets), also=also, still=still_so(known),
+        episodes=tuple(known.episodes), compared=compared,
     )  # fmt: skip
 
 
