@@ -288,6 +288,42 @@ def test_a_journal_that_is_written_meanwhile(path: Path) -> None:
     assert len(rows(source, T0, T0 + 10 * DAY)["D1"]) == 28
 
 
+@pytest.mark.parametrize("after", [1, 3])
+def test_a_journal_that_is_packed_meanwhile(path: Path, after: int) -> None:
+    """Between two looks at the file small blocks become large ones: every reading is given once all the same."""
+    journal = Journal.open(path)
+    fill(journal, T0, 7 * 200, 5 * MINUTE)
+    expected = by_past(path, T0, T0 + 10 * DAY)
+    pieces = Stored(path).pieces(T0, T0 + 10 * DAY)
+    given_ = [next(pieces) for _ in range(after)]
+    while journal.pack(T0 * 2, most=1000):
+        pass
+    given_ += pieces
+    found: dict[str, list[tuple[int, float]]] = {}
+    for _, _, columns in given_:
+        for circuit, each in columns.items():
+            found.setdefault(circuit, []).extend(zip(each.time_ms.tolist(), each.amps.tolist(), strict=True))
+    assert found == expected
+    assert rows(Stored(path), T0, T0 + 10 * DAY) == expected
+
+
+def test_a_journal_of_an_older_version(path: Path) -> None:
+    """A copy that was made before there were sums and packed blocks is looked at as it is, and left so."""
+    journal = Journal.open(path)
+    fill(journal, T0, 60, HOUR)
+    journal.close()
+    raw_ = sqlite3.connect(path)
+    with raw_:
+        for table in ("minute_sums", "hour_sums", "summing"):
+            raw_.execute(f"DROP TABLE {table}")
+        raw_.execute("DELETE FROM migrations WHERE name = 'sums'")
+    raw_.close()
+    before = path.read_bytes()
+    source = Stored(path)
+    assert rows(source, source.first_ms, source.last_ms + 1) == by_past(path, T0, T0 + 10 * DAY)
+    assert path.read_bytes() == before
+
+
 def test_no_readings_at_all(path: Path) -> None:
     journal = Journal.open(path)
     journal.append(Presence(received_ms=T0, subject="broker", name="x", here=True))
