@@ -15,7 +15,7 @@ from panelward.review.grid import Grid
 from panelward.review.report import Sentence
 
 LACKING_S = 5.0  # of an hour that the sums know and the readings don't: less is rounding
-MINUTES_DAYS = 60  # of a longer stretch only the hours are looked at
+MINUTES_DAYS = 7  # of a longer stretch only the hours are looked at: they are exact, and a sixtieth as many
 SLACK_S = 0.5
 
 
