@@ -126,3 +126,64 @@ def test_a_drain_that_was_told_could_be_seen() -> None:
     assert "standby drain" in next(c for c in quiet.coverage if c.way == "D2").not_observable
     told = report({"D2": stream(10, 1.0)}, [alarm("D2", "standby-drain", 2, 5, figures={"draw_w": 12.8})])
     assert "standby drain" not in next(c for c in told.coverage if c.way == "D2").not_observable
+
+
+def test_what_is_lost_in_a_conductor_is_of_the_time_that_it_draws() -> None:
+    """A drill draws for a hundredth of the time: the rest of it loses nothing and says nothing."""
+    seldom = report({"D12": laid(10, lambda h: 20.0 if h < 0.1 else 0.0, lambda h: 12.8)}, [])
+    always = report({"D12": laid(10, lambda h: 20.0, lambda h: 12.8)}, [])
+    drops = [v.drop_at_p95_v for r in (seldom, always) for v in r.volts if v.way == "D12"]
+    assert drops[0] == pytest.approx(drops[1])
+    assert drops[0] is not None
+    assert drops[0] > 0.1
+
+
+def test_ways_beyond_their_limits_are_not_said_to_have_come_near_them() -> None:
+    found = report({way: laid(1, lambda h: 40.0, lambda h: 12.8) for way in ("D7", "D12")}, [])
+    (said,) = [s.text for s in found.answers if s.about == "margins" and "limit" in s.text]
+    assert said.startswith("Bench sockets went furthest beyond its limit: 40 A for a minute")
+    assert "Core drill went beyond its, too" in said
+    assert "fifth" not in said
+
+
+def test_what_a_charger_brought_a_day_is_of_days_read() -> None:
+    """Ten hours over two dates are no two days."""
+    found = report({"D13": laid(20, lambda h: -10.0, lambda h: 13.5)}, [])
+    (said,) = [s.text for s in found.answers if s.about == "charge"]
+    assert said == "Solar charger brought 200 Ah, 240 Ah a day read."
+
+
+def test_a_share_of_the_time_has_no_six_places() -> None:
+    found = report({"SH": laid(30, lambda h: 5.0, lambda h: 11.0 if h < 0.001 else 12.9)}, [])
+    (said,) = [s.text for s in found.answers if s.about == "volts"]
+    assert "less than 0.1 % of the time" in said
+
+
+def test_what_it_was_doing_is_told_before_what_is_not_known() -> None:
+    found = report({"D2": laid(60, lambda h: 1.0, lambda h: 12.8), "D5": laid(60, lambda h: 0.0, lambda h: 12.8)}, [])
+    (said,) = [s.text for s in found.answers if s.about == "doing"]
+    assert said.startswith(("Of all energy", "What the vehicle was doing is not known"))
+    assert "at times of which" not in said
+    if said.startswith("Of"):
+        assert "by night with the lights out was used; for " in said
+
+
+def test_a_journey_that_emptied_its_bank_says_so_beside_the_nights_it_would_last() -> None:
+    """Days of charge and draw alike, then a day below the cut-off."""
+    volts = laid(24 * 6, lambda h: 6.0, lambda h: 11.0 if h > 130 else 12.9)
+    sun = laid(24 * 6, lambda h: -4.0, lambda h: 12.9)
+    load = laid(24 * 6, lambda h: 10.0, lambda h: 12.9)
+    low = alarm("house", "undervoltage-approach", 129, None, subject="supply", figures={"cutoff_v": 11.6})
+    said = [s.text for s in lived(low, made={"SH": volts, "D13": sun, "D2": load}).answers if s.about == "bank"]
+    assert any("whole days of this journey drawn anew" in text for text in said), said
+    assert any(text.startswith("On this journey it fell below its cut-off 5.38 days after the start") for text in said), said
+
+
+def test_a_step_is_no_creeping_and_is_said() -> None:
+    """A terminal that draws 12 W, and 3 W more from the sixth day on."""
+    amps = laid(24 * 12, lambda h: 1.95 + (0.25 if h > 132 else 0.0) + 0.01 * (h % 7 - 3), lambda h: 12.8)
+    found = report({"D2": amps}, [])
+    (of,) = [a for a in found.ageing if a.way == "D2" and a.metric == "level_w:idle"]
+    assert of.stepped
+    (said,) = [s.text for s in found.answers if s.about == "ageing"]
+    assert said == "What Satellite terminal draws went in a step, not slowly; else nothing is seen to creep towards its limit."

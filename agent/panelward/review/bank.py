@@ -225,7 +225,7 @@ def _nights(days: Days | None, supply: Supply | None, scenario: str) -> Nights:
         return not_known("no charger that the engine drives was seen charging")
     found = _lasts(use, supply)
     p10, p50, p90 = (float(x) for x in np.quantile(found, (0.1, 0.5, 0.9)))
-    return Nights(scenario=scenario, p10=p10, p50=p50, p90=p90, why_not="")
+    return Nights(scenario=scenario, p10=p10, p50=p50, p90=p90, days=len(use))
 
 
 def _lasts(use: Floats, supply: Supply) -> Floats:

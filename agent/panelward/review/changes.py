@@ -177,10 +177,16 @@ def ageing(schedule: Schedule, gathered: Gathered, span: Span, record: Record | 
                 Ageing(
                     way=circuit.id, metric=name, record=was, now=line.at_end, slope_per_month=line.per * MONTH_DAYS,
                     low=line.low * MONTH_DAYS, high=line.high * MONTH_DAYS, limit=limit, weeks_p10=p10, weeks_p50=p50,
-                    weeks_p90=p90, unit=UNITS.get(name, "W"),
+                    weeks_p90=p90, unit=UNITS.get(name, "W"), stepped=stepped,
                 )
             )  # fmt: skip
     return tuple(found)
+
+
+def moved(each: Ageing) -> bool:
+    """Is its slope proved, and more than a trifle a month?"""
+    least = LEAST_SIZE.get(each.metric.partition(":")[0], 0.0)
+    return not each.low <= 0.0 <= each.high and abs(each.slope_per_month) >= max(least, LEAST_SHARE * abs(each.now))
 
 
 def weeks(

@@ -183,7 +183,9 @@ def volts_of(schedule: Schedule, way: Way) -> Volts | None:
     used = np.flatnonzero(counts)
     first, last = int(used[0]) // by, int(used[-1]) // by
     coarse = np.add.reduceat(counts, np.arange(0, len(counts), by))[first : last + 1]
-    p95_a = quantile(way.amps, 0.95, AMPS_STEP)
+    drawn = way.amps.copy()
+    drawn[: int(way.circuit.sense.nothing_a / AMPS_STEP + 1e-9) + 1] = 0  # of the time that it draws: at rest it loses nothing
+    p95_a = quantile(drawn, 0.95, AMPS_STEP)
     loop = loop_ohm(way.circuit.conductor, None, p95_a or 0.0, supply.kind)
     drop = p95_a * loop.ohm if p95_a is not None and way.circuit.conductor and not loop.unknown else None
     return Volts(

@@ -171,6 +171,7 @@ class Ageing:
     weeks_p50: float | None
     weeks_p90: float | None
     unit: str
+    stepped: bool = False  # one step explains it better than a slope: it was changed, it does not creep
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,7 +225,7 @@ class Volts:
     low_v: float
     p05_v: float | None
     p50_v: float | None
-    drop_at_p95_v: float | None  # reckoned in the conductor at the 95th percentile of the current
+    drop_at_p95_v: float | None  # reckoned in the conductor at the 95th percentile of the current while it draws
     counts: tuple[int, ...] = ()  # of readings, in steps of `step_v` from `first_v`
     first_v: float = 0.0
     step_v: float = 0.1
@@ -252,6 +253,7 @@ class Nights:
     p50: float | None
     p90: float | None
     why_not: str = ""  # where it can't be said
+    days: int = 0  # whole days that it rests on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from panelward.records import Schedule
 from panelward.review.alarms import Alarm
+from panelward.review.changes import moved
 from panelward.review.report import (
     Ageing,
     Change,
@@ -185,11 +186,11 @@ def _energy(known: Known) -> Iterator[Sentence]:
     )  # fmt: skip
     for row in known.energy:
         if row.what == "unassigned" and row.energy_wh is not None and row.sd_wh is not None:
-            sure = abs(row.energy_wh) > 2.0 * row.sd_wh
-            if sure:
-                text = f"{figure(row.energy_wh)} Wh is on no circuit, more than the sensors' own error of {figure(2 * row.sd_wh)} Wh."
+            much, error = figure(row.energy_wh), figure(2.0 * row.sd_wh)
+            if abs(row.energy_wh) > 2.0 * row.sd_wh:
+                text = f"{much} Wh is on no circuit, more than the sensors' own error of ± {error} Wh."
             else:
-                text = f"What is on no circuit lies within the sensors' own error of {figure(2 * row.sd_wh)} Wh."
+                text = f"{much} Wh is on no circuit, within the sensors' own error of ± {error} Wh: it may be none."
             yield Sentence(text=text, about="energy")
 
 
@@ -218,11 +219,15 @@ def _doing(known: Known) -> Iterator[Sentence]:
         yield Sentence(text="What the vehicle was doing is not known.", about="doing")
         return
     words = {"driving": "under way", "parked": "at rest", "shore": "on the outside supply", "asleep": "by night with the lights out",
-             "away": "with nobody aboard", "unknown": "at times of which that is not known"}  # fmt: skip
+             "away": "with nobody aboard"}  # fmt: skip
     parts = [
-        f"{100 * wh / whole:.2g} % {words.get(name, name)}" for name, wh in sorted(sums.items(), key=lambda x: -x[1]) if wh > 0
+        f"{100 * wh / whole:.2g} % {words.get(name, name)}"
+        for name, wh in sorted(sums.items(), key=lambda x: -x[1])
+        if wh > 0 and name != "unknown"
     ]
-    yield Sentence(text=f"Of all energy {listed(parts)} was used.", about="doing")
+    unknown = sums.get("unknown", 0.0) / whole
+    rest = f"; for {100 * unknown:.2g} % what the vehicle was doing is not known" if unknown > 0.0 else ""
+    yield Sentence(text=f"Of all energy {listed(parts)} was used{rest}.", about="doing")
 
 
 def _openings(known: Known) -> Iterator[Sentence]:
@@ -252,7 +257,7 @@ def _down(known: Known) -> Iterator[Sentence]:
     else:
         first = rows[0]
         share = first.available_share
-        fed = f", fed {100 * share:.4g} % of the time read" if share is not None else ""
+        fed = f", fed {min(100 * share, 99.99):.4g} % of the time read" if share is not None else ""
         others = f"; {len(rows) - 1} more were down, too" if len(rows) > 1 else ""
         yield Sentence(
             text=f"{known.label(first.way)} was without its feed for {lasting(first.down_s)}{fed}{others}.", way=first.way, about="down"
@@ -268,8 +273,16 @@ def _margins(known: Known) -> Iterator[Sentence]:
         return
     first = rows[0]
     worst = first.worst_minute_a or 0.0
+    beyond = [m for m in rows if (m.least_margin or 0.0) < 0.0]
     near = [m for m in rows if (m.least_margin or 0.0) < NEAR]
-    if near:
+    if beyond:
+        text = f"{known.label(first.way)} went furthest beyond its limit: {figure(worst)} A for a minute on a {first.device}"
+        others = [known.label(m.way) for m in beyond[1:]]
+        text += f"; {listed(others)} went beyond {'its' if len(others) == 1 else 'theirs'}, too." if others else "."
+        close = len(near) - len(beyond)
+        if close:
+            text = f"{text[:-1]}; {close} more came within a fifth of it."
+    elif near:
         text = f"{known.label(first.way)} came nearest to its limit: {figure(worst)} A for a minute on a {first.device}"
         text += f"; {len(near)} ways came within a fifth of theirs." if len(near) > 1 else "."
     else:
@@ -293,7 +306,7 @@ def _bank(known: Known) -> Iterator[Sentence]:
         yield Sentence(text=f"How many nights the bank would last can't be said: {why}.", about="bank")
     else:
         yield Sentence(
-            text=f"From full and without any charge, the bank would last {none.p50:.2g} nights; one journey in ten fewer than {none.p10:.2g}.",
+            text=f"From full and without any charge, the bank would last {_nights(none.p50)}; one journey in ten fewer than {none.p10:.2g}.",
             about="bank",
         )  # fmt: skip
         if was is not None and was.p50 is not None and was.p10 is not None:
@@ -304,13 +317,36 @@ def _bank(known: Known) -> Iterator[Sentence]:
                     f"With the charge it had, mostly two months and more; one journey in ten fewer than {was.p10:.2g} nights."
                 )
             else:
-                text = f"With the charge it had, {was.p50:.2g} nights; one journey in ten fewer than {was.p10:.2g}."
+                text = f"With the charge it had, {_nights(was.p50)}; one journey in ten fewer than {was.p10:.2g}."
+            if was.days:
+                text = f"{text[:-1]}: from full, by {was.days} whole days of this journey drawn anew."
             yield Sentence(text=text, about="bank")
+            yield from _emptied(known)
     best = next((s for s in known.savings if s.nights_more_p50 is not None and s.nights_more_p50 > 0.05), None)
     if best is not None and best.nights_more_p50 is not None:
         yield Sentence(
             text=f"Leaving {known.label(best.way)} off would add the most: {best.nights_more_p50:.2g} nights.", way=best.way, about="bank"
         )  # fmt: skip
+
+
+def _nights(nights: float) -> str:
+    said = f"{nights:.2g}"
+    return "1 night" if said == "1" else f"{said} nights"
+
+
+def _emptied(known: Known) -> Iterator[Sentence]:
+    """What the bank came to on the journey itself, beside what it would come to from full."""
+    cutoffs = [s.cutoff_v for s in known.schedule.supplies if s.battery is not None and s.cutoff_v is not None]
+    empty = [e for e in known.episodes if e.kind == "undervoltage-approach" and e.least_v is not None and cutoffs]
+    first = next((e for e in empty if (e.least_v or 0.0) < max(cutoffs)), None)
+    if first is None:
+        return
+    began = known.tides[0].charge_ah if known.tides else None
+    how = "; how full it was at the start is not known" if began is None else ""
+    after_s = max(0, first.from_ms - known.span.from_ms) / 1000
+    yield Sentence(
+        text=f"On this journey it fell below its cut-off {lasting(after_s)} after the start{how}.", at_ms=first.from_ms, about="bank"
+    )  # fmt: skip
 
 
 def _charge(known: Known) -> Iterator[Sentence]:
@@ -321,9 +357,11 @@ def _charge(known: Known) -> Iterator[Sentence]:
         days.setdefault(c.source, set()).add(c.day)
     if not sums:
         yield Sentence(text="What charged the bank is not known: no charger has a way of its own.", about="charge")
+    # A day that was read in part is no whole day.
+    read = {e.way: e.read_share * known.span.days for e in known.energy if e.what == "charger" and e.read_share > 0.0}
     for source, ah in sorted(sums.items(), key=lambda x: -x[1]):
         yield Sentence(
-            text=f"{known.label(source)} brought {figure(ah)} Ah, {figure(ah / max(1, len(days[source])))} Ah a day.",
+            text=f"{known.label(source)} brought {figure(ah)} Ah, {figure(ah / read.get(source, len(days[source])))} Ah a day read.",
             way=source, about="charge",
         )  # fmt: skip
 
@@ -348,7 +386,9 @@ def _ageing(known: Known) -> Iterator[Sentence]:
     if not known.ageing:
         yield Sentence(text="Whether anything ages can't be said: a week of days is needed.", about="ageing")
     elif not due:
-        yield Sentence(text="Nothing is seen to creep towards its limit.", about="ageing")
+        stepped = list(dict.fromkeys(known.label(a.way) for a in known.ageing if a.stepped and moved(a)))
+        first = f"What {listed(stepped)} draws went in a step, not slowly; else nothing" if stepped else "Nothing"
+        yield Sentence(text=f"{first} is seen to creep towards its limit.", about="ageing")
     for a in due[:3]:
         what = "at rest" if a.metric == "standby_w" else f"at {a.metric.partition(':')[2]}"
         if not a.weeks_p50:
@@ -361,6 +401,10 @@ def _ageing(known: Known) -> Iterator[Sentence]:
         )  # fmt: skip
 
 
+def _percent(share: float) -> str:
+    return "less than 0.1 %" if share < 0.001 else f"{100 * share:.2g} %"
+
+
 def _volts(known: Known) -> Iterator[Sentence]:
     rows = sorted((v for v in known.volts if v.low_share), key=lambda v: -(v.low_share or 0.0))
     if not known.volts:
@@ -370,7 +414,7 @@ def _volts(known: Known) -> Iterator[Sentence]:
     else:
         first = rows[0]
         yield Sentence(
-            text=f"{'On the bus' if first.volts_at == 'bus' else f'At {known.label(first.way)}'} volts were below {figure(first.low_v)} V for {100 * (first.low_share or 0):.2g} % of the time read.",
+            text=f"{'On the bus' if first.volts_at == 'bus' else f'At {known.label(first.way)}'} volts were below {figure(first.low_v)} V for {_percent(first.low_share or 0.0)} of the time read.",
             way=first.way, about="volts",
         )  # fmt: skip
 
