@@ -18,6 +18,7 @@ from panelward.review.report import (
     Coverage,
     Down,
     Energy,
+    Episode,
     Held,
     Journey,
     Judged,
@@ -130,7 +131,15 @@ def journey(plan: Schedule, *, days: int = 30, seed: int = 3) -> Report:
             Sentence(text="The clock was set once, by 41 s; times before that are corrected.", at_ms=at(2), about="trust"),
         ),
         happened=_happened(days),
-        more_happened=3,
+        more_happened=2,
+        also=(
+            Sentence(text="Roof fan started too often.", way="D8", at_ms=at(0.33 * days), about="alarms"),
+            Sentence(text="The house bank came down to 11.9 V.", at_ms=at(0.6 * days), about="bank"),
+        ),
+        still=(
+            Sentence(text="Look at Sample freezer's display: no feed.", way="D1", at_ms=at(0.7 * days), about="openings"),
+        ),
+        episodes=_episodes(days),
         coverage=tuple(
             Coverage(way=each.id, read_s=whole_s - 33_120, unread_s=33_120, late_readings=0, not_observable=("its joints",))
             for each in ways
@@ -204,6 +213,30 @@ def journey(plan: Schedule, *, days: int = 30, seed: int = 3) -> Report:
     )  # fmt: skip
 
 
+def _episodes(days: int) -> tuple[Episode, ...]:
+    rows = (
+        (
+            "D7-dead-1",
+            "D7",
+            "protection-opened",
+            0.3,
+            0.3 + 0.1 / days,
+            "device-opened",
+            0.97,
+            "The fuse cut off.",
+        ),
+        ("D1-dead-2", "D1", "feed-lost", 0.7, None, "switched-off", 0.88, "Sample freezer had no feed."),
+        ("house-1", None, "undervoltage-approach", 0.6, 0.61, None, None, "The house bank came down to 11.9 V."),
+    )
+    return tuple(
+        Episode(
+            alarm_id=name, way=way, kind=kind, from_ms=at(begin * days), to_ms=None if end is None else at(end * days),
+            most_a=None, least_v=None, cause=cause, confidence=sure, text=text,
+        )
+        for name, way, kind, begin, end, cause, sure, text in rows
+    )  # fmt: skip
+
+
 def _happened(days: int) -> tuple[Sentence, ...]:
     rows = (
         (0.05, "D6", "Gas detector had no feed for 12 min: a switch.", "openings"),
@@ -229,7 +262,7 @@ def _answers() -> tuple[Sentence, ...]:
         ("openings", "D7", "One fuse opened, one feed was switched off."),
         ("down", "D1", "Sample freezer was without feed for 7 h."),
         ("margins", "D7", "Bench sockets came nearest to their limit: 42 % beyond it."),
-        ("bank", None, "The bank fell lowest at dawn of 14 May: 61 Ah."),
+        ("bank", None, "The bank fell lowest at 6:00 on 14 May: 61 Ah."),
         ("charge", None, "The sun brought three times as much as the engine."),
         ("changes", "D2", "Satellite terminal's standby rose by 3.1 W."),
         ("ageing", "D8", "Roof fan reaches its limit in about 10 weeks if that goes on."),

@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from panelward.review import page_parts
+from panelward.review import drawn_journey, page_changes, page_parts
 from panelward.review.drawn_way import at, earliest, inside, latest
 from panelward.review.page import html
 from panelward.review.page_sheet import SECTIONS
-from panelward.review.report import ABOUT, Band, Energy, Held, Nights, Sentence
+from panelward.review.report import ABOUT, Band, Energy, Held, Nights, Piece, Sentence
 from review import sheets
 
 PLAN = sheets.schedule()
@@ -121,7 +121,7 @@ def test_what_happened_leads_to_its_way_and_its_numbers_stand_on_the_lines(text:
         drawn = re.search(rf'<svg class="drawing {kind}".*?</svg>', text, re.S)
         assert drawn is not None
         numbers = re.findall(r"<text[^>]*var\(--red\)[^>]*>(\d)</text>", drawn[0])
-        assert numbers == ["6", "3", "4", "1", "2", "7", "8"]  # in panel order; 5 is of no single way
+        assert numbers == ["5", "6", "3", "4", "1", "2", "7", "8"]  # above all lines what is of no single way; in panel order
 
 
 def test_the_energy_table_shows_the_reports_figures_in_panel_order(text: str, month: Any) -> None:
@@ -147,12 +147,15 @@ def test_margins_tides_and_volts_show_the_reports_figures(text: str, month: Any)
         margin = margins[row[0].split(" ")[0]]
         assert value(row[1]) == pytest.approx(100 * margin.least_margin, abs=0.06)
         assert near(row[2], margin.worst_minute_a)
-    for row, tide in zip(table(text, "The bank, from dawn")[1:], month.tides, strict=True):
-        assert row[1] == tide.which
-        assert row[2] == "not known" if tide.charge_ah is None else near(row[2], tide.charge_ah)
-        assert near(row[4], tide.out_ah)
-    for row, volts in zip(table(text, "Volts of each way")[1:], month.volts, strict=True):
-        assert near(row[5], volts.p50_v)
+    for row, tide in zip(table(text, "The bank, every twelve")[1:], month.tides, strict=True):
+        assert row[1] == "not known" if tide.charge_ah is None else near(row[1], tide.charge_ah)
+        assert near(row[3], tide.out_ah)
+    for row, volts in zip(table(text, "Lost in the conductor")[1:], month.volts, strict=True):
+        assert near(row[1], volts.drop_at_p95_v)
+    of_bus = [volts for volts in month.volts if volts.volts_at == "bus"]
+    rows = table(text, "Volts where they are sensed")[1:]
+    assert len(rows) == len(month.volts) - len(of_bus) + len({PLAN.circuit(each.way).supply for each in of_bus})
+    assert sum(near(row[4], of_bus[0].p50_v) for row in rows) >= 1
     for row, change in zip(table(text, "What changed, with its")[1:], [c for c in month.changes if c.told], strict=True):
         assert near(row[2], change.before)
         assert near(row[3], change.now)
@@ -267,3 +270,72 @@ def test_numbers_show_three_digits(given: float | None, wanted: str) -> None:
 @pytest.mark.parametrize(("given", "wanted"), [(0.0, "0 %"), (1.0, "100 %"), (0.0004, "below 0.1 %"), (0.9996, "above 99.9 %")])
 def test_a_little_is_not_nothing(given: float, wanted: str) -> None:
     assert page_parts.share(given).replace("\u00a0", " ") == wanted
+
+
+def test_what_waits_for_somebody_stands_before_all_else(text: str, month: Any) -> None:
+    head = plain(text[: text.index("<h2>")])
+    assert "Still so at the end:" in head
+    assert month.still[0].text in head
+    assert "Still so" not in html(replace(month, still=()), PLAN)
+
+
+def test_what_found_no_room_is_named_with_its_hour_and_leads_to_its_way(text: str, month: Any) -> None:
+    line = re.search(r'<p class="also">(.*?)</p>', text)
+    assert line is not None
+    links = re.findall(r'<a href="#([^"]+)">(.*?)</a>', line[1])
+    assert [plain(said)[:8] for _, said in links] == ["Roof fan", "The hous"]
+    assert f'<h3 id="{links[0][0]}">D8 ' in text
+    assert all(re.search(r"\d\d:\d\d$", said) for _, said in links)
+
+
+def test_a_ways_story_has_its_beginning_its_end_and_how_surely_its_cause_is_known(text: str) -> None:
+    stories = {way: re.search(rf'<h3 id="way-\d+">{way} .*?</section>', text, re.S) for way in ("D7", "D1")}
+    assert stories["D7"] is not None
+    assert stories["D1"] is not None
+    opened, lost = (plain(re.sub(r"<[^>]+>", "", stories[way][0])) for way in ("D7", "D1"))
+    assert re.search(r"Tue 12 May 22:00 to Wed 13 May 00:24, 2.4 h: .*Almost certainly: its fuse or breaker\.", opened)
+    assert re.search(r"\d\d:\d\d, not seen to end: Sample freezer had no feed\.", lost)
+
+
+def test_an_alarm_stands_no_longer_than_its_condition(month: Any) -> None:
+    ended = replace(month.judged[0], over_ms=None, ended_ms=sheets.at(10), seen_ms=None)
+    never = replace(ended, ended_ms=None)
+    rows = table(html(replace(month, judged=(ended, never)), PLAN), "Each alarm")[1:]
+    assert plain(rows[0][6]) == "Wed 13 May 22:00; nobody has answered it"
+    assert rows[1][6] == "not seen to end"
+
+
+def test_no_load_is_said_to_draw_below_nothing(month: Any) -> None:
+    hours = tuple(-1.4 if h < 12 else 9.0 for h in range(24))
+    rows = (replace(month.energy[0], what="circuit", by_hour_wh=hours, by_doing_wh=(("asleep", -11.0), ("unknown", 50.0))),)
+    text = html(replace(month, energy=rows), PLAN)
+    assert "−" not in "".join(table(text, "Wh in each local hour")[1])
+    assert table(text, "Wh of each way by what")[1][1:] == ["0", "50"]
+
+
+def test_what_no_circuit_accounts_for_has_the_error_that_its_sentence_holds_it_to(text: str, month: Any) -> None:
+    (of,) = [each for each in month.energy if each.what == "unassigned"]
+    (row,) = [row for row in table(text, "Wh of each way, beside") if "±" in row[1]]
+    assert near(row[1].partition("± ")[2], 2 * of.sd_wh)
+
+
+def test_a_step_has_no_date_of_arrival_and_no_slope_no_end(month: Any) -> None:
+    base = replace(month.ageing[0], weeks_p50=None, weeks_p10=None, weeks_p90=None)
+    cases = {
+        "it went in a step, not slowly": replace(base, stepped=True), "not within ten years": base,
+        "no slope is proved": replace(base, low=-1.0),
+    }  # fmt: skip
+    for wanted, row in cases.items():
+        assert page_changes.reached(row) == wanted
+
+
+def test_a_gap_of_an_hour_in_a_month_is_wide_enough_to_be_seen(month: Any) -> None:
+    hour = (Piece(from_ms=sheets.at(0), to_ms=sheets.at(15), what="read", nearness=0.1),
+            Piece(from_ms=sheets.at(15), to_ms=sheets.at(15) + 3_600_000, what="no-feed"),
+            Piece(from_ms=sheets.at(15) + 3_600_000, to_ms=sheets.at(30), what="read", nearness=0.1))  # fmt: skip
+    states, _ = drawn_journey._binned(hour, month, 400)
+    assert (states == drawn_journey.NO_FEED).sum() == drawn_journey.SEEN
+
+
+def test_where_no_sun_is_known_none_rises(text: str) -> None:
+    assert not re.search(r"\b(dawn|dusk)\b", re.sub(r"<[^>]+>", " ", text))

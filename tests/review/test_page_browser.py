@@ -139,3 +139,24 @@ def test_it_prints_on_a4_with_page_one_on_one_page(opened: Opened, files: dict[s
         assert head in first
     assert "no circuit accounts for it" in first  # the last row of the table
     assert "How near each way came to its limit" in second
+
+
+def test_what_matters_most_is_read_on_a_phone_without_swiping(opened: Opened, files: dict[str, Path]) -> None:
+    """Each row is an entry, each figure has its name; nothing of it lies beside the screen, on a wide one neither."""
+    boxes = "e => e.filter(b => b.checkVisibility()).map(b => [b.scrollWidth, b.clientWidth])"
+    for width in (360, 1200):
+        page = opened(files["month"], width)
+        found = page.locator(".folds").evaluate_all(boxes)
+        assert len(found) == 3
+        assert [each for each in found if each[0] > each[1]] == []
+    page = opened(files["month"], 360)
+    cell = page.locator(".folds td").first
+    assert cell.evaluate("e => getComputedStyle(e, '::before').content").startswith('"Wh')
+
+
+def test_what_cannot_be_said_is_printed_whole(opened: Opened, files: dict[str, Path]) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    page = opened(files["month"], 1200)
+    assert not page.locator("details.shown li").first.is_visible()
+    printed = pypdf.PdfReader(BytesIO(page.pdf(prefer_css_page_size=True))).pages[0].extract_text()
+    assert "whether it had its feed then" in " ".join(printed.split())

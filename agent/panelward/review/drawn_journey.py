@@ -21,6 +21,7 @@ BIN = 1.2  # units across: what is shorter is no longer seen
 MOST = 1.3  # times the rating: more ink than this would run into the next line
 LEAST = 0.4  # units: read, and nothing drawn, is still a line
 HIGH = 0.5  # a draw so near to the limit hides no loss of feed, nor does that hide it
+SEEN = 5  # bins: what was not read, or had no feed, is drawn no narrower
 STEP = 0.25  # units: finer steps of ink are not seen
 READ, UNREAD, NO_FEED, NOTHING = 1, 2, 3, 0
 
@@ -32,7 +33,7 @@ class _Shape:
     row: float
     middle: float  # of a line, below its row's top
     half: float  # from a line's middle to its rail: a draw at the device's rating fills it
-    head: float = 20.0
+    head: float = 33.0  # dates, and below them the numbers of what was of no single way
 
     @property
     def across(self) -> float:
@@ -52,6 +53,7 @@ def journey(report: Report, clock: Clock, *, meters: Collection[str] = (), narro
     high = shape.head + shape.row * max(1, len(ways)) + 8.0
     with sheet(shape.wide, high) as (figure, axes):
         _days(axes, report, clock, shape, high)
+        _of_all(axes, report, shape, high)
         for at, way in enumerate(ways):
             top = high - shape.head - at * shape.row
             _name(axes, way, labels.get(way, ""), shape, top, narrow)
@@ -69,6 +71,17 @@ def _marks(report: Report) -> Mapping[str, list[tuple[int, int]]]:
         if sentence.number is not None and sentence.way is not None and sentence.at_ms is not None:
             found.setdefault(sentence.way, []).append((sentence.number, sentence.at_ms))
     return found
+
+
+def _of_all(axes: Axes, report: Report, shape: _Shape, high: float) -> None:
+    """What is of no single way: a number above all lines, and a thin line through them."""
+    last = -99.0
+    for each in report.happened:
+        if each.way is None and each.number is not None and each.at_ms is not None:
+            x = _x(report, shape, each.at_ms)
+            axes.plot([x, x], [4.0, high - shape.head + 9.0], color=RED, linewidth=0.8, dashes=(2, 2))
+            last = min(max(x - 4.0, last + 10.0), shape.wide - 9.0)
+            axes.text(last, high - 24.0, str(each.number), fontsize=TEXT, fontweight="bold", color=RED)
 
 
 def _x(report: Report, shape: _Shape, at_ms: float) -> float:
@@ -90,9 +103,12 @@ def _days(axes: Axes, report: Report, clock: Clock, shape: _Shape, high: float) 
     last = -99.0
     for at, (at_ms, name) in enumerate(ticks):
         x = _x(report, shape, at_ms)
-        axes.plot([x, x], [4.0, high - shape.head + 3.0], color=INK, alpha=FAINT, linewidth=0.6)
-        if at % every == 0 and x - last >= 44.0 and x < shape.wide - 36.0:
-            axes.text(x + 2.0, high - 11.0, name, fontsize=TEXT - 0.5)
+        named = at % every == 0 and x - last >= 44.0 and x < shape.wide - 36.0
+        # A date stands right of its own midnight's line, which alone goes up to it.
+        top = high if named else high - shape.head + 3.0
+        axes.plot([x, x], [4.0, top], color=INK, alpha=2 * FAINT if named else FAINT, linewidth=0.6)
+        if named:
+            axes.text(x + 3.0, high - 10.0, name, fontsize=TEXT - 0.5)
             last = x
 
 
@@ -125,6 +141,12 @@ def _binned(pieces: Sequence[Piece], report: Report, count: int) -> tuple[Any, A
     states[(shares[READ] > 0.0) & (near >= HIGH)] = READ
     lost = (shares[NO_FEED] > 0.0) & ~(near >= HIGH)
     states[lost] = NO_FEED
+    for first, past in list(_runs(states)):
+        short = SEEN - (past - first)
+        if states[first] in (UNREAD, NO_FEED) and short > 0:
+            for at in (*range(past, min(count, past + short)), *range(first - 1, max(-1, first - 1 - short), -1)):
+                if short > 0 and states[at] == READ and not near[at] >= HIGH:
+                    states[at], short = states[first], short - 1
     return states, near
 
 

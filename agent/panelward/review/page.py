@@ -18,7 +18,7 @@ from panelward.review.report import Report
 FOOT = "This watches; it does not protect. Local code and licensed practice win."
 
 ROOM_MM = 274.0  # of a page of A4 between its margins
-HEADS_MM, LINE_MM, WAY_MM, ROW_MM = 78.0, 4.3, 5.5, 4.1  # as measured on paper: all headings and captions, a sentence, …
+HEADS_MM, LINE_MM, WAY_MM, ROW_MM = 80.0, 4.3, 4.9, 4.1  # as measured on paper: all headings and captions, a sentence, …
 
 
 def html(report: Report, schedule: Schedule) -> str:
@@ -53,7 +53,13 @@ def _body(sheet: Sheet) -> Iterator[str]:
 def _on_one_page(sheet: Sheet) -> bool:
     """Does page 1 end on paper's page 1? Else what follows begins where it ends, not on a third page."""
     report = sheet.report
-    lines = len(report.cannot_say) + len(report.happened) + sum(each.about == "energy" for each in report.answers)
+    lines = (
+        len(report.cannot_say)
+        + len(report.happened)
+        + 2 * bool(report.also)
+        + min(5, len(report.still))
+        + sum(each.about == "energy" for each in report.answers)
+    )
     return HEADS_MM + LINE_MM * lines + WAY_MM * sheet.on_panel + ROW_MM * len(report.energy) <= ROOM_MM
 
 

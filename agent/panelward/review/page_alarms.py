@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from html import escape
 
+from panelward.review import page_story
 from panelward.review.page_parts import Safe, folded, lasting, number, share, table
 from panelward.review.page_sheet import Sheet
 from panelward.review.report import Judged, Opening
 from panelward.wording.english import CAUSES
+from panelward.wording.past import sure
 
 KINDS = {
     "protection-opened": "device opened",
@@ -59,6 +61,7 @@ def openings(sheet: Sheet) -> Iterator[str]:
             for each in sorted(report.openings, key=lambda each: each.at_ms)
         ),
         words=(0, 1, 2, 6, 7),
+        folds=True,
     )
 
 
@@ -66,8 +69,7 @@ def _why(each: Opening) -> str:
     """What it was by the alarm, and its cause where one is named."""
     if each.cause in (None, "unknown"):
         return f"{kind(each.kind)}; the cause was left open"
-    sure = f", {share(each.confidence)}" if each.confidence is not None else ""
-    return f"{kind(each.kind)}: {CAUSES.get(each.cause or '', each.cause)}{sure}"
+    return f"{kind(each.kind)}: {sure(each.confidence)} {CAUSES.get(each.cause or '', each.cause)}"
 
 
 def _answer(sheet: Sheet, each: Opening) -> str:
@@ -108,31 +110,51 @@ def judged(sheet: Sheet) -> Iterator[str]:
     kept = [each for each in report.judged if each.suppressed]
     if not report.judged:
         yield sheet.none("There was no alarm.", "alarms")
+    others = {each.kind for each in report.episodes if each.way is None} - {
+        "undervoltage-approach", "unassigned-draw", "readings-overdue", "reading-suspect",
+    }  # fmt: skip
+    yield from page_story.of_kinds(sheet, sorted(others))
     if told:
         yield _judged(sheet, told, "Each alarm: was it right, and how soon?")
     if kept:
         yield folded(f"{len(kept)} kept back, not told to anybody", _judged(sheet, kept, "Alarms kept back"))
 
 
+def _began(sheet: Sheet, each: Judged) -> str:
+    """And when it was so again: its figures are of all those times."""
+    times = [episode.from_ms for episode in sheet.report.episodes if episode.alarm_id == each.alarm_id]
+    again = [sheet.clock.moment(at_ms) for at_ms in times[1:]]
+    more = f", again {again[0]}" if again else ""
+    return f"{sheet.clock.moment(each.began_ms)}{more}" + (f" and {len(again) - 1} times more" if len(again) > 1 else "")
+
+
+def _ended(sheet: Sheet, each: Judged) -> str:
+    """The condition's end; an alarm may wait for somebody to see it long after."""
+    ended_ms = each.ended_ms if each.ended_ms is not None else each.over_ms
+    if ended_ms is None:
+        return "not seen to end"
+    waits = "" if each.over_ms is not None or each.seen_ms is not None else "; nobody has answered it"
+    return f"{sheet.clock.moment(ended_ms)}{waits}"
+
+
 def _judged(sheet: Sheet, rows: list[Judged], caption: str) -> str:
-    clock = sheet.clock
     return table(
         caption,
-        ("Way", "Right?", "Alarm", "Began", "Told after", "Seen", "Over"),
+        ("Way", "Right?", "Alarm", "Began", "Told after", "Seen", "Ended", "Its id"),
         (
             (
                 sheet.head(each.way),
                 Safe(f"{escape(each.verdict)}{f': {escape(each.why)}' if each.why else ''}"),
-                Safe(
-                    f'{escape(kind(each.kind))}<br><span class="small">{escape(each.priority)}, {escape(each.alarm_id)}</span>'
-                ),
-                clock.moment(each.began_ms),
+                f"{kind(each.kind)}, {each.priority}",
+                _began(sheet, each),
                 lasting(each.delay_s) if each.delay_s is not None else "not told" if each.told_ms is None else number(None),
-                clock.moment(each.seen_ms) if each.seen_ms is not None else "not seen",
-                clock.moment(each.over_ms) if each.over_ms is not None else "stands",
+                sheet.clock.moment(each.seen_ms) if each.seen_ms is not None else "not seen",
+                _ended(sheet, each),
+                Safe(f'<span class="id">{escape(each.alarm_id)}</span>'),
             )
             for each in rows
         ),
-        words=(0, 1, 2, 3, 5, 6),
+        words=(0, 1, 2, 3, 5, 6, 7),
+        folds=True,
         marked=[each.verdict == "wrong" for each in rows],
     )

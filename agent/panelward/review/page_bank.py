@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from panelward.review import page_story
 from panelward.review.drawn_rest import tide
 from panelward.review.page_parts import figure, lasting, number, paragraph, table
 from panelward.review.page_sheet import Sheet
@@ -16,6 +17,7 @@ def bank(sheet: Sheet) -> Iterator[str]:
     report, clock = sheet.report, sheet.clock
     yield sheet.heading("bank")
     yield from sheet.said("bank")
+    yield from page_story.of_kinds(sheet, ("undervoltage-approach", "unassigned-draw"))
     if not any(each.about == "bank" for each in report.answers):
         yield from (paragraph(said) for said in dict.fromkeys(nights(each) for each in report.nights))
     if any(each.p50 is not None for each in report.nights):
@@ -38,14 +40,13 @@ def bank(sheet: Sheet) -> Iterator[str]:
     if report.tides:
         drawing = tide(report.tides, [clock.day(each.at_ms) for each in report.tides])
         if drawing:
-            yield figure(drawing, "Charge at each dawn (open) and dusk (full). A break: it isn't known.")
+            yield figure(drawing, "Charge each day at 6:00 (open) and at 18:00 (full). A break: it isn't known.")
         yield table(
-            "The bank, from dawn to dusk to dawn",
-            ("When", "At", "Charge", "In since", "Out since", "Least volts", "Unread"),
+            "The bank, every twelve hours",
+            ("When", "Charge", "In since", "Out since", "Least volts", "Unread"),
             (
                 (
                     clock.moment(each.at_ms),
-                    each.which,
                     number(each.charge_ah, "Ah"),
                     number(each.in_ah, "Ah"),
                     number(each.out_ah, "Ah"),
@@ -54,7 +55,7 @@ def bank(sheet: Sheet) -> Iterator[str]:
                 )
                 for each in report.tides
             ),
-            words=(0, 1),
+            shown="The bank, every twelve hours: where it stood, and what came in and went out since the row above.",
         )
     if report.savings:
         yield table(

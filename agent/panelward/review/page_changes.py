@@ -75,7 +75,8 @@ def _both(each: Change) -> tuple[str, str, str]:
     if each.metric == "duty":
         between = f"{_signed(100 * each.low)} to {_signed(100 * each.high)} points"
         return share(each.before), share(each.now), between
-    return number(each.before, each.unit), number(each.now, each.unit), f"{_signed(each.low)} to {_signed(each.high)}"
+    before, now = (max(0.0, value) if each.metric == "standby_w" else value for value in (each.before, each.now))
+    return number(before, each.unit), number(now, each.unit), f"{_signed(each.low)} to {_signed(each.high)}"
 
 
 def _signed(value: float) -> str:
@@ -113,7 +114,7 @@ def _slopes(sheet: Sheet, rows: Sequence[Ageing], caption: str) -> str:
                 sheet.head(each.way),
                 metric(each.metric),
                 number(each.record, each.unit),
-                number(each.now, each.unit),
+                number(max(0.0, each.now) if each.metric == "standby_w" else each.now, each.unit),
                 _signed(each.slope_per_month),
                 f"{_signed(each.low)} to {_signed(each.high)}",
                 number(each.limit, each.unit),
@@ -128,8 +129,14 @@ def _slopes(sheet: Sheet, rows: Sequence[Ageing], caption: str) -> str:
 
 def reached(each: Ageing) -> str:
     """~ 14 weeks (9 to 30)"""
+    if each.limit is None:
+        return number(None)
+    if each.stepped:
+        return "it went in a step, not slowly"
+    if each.low <= 0.0 <= each.high:
+        return "no slope is proved"
     if each.weeks_p50 is None:
-        return "no end in sight" if each.limit is not None else number(None)
+        return "not within ten years" if each.slope_per_month > 0.0 else "it moves away from it"
     between = (
         f" ({number(each.weeks_p10)} to {number(each.weeks_p90)})"
         if each.weeks_p10 is not None and each.weeks_p90 is not None

@@ -34,7 +34,7 @@ def energy(sheet: Sheet) -> Iterator[str]:
             (
                 _head(sheet, each),
                 _wh(each),
-                number(each.wh_per_day),
+                shown(each, each.wh_per_day),
                 *([number(each.before_wh_per_day)] if earlier else []),
                 _share(each),
                 share(each.read_share),
@@ -42,6 +42,7 @@ def energy(sheet: Sheet) -> Iterator[str]:
             for each in rows
         ),
         shown=f"Wh of each way, {before}. Unread time is not known, not zero.",
+        folds=True,
     )
 
 
@@ -73,8 +74,15 @@ def _name(sheet: Sheet, each: Energy) -> str:
 
 
 def _wh(each: Energy) -> str:
-    error = f" ± {number(each.sd_wh)}" if each.sd_wh is not None and each.energy_wh is not None else ""
-    return Safe(f"{safe(number(each.energy_wh))}{error}")
+    # Two standard deviations: what the sentence above holds it to.
+    error = f" ± {number(2.0 * each.sd_wh)}" if each.sd_wh is not None and each.energy_wh is not None else ""
+    return Safe(f"{safe(shown(each, each.energy_wh))}{error}")
+
+
+def shown(each: Energy, wh: float | None) -> str:
+    """Below nothing no load draws: that is its sensor's zero."""
+    below = wh is not None and wh < 0.0 and each.what in ("circuit", "inverter-loss", "charger")
+    return number(0.0 if below else wh)
 
 
 def when(sheet: Sheet) -> Iterator[str]:
@@ -89,7 +97,7 @@ def when(sheet: Sheet) -> Iterator[str]:
     yield table(
         "The busiest hour of each way",
         ("Way", "Busiest hour", "Wh in it", "from 22 to 6"),
-        ((_head(sheet, each), _hour(each), number(max(each.by_hour_wh)), share(_night(each))) for _, each in rows),
+        ((_head(sheet, each), _hour(each), shown(each, max(each.by_hour_wh)), share(_night(each))) for _, each in rows),
         words=(0, 1),
     )
     yield "</div>"
@@ -98,7 +106,7 @@ def when(sheet: Sheet) -> Iterator[str]:
         table(
             "Wh in each local hour of the day",
             ("Way", *(str(hour) for hour in range(24))),
-            ((_head(sheet, each), *(number(wh) for wh in each.by_hour_wh)) for _, each in rows),
+            ((_head(sheet, each), *(shown(each, wh) for wh in each.by_hour_wh)) for _, each in rows),
         ),
     )
 
@@ -127,5 +135,5 @@ def doing(sheet: Sheet) -> Iterator[str]:
     yield table(
         "Wh of each way by what the vehicle was doing",
         ("Way", *({"shore": "on shore", "unknown": "not known"}.get(name, name) for name in names)),
-        ((_head(sheet, each), *(number(dict(each.by_doing_wh).get(name, 0.0)) for name in names)) for each in rows),
+        ((_head(sheet, each), *(shown(each, dict(each.by_doing_wh).get(name, 0.0)) for name in names)) for each in rows),
     )

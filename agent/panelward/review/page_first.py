@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from html import escape
 
+from panelward.review import page_story
 from panelward.review.drawn_journey import journey
 from panelward.review.page_energy import energy
 from panelward.review.page_parts import Safe, figure, lasting, link, number, paragraph, plural, safe, table
 from panelward.review.page_sheet import Sheet
+from panelward.review.report import Sentence
 
 _KEY = (
     ('<path d="M0 6.6h12l4-4h8l4 4h16v1H28l-4 4h-8l-4-4H0z"/>', "read: the thicker, the nearer to its device's limit"),
@@ -18,6 +20,9 @@ _KEY = (
      "hatched: unread"),
     ('<path d="M0 6h14v2H0zM30 6h14v2H30z"/>', "a gap: no feed"),
 )  # fmt: skip
+
+
+MOST_FIRST, MOST_STILL = 2, 4
 
 
 def first(sheet: Sheet) -> Iterator[str]:
@@ -39,6 +44,7 @@ def _head(sheet: Sheet) -> Iterator[str]:
         f"{how.get(span.how, span.how)}. All times are the vehicle's.",
         "small",
     )
+    yield from _still(sheet)
 
 
 def _cannot(sheet: Sheet) -> Iterator[str]:
@@ -48,8 +54,14 @@ def _cannot(sheet: Sheet) -> Iterator[str]:
             "No gap of the readings or doubt about the clock is known. What no sensor measures is not in these pages."
         )
         return
-    items = "".join(f"<li>{safe(each.text)} {sheet.where(each)}</li>" for each in sheet.report.cannot_say)
-    yield f'<ul class="cannot">{items}</ul>'
+    # What was not read and what the clock doubts bear on every sentence below; the rest is there for who asks.
+    items = [f"<li>{safe(each.text)} {sheet.where(each)}</li>" for each in sheet.report.cannot_say]
+    matter = [each.about in ("trust", "alarms") for each in sheet.report.cannot_say]
+    first = [item for item, matters in zip(items, matter, strict=True) if matters][:MOST_FIRST] or items[:1]
+    rest = [item for item in items if item not in first]
+    yield f'<ul class="cannot">{"".join(first)}</ul>'
+    if rest:
+        yield f'<details class="shown"><summary>{len(rest)} more</summary><ul class="cannot">{"".join(rest)}</ul></details>'
 
 
 def _happened(sheet: Sheet) -> Iterator[str]:
@@ -63,11 +75,31 @@ def _happened(sheet: Sheet) -> Iterator[str]:
         value = each.number if each.number is not None else at
         items.append(f'<li value="{value}">{link(each.text, sheet.to(each))} {sheet.where(each)}</li>')
     yield f'<ol class="happened">{"".join(items)}</ol>'
-    if report.more_happened:
+    if report.also:
+        names = " · ".join(_also(sheet, each) for each in report.also)
+        yield f'<p class="also">And also: {names}.</p>'
+    elif report.more_happened:
         yield paragraph(Safe(
             f"And {plural(report.more_happened, 'thing')} more: {link('what opened', 'openings')}, "
             f"{link('what changed', 'changes')}, {link('the alarms', 'alarms')}."
         ))  # fmt: skip
+
+
+def _also(sheet: Sheet, each: Sentence) -> str:
+    """Who and when; its section has the rest."""
+    name = sheet.labels.get(each.way, each.way) if each.way is not None else each.text.rstrip(".")
+    at = f", {sheet.clock.moment(each.at_ms)}" if each.at_ms is not None else ""
+    return link(f"{name}{at}", sheet.to(each))
+
+
+def _still(sheet: Sheet) -> Iterator[str]:
+    """What waits for somebody, before all else."""
+    rows = sheet.report.still
+    if not rows:
+        return
+    items = "".join(f"<li>{link(each.text, sheet.to(each))} {sheet.where(each)}</li>" for each in rows[:MOST_STILL])
+    more = f" {len(rows) - MOST_STILL} more stand below." if len(rows) > MOST_STILL else ""
+    yield f'<div class="still"><p><b>Still so at the end:</b>{more}</p><ul>{items}</ul></div>'
 
 
 def _journey(sheet: Sheet) -> Iterator[str]:
@@ -87,6 +119,7 @@ def trust(sheet: Sheet) -> Iterator[str]:
     report = sheet.report
     yield sheet.heading("trust")
     yield from sheet.said("trust")
+    yield from page_story.of_kinds(sheet, ("readings-overdue", "reading-suspect"))
     if report.coverage:
         yield table(
             "Read and unread, way by way",
@@ -111,7 +144,7 @@ def trust(sheet: Sheet) -> Iterator[str]:
     yield paragraph(
         f"From {report.source}, {report.readings:,} readings, {_span(sheet, report.span.from_ms, report.span.to_ms)}{before}. "
         f"Schedule {report.schedule_sha256[:12]}, {record}. "
-        f"Made {sheet.clock.moment(report.made_ms)} by panelward {report.version}."
+        f"Made {sheet.clock.moment(report.made_ms)} {sheet.clock.local(report.made_ms):%Y} by panelward {report.version}."
     )
     if report.journeys:
         yield table(

@@ -109,21 +109,24 @@ def table(
     words: Sequence[int] = (0,),
     marked: Sequence[bool] = (),
     shown: str = "",
+    folds: bool = False,
 ) -> str:
     """A table in a box of its own, which scrolls where the sheet is too narrow. The first cell of a row is its head.
 
     `words`: the columns that hold words; the others hold figures. `marked`: the rows for the red pencil. `shown`: the
-    caption, where it is another than the box's name, which no other box of the page may have.
+    caption, where it is another than the box's name, which no other box of the page may have. `folds`: on a phone each row
+    is an entry of a list, and each cell has its column's name before it.
     """
+    names = [f' data-head="{escape(head)}"' if folds else "" for head in heads]
     made = []
     for at, row in enumerate(rows):
         first, *rest = row
-        cells = "".join(f"<td{_class(cell, i, words)}>{_cell(cell)}</td>" for i, cell in enumerate(rest, 1))
+        cells = "".join(f"<td{names[i]}{_class(cell, i, words)}>{_cell(cell)}</td>" for i, cell in enumerate(rest, 1))
         red = ' class="red"' if at < len(marked) and marked[at] else ""
         made.append(f'<tr{red}><th scope="row">{safe(first)}</th>{cells}</tr>')
     columns = "".join(f'<th scope="col"{_figures(i, words)}>{safe(head)}</th>' for i, head in enumerate(heads))
     return (
-        f'<section class="box" aria-label="{escape(caption)}" tabindex="0"><table>'
+        f'<section class="box{" folds" if folds else ""}" aria-label="{escape(caption)}" tabindex="0"><table>'
         f"<caption><span>{safe(shown or caption)}</span></caption>"
         f"<thead><tr>{columns}</tr></thead><tbody>\n" + "\n".join(made) + "\n</tbody></table></section>"
     )

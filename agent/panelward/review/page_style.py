@@ -21,13 +21,20 @@ p { margin: .4rem 0 }
 .unknown { white-space: nowrap }
 .red th, .red td, .red .unknown, .pencil { color: var(--red); font-weight: bold }
 .where { color: var(--faint); font-size: .85rem; white-space: nowrap }
+.still { border: 2px solid; padding: .2rem .7rem; margin: .6rem 0 }
+.still ul, .story { padding-left: 1.2rem; margin: .3rem 0 }
+.still li, .story li { margin: .35rem 0 }
+.id { overflow-wrap: anywhere; color: var(--faint); font-size: .7rem }
 .happened, .cannot { padding-left: 1.7rem; margin: .5rem 0 }
 .happened li, .cannot li { margin: .45rem 0 }
 .happened li::marker { color: var(--red); font-weight: bold }
-.cannot a, .happened a, nav a, .ways a { display: inline-block; padding: 3px 0 }
+.cannot a, .happened a, .also a, .still a { padding: 3px 0 }
+nav a, .ways a { display: inline-block; padding: 3px 0 }
 nav ul { columns: 2 13rem; list-style: none; padding: 0; margin: .5rem 0 }
 nav li { break-inside: avoid }
-.box { overflow-x: auto; margin: .75rem 0 1rem }
+.box { overflow-x: auto; margin: .75rem 0 1rem;
+  background: linear-gradient(to left, var(--paper) 60%, transparent) right / 2.5rem 100% no-repeat local,
+    linear-gradient(to left, var(--faint), transparent) right / .7rem 100% no-repeat scroll }
 table { border-collapse: collapse; width: 100%; border-top: 2px solid; font-size: .9rem; overflow-wrap: normal;
   font-variant-numeric: tabular-nums }
 caption { text-align: left; padding: 0 0 4px; caption-side: top }
@@ -36,6 +43,7 @@ th, td { text-align: left; vertical-align: top; padding: 5px 8px 5px 0; border-b
 thead th { vertical-align: bottom; color: var(--faint); font-size: .8rem }
 tbody th { min-width: 6.5rem; background: var(--paper); position: sticky; left: 0 }
 .long { min-width: 11rem }
+.long:has(> .id) { min-width: 5rem }
 time { white-space: nowrap }
 .n { text-align: right; white-space: nowrap; padding-left: 4px }
 .n + :not(.n) { padding-left: 14px }
@@ -61,9 +69,23 @@ summary { cursor: pointer; min-height: 48px; padding: 12px 0; text-decoration: u
   .wide { display: block }
   .narrow { display: none }
   .way { display: grid; grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); gap: 0 1.5rem; align-items: start }
-  .way > h3, .way > p { grid-column: 1 / -1 }
+  .way > h3, .way > p, .way > .told { grid-column: 1 / -1 }
   .beside { display: grid; grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); gap: 0 1.5rem; align-items: start }
   .way .box { margin-top: 0 }
+}
+@media screen and (min-width: 62rem) {
+  main > .box, main > div > .box, details > .box { position: relative; left: 50%; transform: translateX(-50%);
+    width: max-content; min-width: 100%; max-width: calc(100vw - 48px) }
+}
+@media screen and (max-width: 30rem) {
+  .folds table, .folds caption, .folds tbody, .folds tr, .folds tbody th { display: block }
+  .folds thead { position: absolute; clip-path: inset(50%); width: 1px; height: 1px; overflow: hidden }
+  .folds tr { border-bottom: 1px solid; padding: 6px 0 }
+  .folds tbody th, .folds td { border: 0; padding: 1px 0; position: static }
+  .folds td { display: inline-block; margin-right: .9rem; text-align: left }
+  .folds td.long { display: block; min-width: 0 }
+  .folds td:empty { display: none }
+  .folds td::before { content: attr(data-head) " "; color: var(--faint); font-size: .85em }
 }
 @media print {
   @page { size: A4; margin: 10mm 12mm 13mm;
@@ -90,13 +112,21 @@ summary { cursor: pointer; min-height: 48px; padding: 12px 0; text-decoration: u
   .happened, .cannot { margin: .2rem 0 }
   .happened li, .cannot li { margin: .08rem 0 }
   .second { break-before: page }
-  nav, .screen { display: none }
+  nav, .screen, .shown > summary { display: none }
+  .shown { border: 0; margin: 0 }
+  .shown::details-content { content-visibility: visible; display: block }
+  .still { padding: 0 .4rem; margin: .2rem 0 }
+  .still p { margin: .1rem 0 }
+  .still p, .still ul { margin: 0 }
+  .story { margin: .1rem 0 }
+  .still li, .story li { margin: .05rem 0 }
+  .still a, .also a { padding: 0 }
   a { text-decoration: none }
   summary { text-decoration: none; min-height: 0; padding: 2px 0 }
   .way { grid-template-columns: 58mm minmax(0, 6fr) minmax(0, 6fr); gap: 0 5mm }
-  .way > div { display: contents }
+  .way > div:not(.told) { display: contents }
   .way .small { grid-column: 2 / -1 }
-  .wide { max-width: 150mm }
+  .wide { max-width: 134mm }
 }
 """
 STYLE = _STYLE.replace("RED_PENCIL", RED_PENCIL)

@@ -6,12 +6,16 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from panelward.ratings.curves import Bears, bears
+from panelward.review import page_story
 from panelward.review.drawn_rest import volts as drawn_volts
 from panelward.review.drawn_way import OPENED, coordination, inside, seen
-from panelward.review.page_parts import UNKNOWN, Safe, chip, figure, lasting, number, paragraph, plural, safe, share, table
+from panelward.review.page_parts import UNKNOWN, chip, figure, lasting, number, paragraph, plural, share, table
 from panelward.review.page_sheet import Sheet
 from panelward.review.report import Held, Margin, Opening, Volts
 
+RATED, ALLOWED = "The way is rated", "The maker allows"
+_LACKING = {RATED: "what the way is rated for", ALLOWED: "what the load's maker allows",
+            "The conductor bears": "what the conductor bears"}  # fmt: skip
 TOLD_S = (10.0, 60.0, 600.0, 3600.0, 10_800.0)
 _NEAR = 0.2  # a device is loaded to 80 % for long at most (the 80 % rule for continuous loads, NEC 210.20(A))
 _KEY = (
@@ -76,8 +80,9 @@ def _way(sheet: Sheet, way: str, margin: Margin | None, openings: list[Opening],
             "ALWAYS ON" if entry.always_on else "",
         ]
         yield f'<p class="device">{" · ".join(part for part in parts if part)}</p>'
-    for number_, text in ((each.number, each.text) for each in sheet.report.happened if each.way == way):
-        yield paragraph(Safe(f'<span class="pencil">{number_ or ""}</span> {safe(text)}'))
+    story = "".join(page_story.of_way(sheet, way))
+    if story:
+        yield f'<div class="told">{story}</div>'
     if margin is None:
         yield sheet.none("Its currents are not known.")
     else:
@@ -153,13 +158,13 @@ def _margins(sheet: Sheet, margin: Margin) -> str:
         ("Above 80 % of it", lasting(margin.hours_above_80 * 3600) if margin.hours_above_80 else _never(margin)),
         ("The conductor bears", _conductor(margin)),
         ("Hottest, reckoned", _hottest(margin)),
-        ("The way is rated", number(margin.way_max_a, "A")),
-        ("The maker allows", number(margin.maker_a, "A")),
+        (RATED, number(margin.way_max_a, "A")),
+        (ALLOWED, number(margin.maker_a, "A")),
         ("Used up by starts", life),
     )
     name = sheet.name(margin.way)
     known = [row for row in rows if row[1] != UNKNOWN]
-    lacking = [row[0][0].lower() + row[0][1:] for row in rows if row[1] == UNKNOWN]
+    lacking = [_LACKING.get(row[0], row[0][0].lower() + row[0][1:]) for row in rows if row[1] == UNKNOWN]
     out = "<div>" + table(f"Margins of {name}", ("What", "Figure"), known, shown="Margins", words=(0, 1)) if known else "<div>"
     if margin.held:
         rows_held = (
@@ -212,36 +217,47 @@ def volts(sheet: Sheet) -> Iterator[str]:
             yield figure(
                 drawing, f"{of} long each branch stood at which volts. Red dashes: what is too low; red ink: below it."
             )
+    sensed = [
+        line
+        for supply in supplies
+        for line in _lines(sheet, [each for each in report.volts if _supply(sheet, each.way) == supply], supply=supply)
+    ]
     yield table(
-        "Volts of each way where they are sensed",
-        ("Way", "Sensed at", "Time too low", "below", "5 % were below", "Middle", "Lost in the conductor at high draw"),
+        "Volts where they are sensed",
+        ("Where", "Time too low", "below", "5 % were below", "Middle"),
         (
             (
-                sheet.head(each.way),
-                each.volts_at,
+                name,
                 share(each.low_share),
                 number(each.low_v, "V"),
                 number(each.p05_v, "V"),
                 number(each.p50_v, "V"),
-                number(each.drop_at_p95_v, "V"),
             )
-            for each in report.volts
+            for name, each in sensed
         ),
-        words=(0, 1),
-        marked=[bool(each.low_share and each.low_share > 0.01) for each in report.volts],
+        marked=[bool(each.low_share and each.low_share > 0.01) for _, each in sensed],
     )
+    lost = [each for each in report.volts if each.drop_at_p95_v is not None]
+    if lost:
+        yield table(
+            "Volts lost in the conductor",
+            ("Way", "Lost"),
+            ((sheet.head(each.way), number(each.drop_at_p95_v, "V")) for each in lost),
+            shown="Lost in the conductor of each way, reckoned, at a high draw of its own (95 % of its time drawing is below).",
+        )
 
 
 def _supply(sheet: Sheet, way: str) -> str:
     return sheet.circuits[way].supply if way in sheet.circuits else ""
 
 
-def _lines(sheet: Sheet, found: Sequence[Volts]) -> list[tuple[str, Volts]]:
+def _lines(sheet: Sheet, found: Sequence[Volts], *, supply: str = "") -> list[tuple[str, Volts]]:
     """A line a branch; one for all that are sensed at the bus: it is the same volts."""
     bus = [each for each in found if each.volts_at == "bus"]
     best = max(bus, key=lambda each: sum(each.counts), default=None)
     out = [(sheet.name(each.way), each) for each in found if each.volts_at != "bus"]
     if best is not None:
-        of = f"the bus, read at {plural(len(bus), 'way')}" if len(bus) > 1 else sheet.name(best.way)
+        bus_name = f"the bus of {supply}" if supply else "the bus"
+        of = f"{bus_name}, read at {plural(len(bus), 'way')}" if len(bus) > 1 else sheet.name(best.way)
         out.insert(0, (of, best))
     return out
