@@ -115,7 +115,7 @@ def test_a_short_that_was_not_read_is_only_seeming() -> None:
 
 
 def test_how_surely_a_cause_is_named_is_said_in_words() -> None:
-    assert because("protection-opened", "device-opened", 0.968) == "Almost certainly: its fuse or breaker."
+    assert because("protection-opened", "device-opened", 0.968) == "That it was its fuse or breaker is almost certain."
     assert because("duty-high", "iced", 0.9).startswith("Most likely: ")
     assert because("duty-high", "unknown", 0.9) == "Its cause is not decided."
     assert because("duty-high", None, None) == ""

@@ -98,6 +98,7 @@ def down(sheet: Sheet) -> Iterator[str]:
             for each in report.down
         ),
         words=(0, 3),
+        folds=True,
         marked=[each.down_s > 0.0 for each in report.down],
     )
 

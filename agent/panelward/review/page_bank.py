@@ -34,6 +34,7 @@ def bank(sheet: Sheet) -> Iterator[str]:
                 for each in report.nights
             ),
             shown="Nights that the bank would last from full, from whole days of this journey drawn anew",
+            folds=True,
         )
     if not report.tides and not report.nights:
         yield sheet.none("Nothing is known of the bank: no meter was read.", "bank")
@@ -56,6 +57,7 @@ def bank(sheet: Sheet) -> Iterator[str]:
                 for each in report.tides
             ),
             shown="The bank, every twelve hours: where it stood, and what came in and went out since the row above.",
+            folds=True,
         )
     if report.savings:
         yield table(

@@ -67,6 +67,7 @@ def _changes(sheet: Sheet, rows: Sequence[Change], caption: str) -> str:
             for each in rows
         ),
         words=(0, 1),
+        folds=True,
     )
 
 
@@ -123,6 +124,7 @@ def _slopes(sheet: Sheet, rows: Sequence[Ageing], caption: str) -> str:
             for each in rows
         ),
         words=(0, 1, 7),
+        folds=True,
         marked=[each.weeks_p50 is not None and not each.low <= 0.0 <= each.high for each in rows],
     )
 

@@ -135,6 +135,7 @@ def trust(sheet: Sheet) -> Iterator[str]:
                 for each in report.coverage
             ),
             words=(0, 4),
+            folds=True,
         )
     if report.clock_sets_ms:
         sets = ", ".join(sheet.clock.moment(at_ms) for at_ms in report.clock_sets_ms)

@@ -65,6 +65,7 @@ def _nearest(sheet: Sheet) -> str:
             )
             for each in rows
         ),
+        folds=True,
         marked=[each.least_margin is not None and each.least_margin < 0.0 for each in rows],
         shown="Margins, the least first: what its heaviest minute left of what the device carries in its place.",
     )
@@ -235,6 +236,7 @@ def volts(sheet: Sheet) -> Iterator[str]:
             )
             for name, each in sensed
         ),
+        folds=True,
         marked=[bool(each.low_share and each.low_share > 0.01) for _, each in sensed],
     )
     lost = [each for each in report.volts if each.drop_at_p95_v is not None]

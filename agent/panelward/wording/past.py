@@ -62,6 +62,9 @@ def because(kind: str, cause: str | None, confidence: float | None) -> str:
         return ""
     if cause == "unknown":
         return "Its cause is not decided."
+    if cause == "device-opened":
+        certain = {"almost certainly": "almost certain", "most likely": "most likely"}.get(sure(confidence), "a guess")
+        return f"That it was {CAUSES[cause]} is {certain}."
     said = f"{sure(confidence)}: {CAUSES.get(cause, cause)}."
     return said[:1].upper() + said[1:]
 
