@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from panelward.commands import add_journal, add_schedule
 from panelward.commands.now import zone_of
 from panelward.commands.rehearse import Opened, moment_ms
-from panelward.errors import BadInput, EnvironmentFault
+from panelward.errors import BadInput, EnvironmentFault, PanelwardError
 
 if TYPE_CHECKING:
     from panelward.intake import Head
@@ -40,13 +40,14 @@ def register(actions: Any) -> None:
     )
     add_journal(export)
     add_schedule(export)
-    export.add_argument("--from", dest="from_", metavar="T", help="received from here on (RFC 3339 or Unix seconds)")
+    export.add_argument("--from", dest="from_", metavar="T", help="received from here on (RFC 3339, UTC without an offset; or Unix seconds)")
     export.add_argument("--to", metavar="T", help="received before this")
     export.add_argument("--circuit", action="append", metavar="ID", help="only this circuit (may be given again)")
     export.add_argument("--out", metavar="FILE", default="-", help="the file (default: standard output)")
     export.add_argument("--format", choices=sorted(set(FORMATS.values())), help="default: by the file's ending, else csv")
     export.add_argument("--for", dest="given_to", metavar="WHOM", help="who gets it")
     export.add_argument("--consent", metavar="WHO", help="the owner who agreed to that")
+    export.add_argument("--force", action="store_true", help="write over a file that is there")
     export.add_argument("--alarms", action="store_true", help="jsonl only: alarms and noted moments too, behind the readings")
     bring = actions.add_parser(
         "import",
@@ -69,8 +70,11 @@ def export(args: argparse.Namespace) -> int:
     from panelward.journal import Journal
 
     form = _format(args.format, args.out)
-    if bool(args.given_to) != bool(args.consent):
-        raise BadInput("--for and --consent go together: who gets the readings, and the owner who agreed to it")
+    named = [args.given_to, args.consent]
+    if named != [None, None] and not all(each and each.strip() for each in named):
+        raise BadInput("--for and --consent go together, each with a name: who gets the readings, and the owner who agreed to it")
+    if args.out != "-" and Path(args.out).exists() and not args.force:
+        raise BadInput(f"{args.out}: it is there already. Name another file, or add --force to write over it.")
     if args.alarms and form != "jsonl":
         raise BadInput("--alarms: alarms stand beside readings in JSON lines only; add --format jsonl")
     if form == "parquet" and args.out == "-":
@@ -83,6 +87,13 @@ def export(args: argparse.Namespace) -> int:
         )
         head = _head(journal, args) if args.consent else None
         rows = _write(form, _counted(readings), journal, args, head)
+        if not rows:
+            try:
+                _why_none(journal, args)
+            except BadInput:
+                if args.out != "-":
+                    Path(args.out).unlink()
+                raise
         if args.out != "-":
             print(f"{args.out}: {rows:,} readings", file=sys.stderr)
         if head is None and args.out != "-":
@@ -90,6 +101,31 @@ def export(args: argparse.Namespace) -> int:
         if not args.alarms:
             _noted(journal, args)
     return 0
+
+
+def _why_none(journal: Journal, args: argparse.Namespace) -> None:
+    """No reading: of a circuit that nobody knows, or in a time of which none is kept."""
+    from difflib import get_close_matches
+
+    from panelward.schedule import load
+
+    try:
+        schedule, _ = load(args.schedule)
+    except PanelwardError:
+        known = []
+    else:
+        known = [each.id for each in (*schedule.circuits, *schedule.probes)]
+    for name in args.circuit or ():
+        if known and name not in known:
+            near = get_close_matches(name, known, 1)
+            hint = f" Did you mean {near[0]}?" if near else ""
+            raise BadInput(f"--circuit: nothing here is called {name[:40]!r}, and no reading has that id.{hint}")
+    first, last = journal.first_received_ms, journal.last_received_ms
+    if first is None or last is None:
+        print("The journal holds no readings.", file=sys.stderr)
+        return
+    begins, ends = (datetime.fromtimestamp(at / 1000, UTC) for at in (first, last))
+    print(f"No reading is of that. The journal goes from {begins:%Y-%m-%d %H:%MZ} to {ends:%Y-%m-%d %H:%MZ}.", file=sys.stderr)
 
 
 def _write(form: str, readings: Iterable[Reading], journal: Journal, args: argparse.Namespace, head: Head | None) -> int:
@@ -250,7 +286,7 @@ def bring(args: argparse.Namespace) -> int:
         return _into(Journal, target, ParquetReader(Path(args.file)), args)
     from panelward.intake import LineReader, TableReader
 
-    with Opened(args.file) as lines:
+    with Opened(args.file, csv=form == "csv") as lines:
         reader = (TableReader if form == "csv" else LineReader)(lines, None, lenient=args.lenient, file=args.file)
         return _into(Journal, target, reader, args)
 

@@ -152,11 +152,25 @@ def moment_ms(text: str) -> int:
     return round(seconds * 1000)
 
 
+def refuse_other_kinds(path: str) -> None:
+    """Readings that are no CSV: said as what they are. ReadingsError."""
+    try:
+        with open(path, "rb") as file:
+            begins = file.read(64)
+    except OSError:
+        return  # said where it is opened
+    kind = "a Parquet file" if begins.startswith(b"PAR1") else "lines of JSON" if begins.lstrip().startswith(b"{") else ""
+    kind = "a journal" if begins.startswith(b"SQLite format 3") else kind
+    if kind:
+        use = "Name it with --journal." if kind == "a journal" else "Bring it in first: panelward log import FILE --journal NEW."
+        raise ReadingsError(Fault(path, None, "(file)", "readings as CSV", kind, use))
+
+
 class Opened:
     """The file, or standard input; as lines of text."""
 
-    def __init__(self, path: str) -> None:
-        self._path = path
+    def __init__(self, path: str, *, csv: bool = True) -> None:
+        self._path, self._csv = path, csv
 
     def __enter__(self) -> Iterable[str]:
         if self._path == "-":
@@ -164,6 +178,8 @@ class Opened:
             if isinstance(sys.stdin, io.TextIOWrapper):
                 sys.stdin.reconfigure(errors="replace")
             return sys.stdin
+        if self._csv:
+            refuse_other_kinds(self._path)
         try:
             self._file = open(self._path, encoding="utf-8", errors="replace", newline="")  # what is no text is no row
         except OSError as error:

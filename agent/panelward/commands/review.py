@@ -15,7 +15,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from panelward.commands import JOURNAL, add_schedule, hour_of
-from panelward.commands.rehearse import moment_ms
+from panelward.commands.rehearse import moment_ms, refuse_other_kinds
 from panelward.errors import BadInput, EnvironmentFault
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def register(subparsers: Any) -> None:
     source.add_argument("--readings", metavar="R.csv", help="a file of readings instead")
     command.add_argument("--record", metavar="C.json", help="what was measured when it was handed over "
                          "(default: the schedule's own, where there is one)")  # fmt: skip
-    command.add_argument("--from", dest="begin", metavar="T", help="from here on (RFC 3339 or Unix seconds)")
+    command.add_argument("--from", dest="begin", metavar="T", help="from here on (RFC 3339, UTC without an offset; or Unix seconds)")
     command.add_argument("--to", dest="end", metavar="T", help="up to here")
     command.add_argument("--journey", metavar="last|N", help="this journey of those that the readings tell")
     command.add_argument("--out", metavar="REPORT.html", help="write the page")
@@ -159,6 +159,7 @@ def _of_file(args: argparse.Namespace, schedule: Schedule, text: str) -> tuple[A
     from panelward.review.table import Table
     from panelward.review.whole import Beside
 
+    refuse_other_kinds(args.readings)
     told = _octets(args.readings)
     source = Table(args.readings, schedule, lenient=args.lenient, progress=told)
     record = _record(args, schedule)
@@ -246,7 +247,10 @@ def _print(report: Report) -> None:
 
     zone = ZoneInfo(report.timezone)
     span = report.span
-    print(f"{report.vehicle}: {moment(span.from_ms, zone)} to {moment(span.to_ms, zone)}, {span.how}")
+    if span.to_ms > span.from_ms:
+        print(f"{report.vehicle}: {moment(span.from_ms, zone)} to {moment(span.to_ms, zone)}, {span.how}")
+    else:
+        print(f"{report.vehicle}: no readings")
     for head, sentences in (
         ("What this can't say", report.cannot_say),
         ("What happened", report.happened),

@@ -125,8 +125,8 @@ class TableReader:
     def _columns(self, header: list[str]) -> dict[str, int]:
         missing = [name for name in ("time", "circuit") if name not in header]
         if missing or not any(name in header for name in QUANTITIES):
-            shown = ",".join(header)[:80]
-            raise self._bad(1, "header", "a header like time,circuit,volts,amps,watts,closed", repr(shown))
+            shown = repr(",".join(header)[:80]) if header else "nothing: the file is empty"
+            raise self._bad(1, "header", "a header like time,circuit,volts,amps,watts,closed", shown)
         twice = [name for name in COLUMNS if header.count(name) > 1]
         if twice:
             raise self._bad(1, "header", "each column once", f"'{twice[0]}' twice")
@@ -134,7 +134,8 @@ class TableReader:
 
     def _bad(self, line: int, key: str, wanted: str, found: str) -> ReadingsError:
         at = self._before + line
-        return ReadingsError(Fault(self._file, at, key, wanted, found, "--lenient counts and skips such rows."))
+        remedy = "" if key in ("header", "file") else "--lenient counts and skips such rows."
+        return ReadingsError(Fault(self._file, at, key, wanted, found, remedy))
 
 
 def known_of(schedule: Schedule) -> frozenset[str]:
