@@ -40,7 +40,9 @@ def register(actions: Any) -> None:
     )
     add_journal(export)
     add_schedule(export)
-    export.add_argument("--from", dest="from_", metavar="T", help="received from here on (RFC 3339, UTC without an offset; or Unix seconds)")
+    export.add_argument(
+        "--from", dest="from_", metavar="T", help="received from here on (RFC 3339, UTC without an offset; or Unix seconds)"
+    )
     export.add_argument("--to", metavar="T", help="received before this")
     export.add_argument("--circuit", action="append", metavar="ID", help="only this circuit (may be given again)")
     export.add_argument("--out", metavar="FILE", default="-", help="the file (default: standard output)")
@@ -72,7 +74,9 @@ def export(args: argparse.Namespace) -> int:
     form = _format(args.format, args.out)
     named = [args.given_to, args.consent]
     if named != [None, None] and not all(each and each.strip() for each in named):
-        raise BadInput("--for and --consent go together, each with a name: who gets the readings, and the owner who agreed to it")
+        raise BadInput(
+            "--for and --consent go together, each with a name: who gets the readings, and the owner who agreed to it"
+        )
     if args.out != "-" and Path(args.out).exists() and not args.force:
         raise BadInput(f"{args.out}: it is there already. Name another file, or add --force to write over it.")
     if args.alarms and form != "jsonl":
@@ -112,9 +116,9 @@ def _why_none(journal: Journal, args: argparse.Namespace) -> None:
     try:
         schedule, _ = load(args.schedule)
     except PanelwardError:
-        known = []
+        known: list[str] = []
     else:
-        known = [each.id for each in (*schedule.circuits, *schedule.probes)]
+        known = [c.id for c in schedule.circuits] + [p.id for p in schedule.probes]
     for name in args.circuit or ():
         if known and name not in known:
             near = get_close_matches(name, known, 1)

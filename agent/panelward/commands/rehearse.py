@@ -162,7 +162,9 @@ def refuse_other_kinds(path: str) -> None:
     kind = "a Parquet file" if begins.startswith(b"PAR1") else "lines of JSON" if begins.lstrip().startswith(b"{") else ""
     kind = "a journal" if begins.startswith(b"SQLite format 3") else kind
     if kind:
-        use = "Name it with --journal." if kind == "a journal" else "Bring it in first: panelward log import FILE --journal NEW."
+        use = (
+            "Name it with --journal." if kind == "a journal" else "Bring it in first: panelward log import FILE --journal NEW."
+        )
         raise ReadingsError(Fault(path, None, "(file)", "readings as CSV", kind, use))
 
 

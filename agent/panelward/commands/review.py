@@ -44,7 +44,9 @@ def register(subparsers: Any) -> None:
     source.add_argument("--readings", metavar="R.csv", help="a file of readings instead")
     command.add_argument("--record", metavar="C.json", help="what was measured when it was handed over "
                          "(default: the schedule's own, where there is one)")  # fmt: skip
-    command.add_argument("--from", dest="begin", metavar="T", help="from here on (RFC 3339, UTC without an offset; or Unix seconds)")
+    command.add_argument(
+        "--from", dest="begin", metavar="T", help="from here on (RFC 3339, UTC without an offset; or Unix seconds)"
+    )
     command.add_argument("--to", dest="end", metavar="T", help="up to here")
     command.add_argument("--journey", metavar="last|N", help="this journey of those that the readings tell")
     command.add_argument("--out", metavar="REPORT.html", help="write the page")
@@ -247,7 +249,7 @@ def _print(report: Report) -> None:
 
     zone = ZoneInfo(report.timezone)
     span = report.span
-    if span.to_ms > span.from_ms:
+    if report.readings or span.to_ms - span.from_ms > 1000:
         print(f"{report.vehicle}: {moment(span.from_ms, zone)} to {moment(span.to_ms, zone)}, {span.how}")
     else:
         print(f"{report.vehicle}: no readings")
@@ -258,7 +260,8 @@ def _print(report: Report) -> None:
     ):
         print(f"\n{head}")
         if not sentences:
-            print("  nothing" if head != "What happened" else "  Nothing in the readings asks to be told.")
+            nothing = "Nothing in the readings asks to be told." if report.readings else "Not known: nothing was read."
+            print("  nothing" if head != "What happened" else f"  {nothing}")
         for each in sentences:
             when = f"{moment(each.at_ms, zone)}  " if each.at_ms is not None else ""
             number = f"{each.number}. " if each.number is not None else ""

@@ -36,6 +36,9 @@ def first(sheet: Sheet) -> Iterator[str]:
 def _head(sheet: Sheet) -> Iterator[str]:
     report, clock = sheet.report, sheet.clock
     span = report.span
+    if not report.readings and span.to_ms - span.from_ms <= 1000:
+        yield f"<h1>{escape(report.vehicle)}: no readings</h1>"
+        return
     days = f"{clock.day(span.from_ms)} to {clock.day(span.to_ms)} {clock.local(span.to_ms):%Y}"
     yield f"<h1>{escape(report.vehicle)}: {days}</h1>"
     how = {"asked": "as asked for", "the last journey": "the last journey", "all that is kept": "all that is kept"}
@@ -68,7 +71,11 @@ def _happened(sheet: Sheet) -> Iterator[str]:
     report = sheet.report
     yield "<h2>What happened</h2>"
     if not report.happened:
-        yield sheet.none("Nothing in the readings asks to be told. See above for what was not read.")
+        yield sheet.none(
+            "Nothing in the readings asks to be told. See above for what was not read."
+            if sheet.report.readings
+            else "Not known: nothing was read."
+        )
         return
     items = []
     for at, each in enumerate(report.happened, 1):

@@ -148,6 +148,8 @@ def _not_sensed(known: Known) -> Iterator[Sentence]:
 
 
 def answers(known: Known) -> tuple[Sentence, ...]:
+    if not known.readings and not known.alarms:
+        return (Sentence(text="Nothing was read, so no question can be answered.", about="trust"),)
     return tuple(
         sentence
         for part in (
