@@ -22,7 +22,8 @@ from panelward.review.lines import coverage, lines
 from panelward.review.report import Journey, Report, Sentence, Span
 from panelward.review.samples import Pairing, habit
 from panelward.review.source import Source
-from panelward.review.told import Known, answers, cannot_say
+from panelward.review.told import Known, answers
+from panelward.review.unsaid import cannot_say
 from panelward.wording.past import listed
 
 HALF_DAYS = 4.0  # of so many days the second half is compared with the first, where there is no journey before
