@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import time
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -12,7 +11,6 @@ import pytest
 from brokers import wait_for
 from door.doorway import BLOWN, BLOWN_A, OVER_A, Doorway
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 AT_A_TIME = 12  # answers of one test, at most, in quick order
 Opened = Callable[..., Any]
 
@@ -33,17 +31,6 @@ def doorway(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Doorway]:
         yield made
     finally:
         made.end()
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine (Debian: apt-get install chromium)")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        made = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield made
-        made.close()
 
 
 class Asked:

@@ -12,7 +12,6 @@ from typing import Any
 
 import pytest
 
-from door.conftest import CHROMIUM
 from door.test_accessible import AXE, HERE, TAGS, VALIDATE
 from panelward.review import hour_page
 from panelward.review.page import html
@@ -35,24 +34,13 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     return made
 
 
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine (Debian: apt-get install chromium)")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        made = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield made
-        made.close()
-
-
 @pytest.fixture
-def opened(chromium: Any) -> Iterator[Opened]:
+def opened(browser: Any) -> Iterator[Opened]:
     """`opened(path, width)`: the file; an error, a warning or a request fails the test."""
     contexts, wrong = [], []
 
     def page(path: Path, width: int = 360, **more: Any) -> Any:
-        context = chromium.new_context(**({"viewport": {"width": width, "height": 780}} | more))
+        context = browser.new_context(**({"viewport": {"width": width, "height": 780}} | more))
         contexts.append(context)
         made = context.new_page()
         made.on("request", lambda request: None if request.url.startswith(path.as_uri()) else wrong.append(request.url))
