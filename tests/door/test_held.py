@@ -58,7 +58,7 @@ def test_every_window_is_the_one_found_by_trying_all(runs: list[list[int]], peri
             times.append(at)
             amps.append(units / GRID)
             at += period_s * 1000
-        at += gap * period_s * 1000
+        at += max(gap * period_s, 10) * 1000
     found = seen(times, amps, period_s, pieces=pieces)
     wanted = by_hand(runs, period_s)
     assert [h.seconds for h in found.held] == list(wanted)
@@ -129,12 +129,20 @@ def test_its_twin_a_rest_that_was_read_dilutes() -> None:
 
 
 def test_two_missed_readings_are_no_gap_three_periods_later_is() -> None:
-    held = seen([T0, T0 + 1000, T0 + 4000, T0 + 5000], [1.0, 2.0, 3.0, 3.0], hours=1)
-    assert held.hours[0].unread_s == 3594  # the second reading stood for three seconds
-    assert held.worst_a(5) == pytest.approx((2 * 3 + 3 + 3) / 5)
-    torn = seen([T0, T0 + 1000, T0 + 4001, T0 + 5001], [1.0, 2.0, 3.0, 3.0], hours=1)
-    assert torn.hours[0].unread_s == 3596
-    assert torn.worst_a(5) is None
+    held = seen([T0, T0 + 5000, T0 + 20_000, T0 + 25_000], [1.0, 2.0, 3.0, 3.0], period_s=5, hours=1)
+    assert held.hours[0].unread_s == 3570  # the second reading stood for 15 s
+    assert held.worst_a(25) == pytest.approx((1 + 2 * 3 + 3 + 3) / 6)
+    torn = seen([T0, T0 + 5000, T0 + 20_001, T0 + 25_001], [1.0, 2.0, 3.0, 3.0], period_s=5, hours=1)
+    assert torn.hours[0].unread_s == 3580
+    assert torn.worst_a(20) is None
+
+
+def test_ten_seconds_are_no_gap_however_often_it_is_read() -> None:
+    """The watch and the review have the same rule."""
+    held = seen([T0, T0 + 10_000, T0 + 20_000], [1.0, 2.0, 3.0], hours=1)
+    assert held.hours[0].unread_s == 3579
+    torn = seen([T0, T0 + 10_001, T0 + 20_002], [1.0, 2.0, 3.0], hours=1)
+    assert torn.hours[0].unread_s == 3597
 
 
 def test_hours_without_readings_hold_nothing_not_zero() -> None:

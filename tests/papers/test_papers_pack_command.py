@@ -16,6 +16,7 @@ from panelward.commands import main
 from panelward.door.plan import read_plan
 from panelward.journal import Journal
 from plans import stream
+from review import hours
 
 TEXT = VAN.read_text(encoding="utf-8")
 
@@ -87,8 +88,45 @@ def test_a_journal_gives_the_worst_that_was_held(folder: Path, capsys: pytest.Ca
     assert any(r["way"] == "D4" and r["found"] == "8.7 A" for r in found["remarks"]) is False  # 8.7 A on 10 A: no remark
     text = words(folder / "pack.pdf")
     assert "8.7 / –" in text
-    assert "No alarm stands in the journal" in text
+    assert "No alarm was standing when the journal ended, 2026-05-01 08:10" in text
+    assert found["readings"]["paces"] == []  # as the schedule says
     assert "No test message is known to have been taken" in text
+
+
+def test_alarms_that_stand_are_on_the_cover(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    made = hours.made(folder)
+    assert run("--journal", "journal.sqlite", "--json", "--out", "pack.pdf") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert main(["alarms", "--schedule", "van.toml", "--journal", "journal.sqlite", "--json"]) == 1
+    listed = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert {each["id"] for each in found["readings"]["standing"]} == {each["id"] for each in listed}
+    one = next(each for each in found["readings"]["standing"] if each["id"] == made.alarm_id)
+    assert (one["way"], one["label"], one["kind"]) == ("D7", "Bench sockets", "protection-opened")
+    text = words(folder / "pack.pdf")
+    assert "No alarm" not in text
+    for each in listed:
+        assert each["message"].replace(" ", "") in text.replace(" ", "")  # a line may break at a hyphen
+    assert f"high, D7 Bench sockets, since {one['since']}: " in text
+
+
+def test_readings_that_come_less_often_than_written_are_read_all_the_same(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every 30 s, where the schedule has 2 s: one rule of gaps, by how often they come."""
+    journal = Journal.open(folder / "journal.sqlite")
+    for reading in stream({"D4": 6.0, "D5": 6.5}, 12_000, period_s=30.0):
+        journal.append(reading)
+    journal.commit()
+    journal.close()
+    assert run("--journal", "journal.sqlite", "--json", "--out", "pack.pdf") == 0
+    found = json.loads(capsys.readouterr().out)
+    worst = {d["position"]: (d["worst_60_a"], d["worst_3h_a"]) for d in found["devices"]}
+    assert worst["D5"] == (pytest.approx(6.5), pytest.approx(6.5))
+    said = "Readings of dc-panel come every 30 s, the schedule says 2 s."
+    assert [r["text"] for r in found["remarks"] if r["rule"] == "readings against schedule"] == [said]
+    text = words(folder / "pack.pdf")
+    assert said in text
+    assert "With readings every 30 s from dc-panel, as the journal has them, times are longer" in text
 
 
 def test_people_without_their_addresses(folder: Path) -> None:

@@ -18,7 +18,8 @@ from panelward.commands.sheets import STDOUT, day_of, put, say_missing, target_o
 from panelward.errors import RequestRefused, ScheduleError
 
 if TYPE_CHECKING:
-    from panelward.papers.pack import Facts, Pack, Readings
+    from panelward.papers.pack import Facts, Pack
+    from panelward.papers.pack_readings import Readings
     from panelward.papers.remarks import Worst
     from panelward.records import Record, Schedule
 
@@ -139,7 +140,8 @@ def _journal(path: str | None, schedule: Schedule) -> tuple[dict[str, Worst], Re
 
     from panelward.door.look import MOST_READINGS, looked, question, reckon
     from panelward.journal import Journal
-    from panelward.papers.pack import Readings
+    from panelward.journal.pace import pace_s
+    from panelward.papers.pack_readings import Readings, paces, standing
 
     zone = ZoneInfo(schedule.vehicle.timezone)
 
@@ -148,14 +150,15 @@ def _journal(path: str | None, schedule: Schedule) -> tuple[dict[str, Worst], Re
 
     with closing(Journal.read(path)) as journal:
         last_ms = journal.last_received_ms
-        standing = tuple(a["sentence"] for a in journal.standing() if a["state"] != "suppressed" and a.get("sentence"))
+        alarms = standing(journal.standing(), schedule, local)
         tested = _tested(journal)
         if last_ms is None:
             return {}, Readings(
-                file=_shown(path), from_="–", to="–", unread_share=None, clock_sets=0, damaged=0, standing=standing,
+                file=_shown(path), from_="–", to="–", unread_share=None, clock_sets=0, damaged=0, standing=alarms,
                 tested=local(tested * 1000) if tested else "",
             )  # fmt: skip
         to_ms = last_ms + 1
+        seen_s = pace_s(journal, to_ms, [c.id for c in schedule.circuits])
         lines = reckon(journal, question(schedule), to_ms - DAYS * DAY_MS, to_ms, zone, MOST_READINGS)
     found = looked("\n".join(lines).encode())
     ways = [c.id for c in schedule.circuits if c.role != "meter" or c.protection]
@@ -164,7 +167,7 @@ def _journal(path: str | None, schedule: Schedule) -> tuple[dict[str, Worst], Re
     return dict(seen), Readings(
         file=_shown(path), from_=local(found.from_ms), to=local(found.to_ms),
         unread_share=sum(unread) / len(unread) if unread else None, clock_sets=found.clock_sets, damaged=found.damaged,
-        standing=standing, tested=local(tested * 1000) if tested else "",
+        standing=alarms, tested=local(tested * 1000) if tested else "", paces=paces(schedule, seen_s),
     )  # fmt: skip
 
 

@@ -1,10 +1,10 @@
 """The largest mean current that was held for at least so long, and what each hour was: one pass over a circuit's readings.
 
-A reading stands until the next one, and the last before a gap for one expected period. A gap (more than three periods)
-ends every window: nothing is bridged, and what was not read is unread, never zero. Time is cut into bins of the expected
-period, a second at the least, counted from the first reading after a gap; of several readings in one bin their mean
-stands, so a window is a whole number of bins. Sums are whole numbers of 0.1 mA: exact. The memory is one sum a bin over the
-longest window.
+A reading stands until the next one, and the last before a gap for one expected period. A gap (more than three periods,
+and than 10 s) ends every window: nothing is bridged, and what was not read is unread, never zero. Time is cut into bins of
+the expected period, a second at the least, counted from the first reading after a gap; of several readings in one bin their
+mean stands, so a window is a whole number of bins. Sums are whole numbers of 0.1 mA: exact. The memory is one sum a bin over
+the longest window.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from operator import sub
 
 WINDOWS_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 10800)
 GAP_PERIODS = 3  # a longer wait than this is a gap
+LEAST_GAP_MS = 10_000  # … and 10 s at the least, as for the watch and the review
 LEAST_BIN_MS = 1000
 HOUR_MS = 3_600_000
 GATHERED = 256  # readings
@@ -68,7 +69,7 @@ class Holding:
         period_ms = max(1, round(period_s * 1000))
         self._period_ms = period_ms
         self._bin_ms = LEAST_BIN_MS if on_change else max(LEAST_BIN_MS, period_ms)
-        self._gap_ms = max(GAP_PERIODS * period_ms, self._bin_ms)
+        self._gap_ms = max(GAP_PERIODS * period_ms, LEAST_GAP_MS, self._bin_ms)
         self._from_ms, self._to_ms = from_ms, to_ms
         self._offset_ms = offset_ms % HOUR_MS
         wanted = {ceil(seconds * 1000 / self._bin_ms) for seconds in WINDOWS_S if seconds * 1000 >= self._bin_ms}

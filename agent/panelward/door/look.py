@@ -120,12 +120,17 @@ def reckon(journal: Any, asked: Mapping[str, Any], wanted_ms: int, to_ms: int, z
     """The lines of the answer."""
     from datetime import UTC, datetime
 
+    from panelward.journal.pace import pace_s
+
     first = journal.first_received_ms
     from_ms = begins_ms(journal.readings_since, max(wanted_ms, first if first is not None else to_ms - 1), to_ms, most)
+    seen_s = pace_s(journal, to_ms, asked["circuits"])  # a monitor may publish less often than is written
     local = datetime.fromtimestamp(to_ms / 1000, UTC).astimezone(zone).utcoffset()
     offset_ms = round(local.total_seconds() * 1000) if local else 0
     ways = {
-        circuit: Holding(period_s, from_ms, to_ms, on_change=on_change, offset_ms=offset_ms)
+        circuit: Holding(
+            _period_s(period_s, seen_s.get(circuit), on_change), from_ms, to_ms, on_change=on_change, offset_ms=offset_ms
+        )
         for circuit, (period_s, on_change) in asked["circuits"].items()
     }
     for found in journal.amps(from_ms, to_ms, ways):
@@ -143,6 +148,11 @@ def reckon(journal: Any, asked: Mapping[str, Any], wanted_ms: int, to_ms: int, z
     lines = [json.dumps(head)]
     lines += [json.dumps(plain_of(circuit, way.seen()), separators=(",", ":")) for circuit, way in ways.items()]
     return lines
+
+
+def _period_s(written_s: float, seen_s: float | None, on_change: bool) -> float:
+    """As it is seen, where that is longer than is written."""
+    return written_s if on_change or seen_s is None else max(written_s, seen_s)
 
 
 def _main() -> int:

@@ -3,6 +3,7 @@
     pack_devices  the device schedule, spares aboard
     pack_record   what was measured when it was commissioned
     pack_always   what is always on, what happens without it, and for how long the bank feeds it
+    pack_readings what a journal shows: standing alarms, how often readings come
     pack_lists    isolation, inspection, cautions
     pack_words    its sentences
     pack_pdf      the pack as a PDF
@@ -19,6 +20,7 @@ from panelward.papers.directory import Directory, panel_directory
 from panelward.papers.pack_always import AlwaysOn, Bank, always_on, banks
 from panelward.papers.pack_devices import DeviceLine, Spare, device_lines, spares_aboard
 from panelward.papers.pack_lists import Inspect, cautions, inspections, isolation
+from panelward.papers.pack_readings import Readings, of_readings, slower
 from panelward.papers.pack_record import RecordPart, record_part
 from panelward.papers.pack_words import MEANS, NEVER_SEEN, NO_SIGNATURE
 from panelward.papers.remarks import GRADES, Remark, Worst, remarks, three_of
@@ -77,20 +79,6 @@ class Told:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Readings:
-    """What a journal shows at the hand-over."""
-
-    file: str
-    from_: str
-    to: str
-    unread_share: float | None
-    clock_sets: int
-    damaged: int
-    standing: tuple[str, ...] = ()  # sentences of alarms that are not over
-    tested: str = ""  # when a phone's service last took a test message
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Pack:
     """All of it, in the order of the pages."""
 
@@ -106,6 +94,7 @@ class Pack:
     banks: tuple[Bank, ...]
     watched: tuple[Watched, ...]
     watched_alike: tuple[str, ...]  # the same for many ways
+    slower: str = ""  # readings come less often than those times are reckoned with
     never_seen: tuple[str, ...] = NEVER_SEEN
     isolation: tuple[str, ...] = ()
     inspections: tuple[Inspect, ...] = ()
@@ -136,7 +125,7 @@ def handover_pack(
     )
     order = {row.position: at for at, row in enumerate(directory.rows)}
     pencil = remarks(
-        fitted, [asdict(each) for each in findings], differs, dict(worst or {}), order,
+        fitted, [asdict(each) for each in findings], differs, dict(worst or {}), order, others=of_readings(readings),
     )  # fmt: skip
     return Pack(
         facts=facts,
@@ -151,6 +140,7 @@ def handover_pack(
         banks=banks(fitted, record),
         watched=watched(fitted, sights),
         watched_alike=watched_alike(sights),
+        slower=slower(readings),
         isolation=isolation(fitted),
         inspections=inspections(fitted),
         told=None if people is None else tuple(_told(people)),

@@ -14,6 +14,7 @@ from reportlab.platypus.doctemplate import LayoutError
 from panelward.papers.directory import unbroken
 from panelward.papers.pack import Pack
 from panelward.papers.pack_devices import some_of
+from panelward.papers.pack_readings import MOST, line
 from panelward.papers.pack_rows import Styles, always_table, device_table, record_tables, remark_parts, watched_table
 from panelward.papers.pack_words import CAUTION, TITLE
 from panelward.papers.pdf import story as directory_story
@@ -109,18 +110,28 @@ def _fact_table(rows: list[tuple[str, str]], style: Styles, width: float) -> Any
 
 def _cover(pack: Pack, style: Styles, width: float) -> Iterator[Any]:
     yield _fact_table(_facts(pack), style, width)
-    if pack.readings is not None and pack.readings.standing:
-        yield Paragraph("What asks for somebody now", style.head)
-        for text in pack.readings.standing:
-            yield Paragraph(escape(text), style.red)
-    elif pack.readings is not None:
-        yield Paragraph("No alarm stands in the journal. What is not watched stands in section 6.", style.text)
+    yield from _standing(pack, style)
     yield Paragraph("Cautions", style.head)
     for number, text in enumerate(pack.cautions, start=1):
         yield Paragraph(f"{number}. {escape(unbroken(text))}", style.item)
     yield Paragraph("What stands here", style.head)
     for number, name in enumerate(SECTIONS, start=1):
         yield Paragraph(f"{number} &nbsp; {name}", style.small)
+
+
+def _standing(pack: Pack, style: Styles) -> Iterator[Any]:
+    read = pack.readings
+    if read is None:
+        return
+    if not read.standing:
+        when = f"when the journal ended, {read.to}" if read.unread_share is not None else "in the journal, which has no reading"
+        yield Paragraph(escape(f"No alarm was standing {when}. What is not watched stands in section 6."), style.text)
+        return
+    yield Paragraph(escape(f"Alarms standing when the journal ended, {read.to}"), style.head)
+    for one in read.standing[:MOST]:
+        yield Paragraph(escape(unbroken(line(one))), style.red if one.priority == "high" else style.text)
+    if len(read.standing) > MOST:
+        yield Paragraph(f"and {len(read.standing) - MOST} more: `panelward alarms` lists them.", style.text)
 
 
 def _devices(pack: Pack, style: Styles, width: float) -> Iterator[Any]:
@@ -163,6 +174,8 @@ def _watched(pack: Pack, style: Styles, width: float) -> Iterator[Any]:
         "why, and what would mend it.",
         style.small,
     )
+    if pack.slower:
+        yield Paragraph(escape(pack.slower), style.bold)
     yield Spacer(0, 1.5 * mm)
     yield watched_table(pack.watched, style, width)
     if pack.watched_alike:

@@ -78,8 +78,12 @@ def remarks(
     seen: Mapping[str, Worst],
     order: Mapping[str, int],
     say: Say = ENGLISH.__getitem__,
+    others: Iterable[Remark] = (),
 ) -> tuple[Remark, ...]:
-    """Numbered as they are met: the whole first, then along the panel. What is seen alike on several ways is told on each."""
+    """Numbered as they are met: the whole first, then along the panel. What is seen alike on several ways is told on each.
+
+    `others` are numbered with them.
+    """
     found: list[tuple[int, Remark]] = []
 
     def put(way: str, text: str, **more: Any) -> None:
@@ -97,6 +101,7 @@ def remarks(
     for circuit in schedule.circuits:
         for text, more in _held(schedule, circuit, seen.get(circuit.id), say):
             put(circuit.id, text, english=False, **more)
+    found += [(order.get(remark.way, -1), remark) for remark in others]
     found.sort(key=lambda pair: pair[0])
     return tuple(replace(remark, number=number) for number, (_, remark) in enumerate(found, start=1))
 
