@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 import plans
 from panelward.records import Reading, Schedule
+from panelward.rehearse import wiring
 from panelward.rehearse.bank import Bank, BankAnswer
 
 BASE = plans.plan(plans.METER, plans.FREEZER)
@@ -90,6 +91,12 @@ def test_volts_at_the_cut_off_are_counted_as_they_are() -> None:
 def test_another_cut_off_is_counted_by_the_volts_too() -> None:
     found = answer(replace(SLOW, supplies=(replace(HOUSE, cutoff_v=12.9),)), journey((1, 20.0, 12.8), (1, 20.0, 13.0)), SLOW)
     assert (found.acts_by_volts, found.other_acts_by_volts) == (0, 1)
+
+
+def test_never_have_acted_is_said_in_that_order() -> None:
+    found = answer(replace(SLOW, supplies=(replace(HOUSE, cutoff_v=11.8),)), journey((1, 20.0, 12.8)), SLOW)
+    text = " ".join(wiring.bank(found, (200.0, 200.0), "UTC"))
+    assert "at 11.8 V it would never have acted, by the volts as they were read" in text
 
 
 @pytest.mark.parametrize(

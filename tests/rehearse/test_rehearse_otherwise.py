@@ -124,8 +124,34 @@ def test_bad_input(capsys: pytest.CaptureFixture[str], there: tuple[str, str], a
 def test_no_reading_at_all(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     empty = tmp_path / "none.csv"
     empty.write_text("time,circuit,volts,amps\n")
-    assert "no reading of it here" in said(capsys, "--readings", str(empty), "--variation", "D4 conductor 4 mm2")
-    assert "Not planted: the readings are none" in said(capsys, "--readings", str(empty), "--plant", "D1 feed-lost 02:10")
+    for asked in (["--variation", "D4 conductor 4 mm2"], ["--against", VAN]):
+        text = said(capsys, "--readings", str(empty), *asked)
+        assert "There is no reading there: nothing is compared." in text
+        assert "As varied" not in text
+        assert "no messages" not in text
+        assert main(["rehearse", "--schedule", VAN, "--readings", str(empty), "--json", *asked]) == 0
+        found = json.loads(capsys.readouterr().out)
+        assert (found["readings"], found["alarms"]["identical"]) == (0, None)
+    assert main(["rehearse", "--schedule", VAN, "--readings", str(empty), "--plant", "D1 feed-lost 02:10"]) == 2
+    assert "the readings are none" in " ".join(capsys.readouterr().err.split())
+
+
+def test_a_span_without_a_reading(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:
+    span = ("--from", "2026-07-01T00:00Z", "--to", "2026-07-02T00:00Z")
+    text = said(capsys, "--journal", there[1], *span, "--variation", "D4 fuse 7.5 A")
+    assert "There is no reading there: nothing is compared." in text
+    assert "never reached" not in text
+
+
+def test_a_plant_outside_the_readings_is_bad_input(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:
+    """What could be planted beside it is told all the same."""
+    asked = ("--plant", "freezer feed-lost 15:30", "--plant", "D1 feed-lost 2027-01-01T08:00")
+    assert main(["rehearse", "--schedule", VAN, "--readings", there[0], *asked]) == 2
+    out, err = capsys.readouterr()
+    assert "feed-lost." in " ".join(out.split())
+    said_of = " ".join(err.split())
+    assert '--plant "D1 feed-lost 2027-01-01T08:00": not planted: the readings go from 2026-05-04 14:00' in said_of
+    assert "(2027-01-01 08:00) is not among them" in said_of
 
 
 def test_json_has_what_is_said(capsys: pytest.CaptureFixture[str], there: tuple[str, str]) -> None:

@@ -133,9 +133,10 @@ def test_who_publishes_changes_only_publishes_this_one() -> None:
 def test_outside_the_readings_it_is_not_planted() -> None:
     answer = planted(plants(["D1 feed-lost 2027-01-01T08:00"], BASE), BASE, day(0.2))
     assert not answer.plants[0].begun
-    assert any(s.startswith("Not planted: the readings go from 2026-05-01 06:00") for s in answer.sentences())
+    assert any("not planted: the readings go from 2026-05-01 06:00" in s for s in answer.outside())
+    assert list(answer.sentences()) == []
     nothing = planted(plants(["D1 feed-lost 08:00"], BASE), BASE, iter(()))
-    assert any("the readings are none" in s for s in nothing.sentences())
+    assert any("the readings are none" in s for s in nothing.outside())
 
 
 @pytest.mark.parametrize(
@@ -143,7 +144,11 @@ def test_outside_the_readings_it_is_not_planted() -> None:
     [
         ("freezer feed-lst 02:10", "Did you mean feed-lost?"),
         ("freezer on-fire 02:10", f"The kinds are: {', '.join(ALL)}"),
-        ("freezer feed-lost", 'wanted "WHERE KIND WHEN"'),
+        ("freezer feed-lost", "the time is missing"),
+        ("freezer", 'wanted "WHERE KIND WHEN"'),
+        ("freezer half-open 02:10", "can't have half-open; it can have feed-lost, switched-off, overload, opens, short, "),
+        ("freezer half-open 02:10", "short, more, standby, left-on, runs-on, stuck, silent"),
+        ("SH feed-lost 02:10", "it can have stuck, silent"),
         ("freezer feed-lost 25:10", "wanted when, like 02:10"),
         ("freezer feed-lost Xyz 02:10", "wanted when, like 02:10"),
         ("nobody feed-lost 02:10", 'nothing here is called "nobody"'),

@@ -282,7 +282,9 @@ def test_a_bigger_device_is_never_said_to_have_held() -> None:
     assert found.compared.before.opened["D4"] == 1
     assert found.compared.untold == ("D4",)
     assert "As varied, without Deck pump (D4): no openings told" in text
-    assert "Of Deck pump (D4) nothing is told as varied" in text
+    assert "The alarms of Deck pump (D4) are not compared, because its device opened as it is" in text
+    assert found.compared.identical is None
+    assert found.as_json()["alarms"]["identical"] is None
     assert found.compared.same == 0
     assert "of that nothing can be said" in text
     assert "held" not in text.replace("would have opened", "")
@@ -300,6 +302,11 @@ def test_nor_where_the_scheduled_one_may_have_opened() -> None:
     assert found.compared.before.opened["D4"] == 0
     assert found.compared.untold == ("D4",)
     assert "The 15 A may have opened then." in text
+    # Not a transition differs, and yet the same is said only of what was compared.
+    assert "As varied: the same" not in text
+    assert "of what is compared the same, to the letter and the millisecond" in text
+    assert "The alarms of Deck pump (D4) are not compared, because" in text
+    assert found.as_json()["alarms"]["identical"] is None
     assert "none of the set" not in text
 
 

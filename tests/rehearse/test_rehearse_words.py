@@ -72,6 +72,9 @@ def test_several_one_on_top_of_the_other() -> None:
         ("inverter bank 10 Ah", "the schedule lists no battery of supply inverter"),
         ("bank 280", "wanted a capacity like 280 Ah"),
         ("D4 fuse -5 A", 'wanted a rating like 15 A behind it, found "-5 A"'),
+        ("D4 fuse", 'fuse of how many amperes? For example "D4 fuse 7.5 A"'),
+        ("D4 conductor", 'conductor of what size? For example "D4 conductor 4 mm2"'),
+        ("bank", 'bank of how many ampere-hours? For example "bank 280 Ah"'),
         ("", "is no variation"),
         ("nothing.toml", "No such file"),
     ],
@@ -89,7 +92,7 @@ def test_a_value_that_no_schedule_may_have() -> None:
 
 
 @given(st.text(max_size=60))
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 def test_anything_else_is_bad_input(text: str) -> None:
     with suppress(PanelwardError):
         vary(text)

@@ -89,6 +89,9 @@ def run(args: argparse.Namespace) -> int:
         f"used: schedule {args.schedule}, {'journal' if args.journal else 'readings'} {args.journal or args.readings}",
         file=sys.stderr,
     )
+    outside = tuple(found.outside()) if args.plant else ()
+    if outside:  # what could be planted is told all the same
+        raise BadInput("\n".join(outside))
     return 0
 
 

@@ -46,7 +46,12 @@ class Against:
         yield "Both begin cold with the first reading. A request, a note or a monitor's last word is not among the readings."
 
     def as_json(self) -> dict[str, Any]:
-        return {"changes": list(self.changes), "check": list(self.found), "alarms": plain.compared_json(self.compared)}
+        return {
+            "changes": list(self.changes),
+            "check": list(self.found),
+            "readings": self.compared.readings,
+            "alarms": plain.compared_json(self.compared),
+        }
 
 
 def both(before: Schedule, after: Schedule) -> Schedule:

@@ -27,7 +27,12 @@ class Along:
         """For a person."""
         variation, zone = self.variation, self.variation.before.vehicle.timezone
         yield from told.head(variation)
-        yield from told.messages(self.compared, zone, {c.id: f"{c.label} ({c.id})" for c in variation.before.circuits})
+        titles = {f.id: f"feeder {f.id}" for f in variation.before.feeders}
+        titles |= {c.id: f"{c.label} ({c.id})" for c in variation.before.circuits}
+        yield from told.messages(self.compared, zone, titles)
+        if not self.compared.readings:
+            yield told.CAUTION
+            return
         for way, judged in self.judged:
             opened_ms = [at_ms for subject, at_ms in self.compared.before.openings if subject == way]
             opened = (self.compared.before.opened[way], self.compared.after.opened[way])
@@ -46,6 +51,7 @@ class Along:
         return {
             **plain.variation_json(self.variation),
             "alarms": plain.compared_json(self.compared),
+            "readings": self.compared.readings,
             "ways": {way: plain.judged_json(judged, untold=way in self.compared.untold) for way, judged in self.judged},
             "banks": {answer.supply: plain.bank_json(answer) for answer in self.banks},
             "caution": told.CAUTION,
@@ -74,6 +80,6 @@ def along(
     compared = Compared([way for way, judged in other.ways.items() if judged.refitted])
     side_by_side(compared, (Run(before, record), Run(variation.after, record)), pairs, until_ms)
     other.end()
-    judged = [(way, found) for way, found in (*other.feeders.items(), *other.ways.items())]
+    judged = [(way, found) for way, found in (*other.feeders.items(), *other.ways.items()) if compared.readings]
     compared.end([way for way, found in judged if found.cut_short(compared.before.opened[way] > 0)])
-    return Along(variation, tuple(judged), tuple(bank.answer() for bank in banks), compared)
+    return Along(variation, tuple(judged), tuple(bank.answer() for bank in banks if compared.readings), compared)

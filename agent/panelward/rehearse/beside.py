@@ -131,8 +131,19 @@ class Compared:
         self.only_before: list[Message] = []
         self.only_after: list[Message] = []
         self.more = Counter[str]()  # beyond what is kept
-        self.identical = True  # every transition, also those nobody is told of
+        self.readings = 0
+        self._unlike: set[str] = set()  # subjects of any transition on one side only, also of those nobody is told of
         self._waiting: tuple[dict[tuple[str, ...], deque[Message]], dict[tuple[str, ...], deque[Message]]] = ({}, {})
+
+    @property
+    def identical(self) -> bool | None:
+        """Is every transition the same, also those nobody is told of? None: something, or all, was not compared."""
+        return None if self.untold or not self.readings else not self._unlike
+
+    @property
+    def identical_as_far(self) -> bool:
+        """… of all that was compared."""
+        return self.readings > 0 and self._unlike <= set(self.untold)
 
     @property
     def same(self) -> int:
@@ -143,7 +154,9 @@ class Compared:
         """What came of one reading on both sides."""
         if not before and not after:
             return
-        self.identical = self.identical and before == after
+        if before != after:
+            apart = [t for t in before if t not in after] + [t for t in after if t not in before]
+            self._unlike |= {t.subject_id for t in apart or before}
         for side, (found, run, tally) in enumerate(zip((before, after), runs, (self.before, self.after), strict=True)):
             for t in found:
                 if side == 1 and t.group == "device" and t.subject_id in self._refitted:
@@ -210,6 +223,7 @@ def side_by_side(
     """Both through their readings, in step. Errors of the readings' source pass through."""
     before, after = runs
     for reading, other in pairs:
+        compared.readings += 1
         compared.take(before.feed(reading), after.feed(other), runs)
     if until_ms is not None:
         compared.take(before.advance(until_ms), after.advance(until_ms), runs)

@@ -6,7 +6,8 @@ feeder    feed-lost      supply   feed-lost falls      monitor   silent
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from math import inf
 
@@ -78,14 +79,26 @@ def changes(schedule: Schedule, part: Named, kind: str) -> dict[str, Change]:
         return dict.fromkeys(of, _dark) if kind == "feed-lost" else dict.fromkeys(of, _falls(supply))
     if part.kind == "feeder":
         return _behind(schedule, schedule.feeder(part.id))
-    return _circuit(schedule, schedule.circuit(part.id), kind)
+    circuit = schedule.circuit(part.id)
+    try:
+        return _circuit(schedule, circuit, kind)
+    except BadInput as error:
+        raise BadInput(f"{error}; it can have {', '.join(_possible(schedule, circuit))}") from None
+
+
+def _possible(schedule: Schedule, circuit: Circuit) -> Iterator[str]:
+    """The kinds that can befall it."""
+    for kind in CIRCUIT:
+        with suppress(BadInput):
+            _circuit(schedule, circuit, kind)
+            yield kind
 
 
 def _circuit(schedule: Schedule, circuit: Circuit, kind: str) -> dict[str, Change]:
     supply = schedule.supply(circuit.supply)
     exponent = exponent_of(circuit.loads[0].behaves) if circuit.loads else 0.0
     if circuit.role == "meter" and kind not in ("stuck", "silent"):
-        raise BadInput(f"--plant: {circuit.label} ({circuit.id}) is a meter; of it there are stuck and silent")
+        raise BadInput(f"--plant: {circuit.label} ({circuit.id}) is a meter, of which there is no {kind}")
     if kind == "silent":
         return {circuit.id: _silent}
     if kind == "stuck":
@@ -127,9 +140,7 @@ def _of_load(circuit: Circuit, supply: Supply, kind: str) -> Change:
     rest_a = (max(load.standby_max_w or 0.0, 1.5 * (load.always_draws_w or 0.0)) + 0.5) / supply.nominal_v
     there = {name.replace(" ", "-"): plant for name, plant in plants(circuit, rest_a + 2 * circuit.sense.resolution_a).items()}
     if kind not in there:
-        raise BadInput(
-            f"--plant: a {load.kind} like {circuit.label} ({circuit.id}) can't have {kind}; it can have {', '.join(there)}"
-        )
+        raise BadInput(f"--plant: a {load.kind} like {circuit.label} ({circuit.id}) can't have {kind}")
     plant = there[kind]
     return lambda reading, since: _with_amps(reading, plant, since)
 

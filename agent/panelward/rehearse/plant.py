@@ -67,6 +67,12 @@ def _plant(text: str, schedule: Schedule) -> Plant:
     rest = text[: lasting.start()] if lasting else text
     kinds = "|".join(sorted(faults.ALL, key=len, reverse=True))
     found = re.fullmatch(rf"\s*(?P<where>\S.*?)\s+(?P<kind>{kinds})\s+(?P<when>\S.*?)\s*", rest, re.IGNORECASE)
+    timeless = re.fullmatch(rf"\s*\S.*?\s+(?:{kinds})\s*", rest, re.IGNORECASE)
+    if found is None and timeless is not None:
+        raise BadInput(
+            f'--plant "{printable(text)}": the time is missing: when does it begin? For example "{printable(rest.strip())} '
+            '02:10", Tue 02:10 or 2026-05-05T02:10'
+        )
     if found is None:
         raise BadInput(f'--plant "{printable(text)}": wanted {FORM}. {_kinds(rest)}')
     kind, when = found["kind"].casefold(), found["when"]
@@ -183,14 +189,13 @@ class Answer:
         """For a person; a line that begins with | is what the phone shows."""
         zone = self.schedule.vehicle.timezone
         for plant in self.plants:
+            if not plant.begun:
+                continue
             when = say.day_clock(plant.from_ms, zone) if plant.from_ms is not None else plant.when
             lasts = f", for {say.lasting(plant.lasts_ms / 1000.0)}" if plant.lasts_ms is not None else ""
             what = faults.KINDS[plant.part.kind][plant.kind]
             date = f" ({_date(plant.from_ms, zone)})" if plant.from_ms is not None else ""
             yield f"Planted: {plant.part.title}, {plant.kind}, {when}{date}{lasts}: {what}."
-            if not plant.begun:
-                yield f"Not planted: the readings {self._span(zone)}, and {when}{date} is not among them."
-                continue
             found = plant.found
             if not found:
                 until = say.day_clock(self.last_ms, zone) if self.last_ms is not None else ""
@@ -209,6 +214,17 @@ class Answer:
             gone = [*plant.compared.only_before]
             if gone:
                 yield f"{told.many(len(gone), 'message')} of the readings as they are would not have come."
+
+    def outside(self) -> Iterator[str]:
+        """Of each that could not be planted, why: its time is not among the readings."""
+        zone = self.schedule.vehicle.timezone
+        for plant in self.plants:
+            if not plant.begun:
+                date = f" ({_date(plant.from_ms, zone)})" if plant.from_ms is not None else ""
+                yield (
+                    f'--plant "{printable(plant.text)}": not planted: the readings {self._span(zone)}, and '
+                    f"{printable(plant.when)}{date} is not among them. Name a time that is, or another --from and --to"
+                )
 
     def as_json(self) -> dict[str, Any]:
         return {

@@ -17,6 +17,7 @@ NOT_READ = (
     "The volts of the bus are taken as they were read. A request, a note or a monitor's last word is not among the readings."
 )
 CERTAIN = 95
+NOTHING_READ = "There is no reading there: nothing is compared. Name readings that hold some, or another --from and --to."
 SHOWN = 12  # messages that are quoted; --json has up to 500 of each sort
 PERCENTS = (10, 50, 90)
 
@@ -59,16 +60,20 @@ def messages(
     compared: Compared, zone: str, titles: Mapping[str, str], *, was: str = "As it is", now: str = "As varied"
 ) -> Iterator[str]:
     """What would have been told, and how it differs."""
+    if not compared.readings:
+        yield NOTHING_READ
+        return
     yield f"{was}: {_tally(compared.before)}."
     if compared.identical:
         yield f"{now}: the same, to the letter and the millisecond."
         return
     without = ", ".join(titles.get(way, way) for way in compared.untold)
-    yield f"{now}{f', without {without}' if without else ''}: {_tally(compared.after)}."
+    alike = "; of what is compared the same, to the letter and the millisecond" if compared.identical_as_far else ""
+    yield f"{now}{f', without {without}' if without else ''}: {_tally(compared.after)}{alike}."
     if without:
         yield (
-            f"Of {without} nothing is told as varied: its device opened as it is, or may have, and what would have flowed on "
-            "into a bigger one was never read."
+            f"The alarms of {without} are not compared, because its device opened as it is, or may have, and what would have "
+            "flowed on into a bigger one was never read."
         )
     elif not (compared.only_before or compared.only_after or compared.otherwise):
         yield "Every message is the same; only what is journalled differs."

@@ -62,7 +62,7 @@ def conductor(judged: Judged, zone: str) -> Iterator[str]:
 
 def _brown_outs(judged: Judged, zone: str) -> Iterator[str]:
     if not judged.brown_outs:
-        yield f"{judged.title}: no brown-out as varied: at every reading the load's volts have a solution."
+        yield f"{judged.title}: no brown-out as varied: at every reading that conductor brings what its load asks for."
         return
     count = len(judged.brown_outs) + judged.more_brown_outs
     yield (
@@ -83,7 +83,11 @@ def devices(judged: Judged, zone: str, opened_ms: Sequence[int], opened: tuple[i
     have opened; `opened`: how often, as it is and as varied.
     """
     old, new = judged.old.openings, judged.new.openings
-    if new is None or judged.readings == 0:
+    if new is None:
+        return
+    if judged.readings == 0:
+        if judged.refitted and not judged.relaid:
+            yield f"{judged.title}: no reading of it here, so nothing can be said of it."
         return
     alike = old is not None and _outcomes(old) == _outcomes(new)
     if alike and not (judged.relaid or judged.refitted):
@@ -191,7 +195,7 @@ def bank(answer: BankAnswer, capacities: tuple[float, float], zone: str) -> Iter
         )
     if answer.other_cutoff_v is not None and answer.other_cutoff_v != answer.cutoff_v:
         yield (
-            f"{name}: at {answer.other_cutoff_v:g} V it would have acted {_times(answer.other_acts_by_volts)}, by the volts as "
+            f"{name}: at {answer.other_cutoff_v:g} V it would {_would(answer.other_acts_by_volts)}, by the volts as "
             "they were read."
         )
     before, after = answer.before, answer.after
@@ -215,12 +219,12 @@ def bank(answer: BankAnswer, capacities: tuple[float, float], zone: str) -> Iter
         "table": "the table of its chemistry", "volts": "where it cut off as it is", "borne": "what it has borne as it is",
     }[answer.share_by]  # fmt: skip
     yield (
-        f"{name}: with {after.capacity_ah:g} Ah the cut-off would have acted {least}{_times(after.acts)} by counted Ah{when}. "
+        f"{name}: with {after.capacity_ah:g} Ah the cut-off would {_would(after.acts, least)} by counted Ah{when}. "
         f"It cuts off at {100.0 * answer.share:.0f} % drawn, by {by}."
     )
     if answer.share_by == "table" and before.acts != answer.acts_by_volts:
         yield (
-            f"{name}: for the bank as it is that count gives {_times(before.acts)}, its volts {_times(answer.acts_by_volts)}: "
+            f"{name}: by that count the bank as it is {_acted(before.acts)}, by its volts it {_acted(answer.acts_by_volts)}: "
             "they don't agree, so take the count as a bound only."
         )
     if after.least:
@@ -247,8 +251,12 @@ def _acted(count: int) -> str:
     return "never acted" if count == 0 else f"acted {_times(count)}"
 
 
+def _would(count: int, least: str = "") -> str:
+    return "never have acted" if count == 0 else f"have acted {least}{_times(count)}"
+
+
 def _times(count: int) -> str:
-    return "never" if count == 0 else "once" if count == 1 else f"{count} times"
+    return "once" if count == 1 else f"{count} times"
 
 
 def _hours(seconds: float) -> str:

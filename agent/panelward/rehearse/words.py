@@ -29,6 +29,12 @@ FORMS = (
     "cut-off 11.8 V",
 )  # fmt: skip
 WORDS = ("conductor", "length", "fuse", "breaker", "device", "bank", "cut-off")
+_WANTED = {
+    "conductor": ("what size", "4 mm2"), "length": ("how many metres one way", "3 m"),
+    "fuse": ("how many amperes", "7.5 A"), "breaker": ("how many amperes", "6 A"),
+    "device": ("how many amperes", "7.5 A"), "bank": ("how many ampere-hours", "280 Ah"),
+    "cut-off": ("how many volts", "11.8 V"),
+}  # fmt: skip
 _SAME = {"cable": "conductor", "wire": "conductor", "cutoff": "cut-off", "battery": "bank"}
 _GAUGE = r"[1-4]/0|0{1,4}|[0-9]{1,2}"
 _NUMBER = r"([0-9]{1,9}(?:[.,][0-9]{1,6})?)"
@@ -57,7 +63,13 @@ class _Asked:
 def patch_of(text: str, schedule: Schedule) -> Raw:
     """The tables of the schedule that these words change. BadInput names what was understood of them."""
     # The last word of ours counts: a label may hold one too.
-    asked = next((a for a in _readings(text) if a.value), None)
+    there = _readings(text)
+    asked = next((a for a in there if a.value), None)
+    if asked is None and there:
+        word, which = there[0].word, there[0].way or "D4"
+        wanted, example = _WANTED[word]
+        before = "" if word in ("bank", "cut-off") and not there[0].way else f"{printable(which)} "
+        raise there[0].wrong(f'{word} of {wanted}? For example "{before}{word} {example}"')
     if asked is None:
         raise _not_understood(text, schedule)
     makes = _MAKES[asked.word]
