@@ -15,6 +15,7 @@ from panelward import sealed
 from panelward.commands import main
 from panelward.door.plan import read_plan
 from panelward.journal import Journal
+from panelward.papers.pack_readings import MOST
 from plans import stream
 from review import hours
 
@@ -104,9 +105,12 @@ def test_alarms_that_stand_are_on_the_cover(folder: Path, capsys: pytest.Capture
     assert (one["way"], one["label"], one["kind"]) == ("D7", "Bench sockets", "protection-opened")
     text = words(folder / "pack.pdf")
     assert "No alarm" not in text
-    for each in listed:
-        assert each["message"].replace(" ", "") in text.replace(" ", "")  # a line may break at a hyphen
-    assert f"high, D7 Bench sockets, since {one['since']}: " in text
+    for each in found["readings"]["standing"][:MOST]:
+        assert each["sentence"].replace(" ", "") in text.replace(" ", "")  # a line may break at a hyphen
+    worst = found["readings"]["standing"][0]
+    assert worst["priority"] == "high"
+    assert f"high, D7 Bench sockets, since {worst['since']}: " in text
+    assert f"and {len(listed) - MOST} more: " in text
 
 
 def test_readings_that_come_less_often_than_written_are_read_all_the_same(
