@@ -272,8 +272,9 @@ def test_a_little_is_not_nothing(given: float, wanted: str) -> None:
     assert page_parts.share(given).replace("\u00a0", " ") == wanted
 
 
-def test_what_waits_for_somebody_stands_before_all_else(text: str, month: Any) -> None:
-    head = plain(text[: text.index("<h2>")])
+def test_what_waits_for_somebody_stands_with_what_happened(text: str, month: Any) -> None:
+    """Behind what these pages can't say: that comes first."""
+    head = plain(text[text.index("What happened</h2>") : text.index("The journey along the panel</h2>")])
     assert "Still so at the end:" in head
     assert month.still[0].text in head
     assert "Still so" not in html(replace(month, still=()), PLAN)

@@ -29,6 +29,7 @@ def first(sheet: Sheet) -> Iterator[str]:
     yield from _head(sheet)
     yield from _cannot(sheet)
     yield from _happened(sheet)
+    yield from _still(sheet)
     yield from _journey(sheet)
     yield from energy(sheet)
 
@@ -47,7 +48,6 @@ def _head(sheet: Sheet) -> Iterator[str]:
         f"{how.get(span.how, span.how)}. All times are the vehicle's.",
         "small",
     )
-    yield from _still(sheet)
 
 
 def _cannot(sheet: Sheet) -> Iterator[str]:
@@ -100,7 +100,7 @@ def _also(sheet: Sheet, each: Sentence) -> str:
 
 
 def _still(sheet: Sheet) -> Iterator[str]:
-    """What waits for somebody, before all else."""
+    """What waits for somebody: the end of what happened."""
     rows = sheet.report.still
     if not rows:
         return
