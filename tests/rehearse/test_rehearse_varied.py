@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import plans
 from panelward.ratings import loop_ohm
-from panelward.records import Feeder, Level, Load, Protection, Reading, Schedule, Segment
+from panelward.records import Feeder, Level, Load, Protection, Reading, Schedule, Segment, Surge
 from panelward.rehearse.along import Along, along
 from panelward.rehearse.laid import FINEST, Losses
 from panelward.rehearse.openings import Openings
@@ -237,19 +237,95 @@ def test_openings_of_a_set() -> None:
     assert calm.found == []
 
 
+def samples(*starts: tuple[float, float], most_a: float = 30.0, seen: int = 1, sampled: bool = True) -> Openings:
+    """A reading every 5 s on a 10 A blade: so many of a start, then 5 A for a while."""
+    found = Openings(Protection(kind="blade-fuse", type="C", rating_a=10), starts, 6.0, sampled=sampled)
+    for n in range(720):
+        found.take(n * 5000, 5.0, most_a if 10 <= n < 10 + seen else 5.0 if 10 < n < 100 else 0.0, None)
+    found.end()
+    return found
+
+
 def test_a_start_lasts_no_longer_than_it_is_listed() -> None:
-    """30 A for 0.4 s on 10 A, read once in 5 s: held for 5 s it would open every blade of type C, which opens none so soon."""
+    """30 A for 0.2 s on 10 A, read once in 5 s: held for 5 s it would open every blade of type C, which opens none so soon."""
+    start = samples((31.0, 0.2))
+    assert all(each.share < 0.5 and not each.over for each in start.found)
+    assert (start.started.count, start.alone.count, start.most_a) == (1, 0, 30.0)
+    # A mean was held, whatever starts; so are two samples in a row but for the listed seconds of the first.
+    assert samples((31.0, 0.2), sampled=False).found[0].share == 1.0
+    assert samples((31.0, 0.2), seen=2).found[0].share == 1.0
 
-    def day_of_starts(*starts: tuple[float, float]) -> Openings:
-        found = Openings(Protection(kind="blade-fuse", type="C", rating_a=10), starts, 6.0)
-        for n in range(720):
-            found.take(n * 5000, 5.0, 30.0 if n == 10 else 5.0 if 10 < n < 100 else 0.0, None)
-        found.end()
-        return found
 
-    assert day_of_starts().found[0].share == 1.0
-    (start,) = day_of_starts((31.0, 0.2)).found or [None]
-    assert start is None or start.share < 0.5
+def test_of_a_single_sample_that_is_no_start_nothing_is_reckoned() -> None:
+    for found in (samples(), samples((20.0, 0.2))):
+        assert not found.found
+        assert (found.started.count, found.alone.count, found.alone.most_a) == (0, 1, 30.0)
+        assert not found.stopped  # 5 A flowed after it, so it was not the fuse
+
+
+def test_after_a_single_sample_nothing_flowed() -> None:
+    """It may have been the fuse: of a bigger one nothing is said."""
+    readings = plans.stream({"D4": lambda t: 60.0 if t == 600 else 4.0 if t < 600 else 0.0, "SH": 3.0}, 1200, volts=12.6)
+    found = along(weighed(BASE, fitted(BASE, "D4", 20.0)), readings)
+    assert found.compared.untold == ("D4",)
+
+
+def test_what_flowed_and_the_highest_reading_do_not_gainsay_each_other() -> None:
+    """A pump's start of 16.2 A on 10 A, in one reading of many."""
+    pump = replace(
+        PUMP,
+        protection=Protection(kind="blade-fuse", type="C", rating_a=10),
+        loads=(
+            Load(kind="pump", levels=(Level(name="pumping", watts=62, tolerance=0.35, surge=Surge(times=3.5, seconds=0.4)),)),
+        ),
+    )
+    base = plans.plan(plans.METER, LONG, pump)
+    readings = list(
+        plans.stream({"D4": lambda t: 16.2 if t == 600 else 4.8 if 600 < t < 700 else 0.0, "SH": 3.0}, 1200, period_s=10.0)
+    )
+    text = "\n".join(along(weighed(base, fitted(base, "D4", 7.5)), readings).sentences())
+    said = "apart from starts, what flowed never reached the rating of its {} A fuse; the highest single reading was 16.2 A."
+    assert f"Deck pump (D4), as it is: {said.format('10')}" in text
+    assert "Deck pump (D4), as varied: 1 start above its 7.5 A fuse, of the listed length: it may open." in text
+    assert "1 overload" not in text
+    assert "the readings go on where a 7.5 A may have opened" in text
+    unlisted = plans.plan(
+        plans.METER, LONG, replace(pump, loads=(Load(kind="electronics", levels=(Level(name="on", watts=62),)),))
+    )
+    text = "\n".join(along(weighed(unlisted, fitted(unlisted, "D4", 7.5)), readings).sentences())
+    assert "apart from single readings, what flowed never reached the rating of its 10 A fuse" in text
+    assert "up to 16.2 A: one reading, its length can't be known." in text
+
+
+@pytest.mark.parametrize("shift_ms", [0, 300])
+def test_a_start_behind_a_feeder_is_no_overload_of_the_feeder(shift_ms: int) -> None:
+    """A drill of 4 times its 20 A for 0.6 s behind 40 A, in one reading; its readings in step with the others or not."""
+    drill = replace(
+        plans.circuit("D12", "Core drill", "motor", feeder="rear"),
+        loads=(Load(kind="motor", levels=(Level(name="on", watts=260, tolerance=0.4, surge=Surge(times=4.0, seconds=0.6)),)),),
+        conductor=(Segment(area_mm2=10.0, length_m=5, insulation_c=105, bundled=1, ambient_c=30),),
+        protection=Protection(kind="blade-fuse", type="E", rating_a=30),
+    )
+    rear = Feeder(
+        id="rear", supply="house", protection=Protection(kind="bolt-fuse", rating_a=40),
+        conductor=(Segment(area_mm2=16.0, length_m=1.5, insulation_c=105, bundled=1, ambient_c=40),),
+    )  # fmt: skip
+    base = replace(plans.plan(plans.METER, plans.LIGHTS, drill), feeders=(rear,))
+    after = replace(base, feeders=(replace(rear, conductor=(replace(rear.conductor[0], area_mm2=25.0),)),))
+    draws = {"D5": 6.0, "D12": lambda t: 80.0 if t == 600 else 20.0 if 600 < t < 700 else 0.0, "SH": 10.0}
+    readings = [
+        r._replace(time_ms=r.time_ms + shift_ms, received_ms=r.received_ms + shift_ms) if r.circuit == "D12" else r
+        for r in plans.stream(draws, 1800, period_s=10.0)
+    ]
+    readings.sort(key=lambda r: r.received_ms)
+    found = along(weighed(base, after), readings)
+    feeder = dict(found.judged)["rear"].old.openings
+    assert feeder is not None
+    assert not feeder.found
+    assert feeder.most_a == 86.0
+    text = "\n".join(found.sentences())
+    assert "Feeder rear, as it is: apart from starts, what flowed never reached the rating of its 40 A" in text
+    assert "the highest single reading was 86 A" in text
 
 
 def test_what_no_standard_tells_is_not_told() -> None:

@@ -87,6 +87,9 @@ def _side_json(side: Side, judged: Judged) -> dict[str, Any]:
         "drop_most_percent": _percent(losses.most) if judged.relaid and losses.seconds else None,
         "drawing_s": round(losses.seconds, 3),
         "lowest_load_v": None if losses.lowest_v is None or not judged.relaid else round(losses.lowest_v, 4),
+        "highest_a": None if found is None else round(found.most_a, 4),
+        "starts_above_rating": None if found is None else found.started.count,
+        "single_readings_above_rating": None if found is None else found.alone.count,
         "device_a": None if found is None else found.protection.fitted_a,
         "overloads": None,
     }

@@ -13,7 +13,7 @@ from math import inf
 from panelward.errors import BadInput
 from panelward.ratings import relaid
 from panelward.ratings.behaviour import exponent_of
-from panelward.records import Circuit, Feeder, Reading, Schedule, Supply
+from panelward.records import Circuit, Feeder, Protection, Reading, Schedule, Supply
 from panelward.rehearse.laid import Laid, Losses
 from panelward.rehearse.meter import Meters
 from panelward.rehearse.openings import Openings
@@ -23,6 +23,7 @@ from panelward.watch.overcurrent import SURGE_SLACK
 
 GAP_S = 10.0  # and three periods: what flowed in a longer gap is not known
 APART_MS = 60_000  # brown-outs nearer together are one
+MOTORS = ("pump", "motor", "fan", "compressor")  # start with more than they run at
 MOST = 200  # brown-outs that are kept one by one
 MIXED = "its loads behave differently: taken as of constant power, which loses most"
 
@@ -79,14 +80,15 @@ class Judged:
 
     def flows(
         self, at_ms: int, seconds: tuple[float, bool], amps: tuple[float, float], volts: tuple[float, float],
-        panel_c: float | None, nothing_a: float,
+        panel_c: float | None, nothing_a: float, apart: tuple[float, float] | None = None,
     ) -> None:  # fmt: skip
-        """These amps flow from now on, with these volts at the far end; each as it is and as varied."""
+        """These amps flow from now on, with these volts at the far end; each as it is and as varied. `apart`: from starts."""
         dt_s, gap = seconds
         self.readings += 1
-        for side, flow_a, load_v in zip((self.old, self.new), amps, volts, strict=True):
+        both = zip((self.old, self.new), amps, volts, amps if apart is None else apart, strict=True)
+        for side, flow_a, load_v, apart_a in both:
             if side.openings is not None:
-                side.openings.take(at_ms, dt_s, flow_a, panel_c, gap=gap)
+                side.openings.take(at_ms, dt_s, flow_a, panel_c, gap=gap, apart_a=apart_a)
             side.amps = abs(flow_a)
             if side.laid.known and abs(flow_a) > nothing_a and not gap:
                 side.losses.take(side.laid.ohm * abs(flow_a) / self.nominal_v, load_v, dt_s, at_ms)
@@ -106,7 +108,7 @@ class Judged:
         old, new = self.old.openings, self.new.openings
         if old is None or new is None or new.protection.fitted_a <= old.protection.fitted_a:
             return False
-        return opened or any(each.share for each in old.found) or old.more > 0
+        return opened or any(each.share for each in old.found) or old.more > 0 or old.stopped
 
     def end(self) -> None:
         for side in (self.old, self.new):
@@ -143,6 +145,10 @@ class Varied:
             if not any(name in names for names in self._above.values()):
                 raise BadInput(f"feeder {name}: no circuit draws through it, so nothing would be otherwise")
         self._flow: dict[str, tuple[float, float]] = dict.fromkeys(self._above, (0.0, 0.0))
+        self._surges = {
+            c.id: _starts(c, before.supply(c.supply)) for c in before.circuits if c.id in self._above and _sampled(c)
+        }
+        self._begun: dict[str, int] = {}  # a circuit behind such a feeder that starts, and until when by its listed length
         self._volts: dict[str, float] = {}  # of a circuit, last
         self._bus: dict[str, float] = {}  # of a supply, last
         self._metered: set[str] = set()  # circuits that report amps
@@ -243,29 +249,58 @@ class Varied:
         return more_v
 
     def _through(self, circuit_id: str, was_a: float, is_a: float, at_ms: int) -> None:
-        """What it draws goes through the feeders over it."""
-        for name in self._above.get(circuit_id, ()):
+        """What it draws goes through the feeders over it. A start that is seen in a sample ends by its listed length."""
+        if circuit_id not in self._above:
+            return
+        for until_ms, name in sorted((until_ms, name) for name, until_ms in self._begun.items() if until_ms < at_ms):
+            del self._begun[name]
+            self._flow[name] = self._at_rest(name)
+            self._push(name, until_ms)
+        self._starts_now(circuit_id, self._flow[circuit_id][0], was_a, at_ms)
+        self._flow[circuit_id] = (was_a, is_a)
+        self._push(circuit_id, at_ms)
+
+    def _starts_now(self, circuit_id: str, before_a: float, amps: float, at_ms: int) -> None:
+        starts, running_a = self._surges.get(circuit_id, ((), inf))
+        seconds = max((s for most_a, s in starts if running_a < amps <= most_a), default=None)
+        if seconds is None:
+            self._begun.pop(circuit_id, None)
+        elif before_a <= running_a:
+            self._begun[circuit_id] = at_ms + round(1000.0 * seconds)
+
+    def _at_rest(self, circuit_id: str) -> tuple[float, float]:
+        """What it draws when its start is over, before the next reading tells: no more than it runs at."""
+        running_a = self._surges[circuit_id][1]
+        was_a, is_a = self._flow[circuit_id]
+        return min(was_a, running_a), min(is_a, running_a)
+
+    def _push(self, circuit_id: str, at_ms: int) -> None:
+        """What flows through the feeders over it, from now on."""
+        for name in self._above[circuit_id]:
             feeder = self.feeders[name]
             seconds = feeder.carry(at_ms)
-            self._flow[circuit_id] = (was_a, is_a)
-            behind = [flow for other, flow in self._flow.items() if name in self._above[other]]
-            amps = (sum(flow[0] for flow in behind), sum(flow[1] for flow in behind))
+            behind = [other for other in self._flow if name in self._above[other]]
+            flows = [self._flow[other] for other in behind]
+            apart = [self._at_rest(other) if other in self._begun else self._flow[other] for other in behind]
+            amps = (sum(flow[0] for flow in flows), sum(flow[1] for flow in flows))
             supply = self._before.feeder(name).supply
             bus_v = self._bus.get(supply, feeder.nominal_v)
             ends = tuple(bus_v - side.laid.ohm * a for side, a in zip((feeder.old, feeder.new), amps, strict=True))
-            feeder.flows(at_ms, seconds, amps, (ends[0], ends[1]), self._panel_c, 0.0)
+            without = (sum(flow[0] for flow in apart), sum(flow[1] for flow in apart))
+            feeder.flows(at_ms, seconds, amps, (ends[0], ends[1]), self._panel_c, 0.0, without)
 
 
 def _judged(before: Schedule, after: Schedule, old: Circuit | Feeder, new: Circuit | Feeder) -> Judged:
     supply = before.supply(old.supply)
     rules = before.vehicle.rules(supply.kind)
-    sides = tuple(
-        Side(
-            Laid(each.conductor, supply.kind, rules),
-            openings=Openings(each.protection, *_starts(old, supply)) if each.protection is not None else None,
-        )
-        for each in (old, new)
-    )
+    motor = isinstance(old, Circuit) and any(load.kind in MOTORS for load in old.loads)
+
+    def openings(protection: Protection | None) -> Openings | None:
+        if protection is None:
+            return None
+        return Openings(protection, *_starts(old, supply), sampled=isinstance(old, Feeder) or _sampled(old), motor=motor)
+
+    sides = tuple(Side(Laid(each.conductor, supply.kind, rules), openings=openings(each.protection)) for each in (old, new))
     title = f"{old.label} ({old.id})" if isinstance(old, Circuit) else f"Feeder {old.id}"
     every_s = {m.name: m.expect_every_s for m in before.monitors}
     gap_s = 3 * every_s.get(old.monitor or "", 5.0) if isinstance(old, Circuit) else 0.0
@@ -284,6 +319,11 @@ def _judged(before: Schedule, after: Schedule, old: Circuit | Feeder, new: Circu
     elif behaves:
         judged.as_taken = MIXED
     return judged
+
+
+def _sampled(circuit: Circuit) -> bool:
+    """Are its readings samples, so that one of them says nothing of what flowed until the next?"""
+    return circuit.sense.reports == "sample"
 
 
 def _starts(of: Circuit | Feeder, supply: Supply) -> tuple[list[tuple[float, float]], float]:

@@ -106,8 +106,9 @@ def devices(judged: Judged, zone: str, opened_ms: Sequence[int], opened: tuple[i
             yield from _overloads(judged, side, name, zone)
     smaller = old is not None and new.protection.fitted_a < old.protection.fitted_a
     if smaller and any(each.share for each in new.found):
+        would = "would" if any(each.share == 1.0 for each in new.found) else "may"
         yield (
-            f"{judged.title}: the readings go on where a {new.protection.fitted_a:g} A would have opened: its openings are "
+            f"{judged.title}: the readings go on where a {new.protection.fitted_a:g} A {would} have opened: its openings are "
             "those of the set, and the alarms know nothing of them."
         )
     if opened[1] < opened[0]:
@@ -145,14 +146,31 @@ def _set_said(side: Openings) -> str:
             f"no opening times are published for its {side.protection.kind} of {side.protection.fitted_a:g} A: none is claimed."
         )
     overloads = [each for each in side.found if each.over or each.share]
+    alone = ""
+    if side.alone.count:
+        each = "one reading, its length" if side.alone.count == 1 else "one reading each, their length"
+        alone = f" {many(side.alone.count, 'single reading')} above it, up to {side.alone.most_a:.3g} A: {each} can't be known."
     if not overloads:
-        return f"what flowed never reached the rating of its {named}."
+        if not (side.started.count or side.alone.count):
+            return f"what flowed never reached the rating of its {named}."
+        apart = "apart from starts" if side.started.count else "apart from single readings"
+        if side.started.count and side.alone.count:
+            apart += " and single readings"
+        highest = f"the highest single reading was {side.most_a:.3g} A"
+        return f"{apart}, what flowed never reached the rating of its {named}; {highest}.{alone}"
+    held, starts = [each for each in overloads if each.over], [each for each in overloads if not each.over]
+    said = [f"{many(len(held), 'overload')} of its {named}: {_done(held)}."] if held else []
+    if starts:
+        said.append(f"{many(len(starts), 'start')} above its {named}, of the listed length: {_done(starts)}.")
+    return f"{' '.join(said)}{alone}"
+
+
+def _done(overloads: Sequence[Overload]) -> str:
     every = sum(each.share == 1.0 for each in overloads)
     some = sum(0.0 < each.share < 1.0 for each in overloads)
     none = len(overloads) - every - some
     words = {"every device of its type's set opens": every, "it may open": some, "none of the set opens on what was read": none}
-    parts = [f"{word}{_in(count, len(overloads))}" for word, count in words.items() if count]
-    return f"{many(len(overloads), 'overload')} of its {named}: {'; '.join(parts)}."
+    return "; ".join(f"{word}{_in(count, len(overloads))}" for word, count in words.items() if count)
 
 
 def _in(count: int, of: int) -> str:
@@ -160,7 +178,8 @@ def _in(count: int, of: int) -> str:
 
 
 def _overload(each: Overload, protection: Protection, zone: str) -> str:
-    when = f"{say.day_clock(each.from_ms, zone)}, up to {each.most_a:.3g} A on {protection.fitted_a:g} A"
+    start = "" if each.over else "a start of "
+    when = f"{say.day_clock(each.from_ms, zone)}, {start}up to {each.most_a:.3g} A on {protection.fitted_a:g} A"
     times = [each.after_s(p) for p in PERCENTS]
     if times[0] is None:
         return f"{when}: no opening times are published for it."
