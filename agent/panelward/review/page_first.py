@@ -23,6 +23,7 @@ _KEY = (
 
 
 MOST_FIRST, MOST_STILL = 2, 4
+MOST_ALSO = 6  # of what did not find room among the eight
 
 
 def first(sheet: Sheet) -> Iterator[str]:
@@ -83,8 +84,9 @@ def _happened(sheet: Sheet) -> Iterator[str]:
         items.append(f'<li value="{value}">{link(each.text, sheet.to(each))} {sheet.where(each)}</li>')
     yield f'<ol class="happened">{"".join(items)}</ol>'
     if report.also:
-        names = " · ".join(_also(sheet, each) for each in report.also)
-        yield f'<p class="also">And also: {names}.</p>'
+        names = " · ".join(_also(sheet, each) for each in report.also[:MOST_ALSO])
+        more = f" · and {len(report.also) - MOST_ALSO} more" if len(report.also) > MOST_ALSO else ""
+        yield f'<p class="also">And also: {names}{more}.</p>'
     elif report.more_happened:
         yield paragraph(Safe(
             f"And {plural(report.more_happened, 'thing')} more: {link('what opened', 'openings')}, "
@@ -93,10 +95,9 @@ def _happened(sheet: Sheet) -> Iterator[str]:
 
 
 def _also(sheet: Sheet, each: Sentence) -> str:
-    """Who and when; its section has the rest."""
-    name = sheet.labels.get(each.way, each.way) if each.way is not None else each.text.rstrip(".")
+    """In small print, what, and when; its section has the rest."""
     at = f", {sheet.clock.moment(each.at_ms)}" if each.at_ms is not None else ""
-    return link(f"{name}{at}", sheet.to(each))
+    return link(f"{each.text.rstrip('.')}{at}", sheet.to(each))
 
 
 def _still(sheet: Sheet) -> Iterator[str]:
