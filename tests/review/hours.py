@@ -43,7 +43,9 @@ class Made(NamedTuple):
     opened_ms: int
 
 
-def _volts(t_s: float) -> float:
+def _volts(t_s: float, dip_v: float | None = None) -> float:
+    if dip_v is not None and t_s == OPENS_S:
+        return dip_v
     return 12.9 - (0.25 if OPENS_S - 400 <= t_s < OPENS_S else 0.0)
 
 
@@ -53,12 +55,14 @@ def _sockets(t_s: float) -> float:
     return 25.0 if t_s >= OPENS_S - 400 else 4.0 + (t_s // 600 % 2)
 
 
-def readings(*, gap: tuple[float, float] | None = (7200.0, 7500.0)) -> Iterator[Reading]:
+def readings(*, gap: tuple[float, float] | None = (7200.0, 7500.0), dip_v: float | None = None) -> Iterator[Reading]:
     """Sockets, the light and the fan beside them, the freezer, the meter, a probe; nothing at all in the gap."""
     period_s = 5.0
     draws = {"D7": _sockets, "D5": 0.8, "D8": 1.5, "D1": lambda t: 4.1 if t // 900 % 2 else 0.12}
     draws |= {"SH": lambda t: _sockets(t) + 8.0}
-    electric = stream(draws, WHOLE_S, period_s=period_s, volts=_volts, start_ms=T0, closed={"D7": lambda t: 1.0})
+    electric = stream(
+        draws, WHOLE_S, period_s=period_s, volts=lambda t_s: _volts(t_s, dip_v), start_ms=T0, closed={"D7": lambda t: 1.0}
+    )
     warmth = (
         Reading("T1", T0 + s * 1000, T0 + s * 1000 + 1, celsius=round(24.0 + s / 3600, 1)) for s in range(0, int(WHOLE_S), 60)
     )
@@ -78,7 +82,9 @@ def record(schedule: Schedule, text: str, *, as_left_a: float) -> Record:
     return sealed.seal(made)
 
 
-def made(room: Path, *, as_left_a: float = 10.0, program: str = "0.1.0", measured_by: str | None = None) -> Made:
+def made(
+    room: Path, *, as_left_a: float = 10.0, program: str = "0.1.0", measured_by: str | None = None, dip_v: float | None = None
+) -> Made:
     """Feeds the core and journals as the daemon does: inputs, then transitions with their messages."""
     schedule, text = load(VAN)
     path = room / "journal.sqlite"
@@ -102,7 +108,7 @@ def made(room: Path, *, as_left_a: float = 10.0, program: str = "0.1.0", measure
             _commit(journal, found, schedule)
         return opened
 
-    for item in merge([settings, *extra], readings(), key=lambda each: each.received_ms):
+    for item in merge([settings, *extra], readings(dip_v=dip_v), key=lambda each: each.received_ms):
         if alarm_id and not answered and item.received_ms >= T0 + ANSWERED_S * 1000:
             give(Request(kind="acknowledge", received_ms=item.received_ms, id="1", alarm=alarm_id, who=WHO, why="looked at it"))
             answered = True

@@ -67,6 +67,43 @@ def test_the_minutes_are_those_of_the_readings_that_were_fed(found: Hour) -> Non
         assert minute.most_a == pytest.approx(max(mine))
 
 
+def test_a_dip_that_a_mean_hides_is_shown(made: hours.Made, tmp_path: Path) -> None:
+    """One reading of a minute is low: the mean hides it; the table, the drawing and the readings around it don't."""
+    again = hours.made(tmp_path, dip_v=9.5)
+    found = asked(again)
+    series = next(each for each in found.series if each.way == "D7")
+    minute = next(each for each in series.minutes if each.at_ms <= found.since_ms < each.at_ms + 60_000)
+    assert (minute.least_v, minute.volts) == (9.5, pytest.approx(12.9, abs=0.5))
+    page = hour_page.html(found)
+    tables = Tables(page).found
+    (by_minute,) = (rows for name, rows in tables.items() if "D7, lowest V" in rows[0])
+    at = by_minute[0].index("D7, lowest V")
+    assert "9.50" in [row[at] for row in by_minute[1:]]
+    (single,) = (rows for name, rows in tables.items() if "D7, V" in rows[0])
+    assert single[0][2:] == ["D7, A", "D7, V", "SH, A", "SH, V"]
+    assert "9.50" in [row[3] for row in single[1:]]
+    assert "volts, read at D7: 9.5 to" in page
+
+
+def test_single_readings_of_one_minute_around_the_beginning(found: Hour) -> None:
+    around = [
+        each
+        for each in hours.readings()
+        if each.circuit in ("D7", "SH") and abs(each.time_ms - 1500 - found.since_ms) <= 60_000  # set back by 1.5 s
+        for each in hours.readings()
+        if each.circuit in ("D7", "SH") and abs(each.time_ms - 1500 - found.since_ms) <= 60_000
+    ]
+    assert sorted((each.at_ms, each.way, each.amps, each.volts) for each in found.singles) == sorted(
+        (each.time_ms - 1500, each.circuit, each.amps, each.volts) for each in around
+    )
+
+
+def test_how_short_a_thing_may_be_missed_is_by_how_often_it_was_read(found: Hour) -> None:
+    """Every 5 s, where the schedule says 2 s."""
+    (said,) = (line for line in found.cannot_show if "between two readings" in line)
+    assert said == "D7: what lasts less than 5 s may lie between two readings: so it was read; the schedule says 2 s."
+
+
 def test_a_gap_is_no_zero(found: Hour) -> None:
     series = next(each for each in found.series if each.way == "D7")
     gap_ms = hours.T0 + 7_350_000
@@ -152,7 +189,7 @@ def test_no_place_and_nobodys_name(page: str, found: Hour) -> None:
 def test_both_times_stand_on_every_row(page: str) -> None:
     tables = Tables(page).found
     timed = {name: rows for name, rows in tables.items() if "Local (+02:00)" in rows[0]}
-    assert len(timed) == 3
+    assert len(timed) == 4
     for rows in timed.values():
         for row in rows[1:]:
             local, utc = (int(cell[-8:-6]) for cell in row[:2])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING
@@ -22,9 +22,11 @@ def pace_s(journal: Journal, to_ms: int, circuits: Collection[str], span_ms: int
     times: dict[str, list[int]] = {}
     for found in journal.amps(to_ms - span_ms, to_ms, circuits):
         times.setdefault(found.circuit, []).extend(found.times_ms)
-    out = {}
-    for circuit, found_ms in times.items():
-        waits = [after - before for before, after in pairwise(sorted(set(found_ms)))]
-        if len(waits) >= LEAST:
-            out[circuit] = round(median(waits) / 1000, 1)
-    return out
+    seen = {circuit: typical_s(found_ms) for circuit, found_ms in times.items()}
+    return {circuit: every_s for circuit, every_s in seen.items() if every_s is not None}
+
+
+def typical_s(times_ms: Iterable[int]) -> float | None:
+    """The median wait between these moments, s; None: too few."""
+    waits = [after - before for before, after in pairwise(sorted(set(times_ms)))]
+    return round(median(waits) / 1000, 1) if len(waits) >= LEAST else None

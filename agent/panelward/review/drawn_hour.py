@@ -39,7 +39,7 @@ def drawn(hour: Hour, clock: Callable[[int], str]) -> str:
         for at_ms, place in ((hour.from_ms, "left"), (hour.since_ms, "center"), (hour.to_ms, "right")):
             colour = RED if place == "center" else INK
             axes.text(_x(hour, at_ms), 6.0, clock(at_ms), fontsize=TEXT, ha=place, color=colour)
-        said = "; ".join(f"{name}: {_range(series, value)} {unit}" for name, series, value, unit in strips)
+        said = "; ".join(f"{name}: {_range(series, value, unit)} {unit}" for name, series, value, unit in strips)
         return svg(figure, "The hours around the alarm", said, key="hour")
 
 
@@ -51,6 +51,11 @@ def _volts(minute: Minute) -> float | None:
     return minute.volts
 
 
+def _extreme(minute: Minute, unit: str) -> float | None:
+    """The most amps, the lowest volts: what a mean hides."""
+    return {"A": minute.most_a, "V": minute.least_v}.get(unit)
+
+
 def _celsius(minute: Minute) -> float | None:
     return minute.celsius
 
@@ -59,8 +64,10 @@ def _any(series: Series, value: Value) -> bool:
     return any(value(minute) is not None for minute in series.minutes)
 
 
-def _range(series: Series, value: Value) -> str:
+def _range(series: Series, value: Value, unit: str) -> str:
     found = [here for minute in series.minutes if (here := value(minute)) is not None]
+    if unit == "V":
+        found += [minute.least_v for minute in series.minutes if minute.least_v is not None]
     return f"{min(found):.3g} to {max(found):.3g}"
 
 
@@ -70,8 +77,7 @@ def _x(hour: Hour, at_ms: float) -> float:
 
 def _strip(axes: Axes, hour: Hour, name: str, series: Series, value: Value, unit: str, foot: float) -> None:
     known = [(minute, here) for minute in series.minutes if (here := value(minute)) is not None]
-    peaks = [minute.most_a for minute, _ in known if minute.most_a is not None] if unit == "A" else []
-    values = [here for _, here in known] + peaks
+    values = [here for _, here in known] + [found for minute, _ in known if (found := _extreme(minute, unit)) is not None]
     low, high = min(values), max(values)
     if unit == "A":
         low, high = min(low, 0.0), max(high, 0.1)
@@ -85,10 +91,11 @@ def _strip(axes: Axes, hour: Hour, name: str, series: Series, value: Value, unit
     for here in (low, high):
         axes.plot([_LEFT, _RIGHT], [y(here), y(here)], color=INK, alpha=FAINT, linewidth=0.6)
         axes.text(_LEFT - 4.0, y(here) - 4.0, f"{here:.3g} {unit}", fontsize=TEXT - 0.5, ha="right")
-    for minute, here in known if unit == "A" else ():
-        if minute.most_a is not None and abs(minute.most_a - here) > 0.02 * (high - low):
+    for minute, here in known:
+        extreme = _extreme(minute, unit)
+        if extreme is not None and abs(extreme - here) > 0.02 * (high - low):
             x = _x(hour, minute.at_ms + 30_000)
-            axes.plot([x, x], [y(here), y(minute.most_a)], color=INK, linewidth=0.7)
+            axes.plot([x, x], [y(here), y(extreme)], color=INK, linewidth=0.7)
     for run in _unbroken(known):
         xs = [_x(hour, minute.at_ms + 30_000) for minute, _ in run]
         ys = [y(here) for _, here in run]

@@ -16,8 +16,9 @@ from panelward import sealed
 from panelward.errors import BadInput, PanelwardError
 from panelward.journal import InForce, Journal, OutboxRow, asked_between, in_force
 from panelward.papers.directory import panel_directory
+from panelward.papers.pack_readings import LONGER
 from panelward.records import Circuit, Record, Schedule
-from panelward.review.hour_minutes import Minute, Series, Switched, gathered
+from panelward.review.hour_minutes import Minute, Read, Series, Switched, gathered
 from panelward.review.hour_weighed import Cause, causes
 from panelward.schedule.detect import detectability
 from panelward.wording.english import ANSWERED
@@ -25,7 +26,7 @@ from panelward.wording.english import ANSWERED
 BEFORE_MS, AFTER_MS = 2 * 3_600_000, 3_600_000
 BESIDE_MS = 600_000  # a sibling's draw before and after: ten minutes each
 MOST = 1000  # transitions of one alarm: it has a few
-__all__ = ["Hour", "Minute", "Series", "Switched", "hour"]
+__all__ = ["Hour", "Minute", "Read", "Series", "Switched", "hour"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,6 +142,7 @@ class Hour:
     series: tuple[Series, ...]  # of its ways, then of the bank's meter and of those on its feeder
     warmth: tuple[Series, ...]  # of the probes
     beside: tuple[Beside, ...]
+    singles: tuple[Read, ...] = ()  # of its ways and of their bus, a minute before the beginning to one after it
 
 
 def hour(
@@ -170,7 +172,7 @@ def hour(
     near = _near(plan, ways)
     probes = {probe.id for probe in plan.probes}
     meters = {supply.meter for supply in plan.supplies if supply.meter}
-    found = gathered(journal, from_ms, to_ms, {*ways, *near, *probes, *meters})
+    found = gathered(journal, from_ms, to_ms, {*ways, *near, *probes, *meters}, since_ms)
     fitted = tuple(_fitted(plan, plan.circuit(way), kept_record) for way in ways)
     shown = [*ways, *(each for each in near if _feeder(plan, each) and _feeder(plan, each) == _feeder(plan, ways[0]))]
     return Hour(
@@ -180,7 +182,7 @@ def hour(
         made_ms=made_ms, made_by=made_by,
         utc_offset_s=_offset_s(then, plan, since_ms), since_ms=since_ms, from_ms=from_ms, to_ms=to_ms,
         last_ms=journal.last_received_ms, remarks=(*remarks, *_other_schedule(then, kept_record), *_neutral(fitted)),
-        cannot_show=_cannot(plan, ways, found.series, from_ms, to_ms),
+        cannot_show=_cannot(plan, ways, found.series, from_ms, to_ms, found.every_s),
         evidence=tuple(str(line) for line in reasoned["evidence"]), causes=causes(reasoned),
         steps=tuple(_step(each) for each in steps), messages=_messages(journal.outbox_rows(alarm_id)),
         deeds=_deeds(journal, alarm_id, from_ms, to_ms), switched=found.switched,
@@ -188,6 +190,7 @@ def hour(
         series=tuple(found.series[each] for each in [*shown, *sorted(meters)] if each in found.series),
         warmth=tuple(found.series[each] for each in sorted(probes) if each in found.series),
         beside=tuple(_beside(plan, each, ways, found.series, since_ms) for each in near),
+        singles=tuple(each for each in found.singles if each.way in {*ways, *_bus(plan, ways)}),
     )  # fmt: skip
 
 
@@ -215,6 +218,11 @@ def _ways(steps: Sequence[Mapping[str, Any]], plan: Schedule) -> list[str]:
     named = {str(each["circuit"]) for each in steps if "circuit" in each}
     named |= {str(way) for each in steps for way in each["circuits"]} if not named else set()
     return [each.id for each in plan.circuits if each.id in named and each.role != "meter"]
+
+
+def _bus(plan: Schedule, ways: Sequence[str]) -> set[str]:
+    """The meters of their supplies."""
+    return {meter for way in ways if (meter := plan.supply(plan.circuit(way).supply).meter) is not None}
 
 
 def _feeder(plan: Schedule, way: str) -> str | None:
@@ -351,7 +359,9 @@ def _held(
     )  # fmt: skip
 
 
-def _cannot(plan: Schedule, ways: Sequence[str], series: Mapping[str, Series], from_ms: int, to_ms: int) -> tuple[str, ...]:
+def _cannot(
+    plan: Schedule, ways: Sequence[str], series: Mapping[str, Series], from_ms: int, to_ms: int, every_s: Mapping[str, float]
+) -> tuple[str, ...]:
     """What the data can't show: the sensing's limits, the minutes without a reading. What is alike for several is said once."""
     whole = (to_ms - from_ms) // 60_000
     said: dict[str, list[str]] = {}
@@ -363,7 +373,10 @@ def _cannot(plan: Schedule, ways: Sequence[str], series: Mapping[str, Series], f
         if circuit.sense.volts_at == "bus":
             found.append("volts are sensed at the bus. What is lost in its device, switch, joints and conductor is not seen.")
         if monitor is not None:
-            found.append(f"what lasts less than {monitor.expect_every_s:g} s may lie between two readings.")
+            written_s, seen_s = monitor.expect_every_s, every_s.get(way, 0.0)
+            slower = circuit.sense.publishes != "on-change" and seen_s > LONGER * written_s
+            read_s, why = (seen_s, f": so it was read; the schedule says {written_s:g} s") if slower else (written_s, "")
+            found.append(f"what lasts less than {read_s:g} s may lie between two readings{why}.")
         minutes = sum(minute.readings > 0 for minute in series[way].minutes) if way in series else 0
         if minutes < whole:
             found.append(f"in {whole - minutes} of {whole} minutes nothing was read. Nothing is claimed about them.")

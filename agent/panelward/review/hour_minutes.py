@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from panelward.journal import Journal
+from panelward.journal.pace import typical_s
 from panelward.records import Reading
 
 MINUTE_MS = 60_000
@@ -47,26 +48,54 @@ class Switched:
     to: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Read:
+    """One reading as it came; None: not in it."""
+
+    at_ms: int
+    way: str
+    amps: float | None
+    volts: float | None
+    closed: bool | None
+
+
 class Gathered(NamedTuple):
     series: dict[str, Series]
     switched: tuple[Switched, ...]
+    singles: tuple[Read, ...]  # around one moment
+    every_s: dict[str, float]  # how often each was really read
 
 
-def gathered(journal: Journal, from_ms: int, to_ms: int, wanted: Collection[str]) -> Gathered:
-    """What was measured from `from_ms` to `to_ms`; what was retained at a broker has no known age and is left out."""
+def gathered(journal: Journal, from_ms: int, to_ms: int, wanted: Collection[str], since_ms: int) -> Gathered:
+    """What was measured from `from_ms` to `to_ms`; what was retained at a broker has no known age and is left out.
+
+    Single readings are kept of the minute before and after `since_ms`.
+    """
     by_minute: dict[str, dict[int, list[Reading]]] = {}
     kept: list[Reading] = []
+    singles: list[Read] = []
     for reading in journal.readings(from_ms - MINUTE_MS, to_ms + LATE_MS, wanted):
         if reading.origin != "retained" and from_ms <= reading.time_ms < to_ms:
             at_ms = from_ms + (reading.time_ms - from_ms) // MINUTE_MS * MINUTE_MS
             by_minute.setdefault(reading.circuit, {}).setdefault(at_ms, []).append(reading)
             if reading.closed is not None or reading.commanded is not None:
                 kept.append(reading)
+            if abs(reading.time_ms - since_ms) <= MINUTE_MS:
+                singles.append(_read(reading))
     series = {
         way: Series(way=way, minutes=tuple(_minute(at_ms, found) for at_ms, found in sorted(minutes.items())))
         for way, minutes in by_minute.items()
     }
-    return Gathered(series, _switched(sorted(kept, key=lambda reading: reading.time_ms)))
+    times = {way: [r.time_ms for found in minutes.values() for r in found] for way, minutes in by_minute.items()}
+    seen = {way: typical_s(found) for way, found in times.items()}
+    return Gathered(
+        series, _switched(sorted(kept, key=lambda reading: reading.time_ms)), tuple(sorted(singles, key=lambda r: r.at_ms)),
+        {way: every_s for way, every_s in seen.items() if every_s is not None},
+    )  # fmt: skip
+
+
+def _read(found: Reading) -> Read:
+    return Read(at_ms=found.time_ms, way=found.circuit, amps=found.amps, volts=found.volts, closed=found.closed)
 
 
 def _minute(at_ms: int, found: list[Reading]) -> Minute:

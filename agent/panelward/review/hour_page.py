@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from html import escape
 
 from panelward.review.drawn_hour import drawn
-from panelward.review.hour import Hour, Message, Switched
+from panelward.review.hour import Hour, Message, Read, Switched
 from panelward.review.hour_weighed import Cause
 from panelward.review.page_alarms import kind
 from panelward.review.page_parts import UNKNOWN, Safe, figure, number, paragraph, plural, table
@@ -57,6 +57,9 @@ class Times:
             return UNKNOWN
         local, utc = text(at_ms, self.zone), text(at_ms, UTC)
         return f"{local} {self.name} ({utc if local[:10] != utc[:10] else utc[11:]} UTC)"
+
+    def clock(self, at_ms: int) -> str:
+        return text(at_ms, self.zone)[11:]
 
     def short(self, at_ms: int) -> str:
         return text(at_ms, self.zone)[11:16]
@@ -141,8 +144,9 @@ def _read(hour: Hour, times: Times) -> Iterator[str]:
     if not drawing:
         yield paragraph("Nothing of it is kept from these hours: neither a draw nor its lack is claimed.")
     else:
-        caption = f"Minute by minute, local time ({times.name}). Thin: the largest in the minute. Red: the alarm's beginning."
-        yield figure(drawing, f"{caption} A line breaks where nothing was read.")
+        caption = f"Minute by minute, local time ({times.name}). Thin: the most amps, the lowest volts in the minute."
+        yield figure(drawing, f"{caption} Red: the alarm's beginning. A line breaks where nothing was read.")
+    yield from _singles(hour, times)
     if hour.beside:
         yield table(
             "The ways beside it, ten minutes before and after",
@@ -158,6 +162,35 @@ def _read(hour: Hour, times: Times) -> Iterator[str]:
             ),
             words=(0, 1),
         )
+
+
+def _volts(value: float | None) -> str:
+    """To a hundredth: limits of a bank lie closer than a tenth."""
+    return UNKNOWN if value is None else f"{value:.2f}"
+
+
+def _singles(hour: Hour, times: Times) -> Iterator[str]:
+    """Each reading around the beginning: what a minute's mean hides."""
+    found = {each.way for each in hour.singles}
+    ways = [way for way in hour.ways if way in found][:MOST_NAMED] + sorted(found - set(hour.ways))
+    by: dict[int, dict[str, Read]] = {}
+    for each in hour.singles:
+        by.setdefault(each.at_ms // 1000 * 1000, {})[each.way] = each
+    if not by:
+        return
+    rows = []
+    for at_ms, here in sorted(by.items()):
+        cells = [*times.of_day(at_ms)]
+        for way in ways:
+            cells += [number(here[way].amps), _volts(here[way].volts)] if way in here else ["unread", "unread"]
+        rows.append(cells)
+    yield table(
+        "Readings around the beginning",
+        (*times.heads, *(f"{way}, {unit}" for way in ways for unit in ("A", "V"))),
+        rows,
+        words=(0, 1),
+        shown=f"Each reading, from one minute before the beginning ({times.clock(hour.since_ms)}) to one after.{times.day()}",
+    )
 
 
 def _told(hour: Hour, times: Times) -> Iterator[str]:
@@ -289,7 +322,13 @@ def _minutes(hour: Hour, times: Times) -> Iterator[str]:
     heads = [*times.heads]
     for each in shown:
         heads += [f"{each.way}, mean A", f"{each.way}, most A"]
-    heads += [f"{shown[0].way}, V", f"{shown[0].way}, switch", *(f"{each.way}, °C" for each in hour.warmth)]
+    bus = next((at for at, found in enumerate(by) if any(minute.volts is not None for minute in found.values())), 0)
+    heads += [
+        f"{shown[bus].way}, mean V",
+        f"{shown[bus].way}, lowest V",
+        f"{shown[0].way}, switch",
+        *(f"{each.way}, °C" for each in hour.warmth),
+    ]
     rows = []
     for at_ms in moments:
         cells = [*times.of_day(at_ms)]
@@ -297,7 +336,8 @@ def _minutes(hour: Hour, times: Times) -> Iterator[str]:
             minute = of_way.get(at_ms)
             cells += [number(minute.amps), number(minute.most_a)] if minute is not None else ["unread", "unread"]
         first = by[0].get(at_ms)
-        cells += [number(first.volts) if first is not None else "unread"]
+        volts = by[bus].get(at_ms)
+        cells += [_volts(volts.volts), _volts(volts.least_v)] if volts is not None else ["unread", "unread"]
         cells += ["on" if first.closed else "off"] if first is not None and first.closed is not None else ["not told"]
         cells += [number(of_probe[at_ms].celsius) if at_ms in of_probe else "unread" for of_probe in warm]
         rows.append(cells)
