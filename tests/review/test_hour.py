@@ -89,8 +89,6 @@ def test_single_readings_of_one_minute_around_the_beginning(found: Hour) -> None
     around = [
         each
         for each in hours.readings()
-        if each.circuit in ("D7", "SH") and abs(each.time_ms - 1500 - found.since_ms) <= 60_000  # set back by 1.5 s
-        for each in hours.readings()
         if each.circuit in ("D7", "SH") and abs(each.time_ms - 1500 - found.since_ms) <= 60_000
     ]
     assert sorted((each.at_ms, each.way, each.amps, each.volts) for each in found.singles) == sorted(
