@@ -161,6 +161,19 @@ def test_a_supply_near_its_cut_off_is_told_in_its_time(period_s: float) -> None:
     assert begins(run(behind, low), "undervoltage-approach") == []
 
 
+def test_a_supply_near_its_cut_off_is_told_before_those_volts_where_it_falls() -> None:
+    """As it says: earlier, at higher volts, where a lasting fall leaves so few hours."""
+    schedule = schedule_of(circuit("D1", "Lamp", "light"), 10.0)
+    said = sight(schedule, "supply near cut-off")
+    near_v = float(said.why.split()[5])
+    assert "earlier, at higher volts, where at a lasting fall it has 3 h or less left" in said.why
+    inputs = stream({"D1": 1.0}, 3600, period_s=10.0, volts=lambda t_s: near_v + 0.4 - 0.3 * t_s / 3600)
+    (told,) = begins(run(schedule, inputs), "undervoltage-approach")
+    assert dict(told.figures)["volts"] > near_v
+    still = stream({"D1": 1.0}, 7200, period_s=10.0, volts=near_v + 0.05)
+    assert begins(run(schedule, still), "undervoltage-approach") == []
+
+
 @pytest.mark.parametrize(("width_s", "period_s"), [(0.4, 2.0), (1.0, 2.0), (3.0, 10.0), (30.0, 10.0)])
 def test_a_surge_is_seen_as_often_as_it_says(width_s: float, period_s: float) -> None:
     """Starts at random moments; a start is seen if a sample falls into it. Compared with a binomial's four deviations."""

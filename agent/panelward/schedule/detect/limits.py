@@ -50,7 +50,10 @@ LEFT_ON = ("socket", "charger")
 
 # watch.supply
 NEAR = 0.03
+PULLED = 0.01
 MINUTES_NEAR = 2
+WINDOW_MINUTES = 30
+HOURS_AHEAD, HOURS_KNEE = 2.0, 3.0
 
 # watch.suspect
 STUCK_S, STUCK_STEPS, STUCK_LEAST_STEPS = 600.0, 5.0, 20.0

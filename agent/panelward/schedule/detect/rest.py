@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from panelward.records import Circuit
+from panelward.records import Circuit, Supply
 from panelward.schedule.detect.limits import (
     ANYTHING,
     DRAWN_HOURS,
     FOLLOWS,
+    HOURS_AHEAD,
+    HOURS_KNEE,
     MINUTES_NEAR,
     NEAR,
+    PULLED,
     STUCK_LEAST_STEPS,
     STUCK_S,
     STUCK_STEPS,
     UNMOVED_A,
     UNMOVED_STEPS,
+    WINDOW_MINUTES,
 )
 from panelward.schedule.detect.look import Look, Sight
 
@@ -137,5 +141,18 @@ def _cutoff(look: Look) -> Sight:
     near_v = supply.cutoff_v + NEAR * supply.nominal_v
     slowest_s = max(m.expect_every_s for m in look.schedule.monitors)
     within_s = (MINUTES_NEAR + 1) * max(60.0, slowest_s) + slowest_s
-    why = f"supply {supply.id} at or below {near_v:.4g} V for {MINUTES_NEAR} whole minutes"
+    pulled_v = supply.cutoff_v + PULLED * supply.nominal_v
+    why = (
+        f"supply {supply.id} at or below {near_v:.4g} V for {MINUTES_NEAR} whole minutes without being charged, reckoned for "
+        f"the mean draw of the last {WINDOW_MINUTES} min, or {pulled_v:.4g} V as read; "
+        f"earlier, at higher volts, {_ahead(supply)}"
+    )
     return look.sight(CUTOFF, "yes", within_s, why)
+
+
+def _ahead(supply: Supply) -> str:
+    """What is told before the volts are near: a forecast."""
+    lfp = supply.battery is not None and supply.battery.chemistry == "lfp"
+    fall = f"where at a lasting fall it has {HOURS_KNEE if lfp else HOURS_AHEAD:g} h or less left"
+    counted = supply.battery is not None and supply.meter is not None
+    return fall + (f", or by the charge counted at its meter {HOURS_AHEAD:g} h or less" if counted else "")
