@@ -208,6 +208,8 @@ def test_neutral_words(page: str) -> None:
 def test_an_alarm_that_the_journal_does_not_know(made: hours.Made) -> None:
     with pytest.raises(BadInput, match="alarms --last 20"):
         asked(made, "nothing-1")
+    with pytest.raises(BadInput, match=rf"of D7 it has {made.alarm_id}"):
+        asked(made, "D7-dead")
 
 
 def test_an_alarm_without_a_way_of_its_own(tmp_path: Path) -> None:

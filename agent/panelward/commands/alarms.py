@@ -7,12 +7,15 @@ import json
 import time
 from datetime import UTC, datetime
 from textwrap import fill
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from panelward.commands import add_journal, add_schedule
 from panelward.commands.now import work_lines, zone_of
 from panelward.errors import BadInput
+
+if TYPE_CHECKING:
+    from panelward.journal import Journal
 
 MOST = 200
 
@@ -25,7 +28,8 @@ def register(subparsers: Any) -> None:
     )
     add_journal(command)
     add_schedule(command)
-    command.add_argument("--last", type=int, metavar="N", default=0, help="the last N transitions instead")
+    last = "the last N alarms, over or not; with --json the last N steps of alarms"
+    command.add_argument("--last", type=int, metavar="N", default=0, help=last)
     command.add_argument(
         "--why", metavar="ID", help="one alarm: each piece of evidence with its weight, and the rejected causes"
     )
@@ -34,16 +38,20 @@ def register(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from panelward.journal import Journal
+    from panelward.journal.listed import last_alarms
 
     journal = Journal.read(args.journal)
     try:
         row = journal.present()
         zone = zone_of(args.schedule, row)
         if args.why is not None:
-            return _why(journal.last_transitions(MOST, alarm_id=args.why), args, zone)
+            return _why(journal, args, zone)
         if row and not args.json and args.last <= 0:
             print("".join(f"{line}\n" for line in work_lines(row, time.time(), zone)), end="")
-        found = journal.last_transitions(args.last) if args.last > 0 else journal.standing()
+        if args.last > 0:  # programs want each step, a person each alarm once
+            found = journal.last_transitions(args.last) if args.json else last_alarms(journal, args.last)
+        else:
+            found = journal.standing()
         for alarm in found:
             messages = [row for row in journal.outbox_rows(alarm["id"]) if row.sequence <= alarm["sequence"]]
             if args.json:
@@ -52,16 +60,19 @@ def run(args: argparse.Namespace) -> int:
                 continue
             print("\n".join(lines(alarm, messages, zone)))
         if not found and not args.json:
-            print("No alarm stands.")
+            print("No alarm stands." if args.last <= 0 else "No alarm is in the journal.")
     finally:
         journal.close()
     return 1 if found and args.last <= 0 else 0
 
 
-def _why(transitions: list[dict[str, Any]], args: argparse.Namespace, zone: ZoneInfo) -> int:
+def _why(journal: Journal, args: argparse.Namespace, zone: ZoneInfo) -> int:
     """Why the alarm was raised: from its latest transition that holds evidence."""
+    from panelward.journal.listed import which
+
+    transitions = journal.last_transitions(MOST, alarm_id=args.why)
     if not transitions:
-        raise BadInput(f"--why: wanted the id of an alarm, found {args.why}: panelward alarms --last 20 lists them")
+        raise BadInput(f"--why: wanted the id of an alarm, found {args.why}: {which(journal, args.why)}")
     reasoned = [found for found in transitions if found["evidence"]]
     alarm = max(reasoned or transitions, key=lambda found: int(found["sequence"]))
     if args.json:

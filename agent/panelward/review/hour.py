@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from panelward import sealed
 from panelward.errors import BadInput, PanelwardError
 from panelward.journal import InForce, Journal, OutboxRow, asked_between, in_force
+from panelward.journal.listed import which
 from panelward.papers.directory import panel_directory
 from panelward.papers.pack_readings import LONGER
 from panelward.records import Circuit, Record, Schedule
@@ -161,9 +162,7 @@ def hour(
     steps = journal.last_transitions(MOST, alarm_id=alarm_id)
     then = in_force(journal, alarm_id)
     if not steps or then is None:
-        raise BadInput(
-            f"--hour-of: wanted the id of an alarm in {journal.path}, found {alarm_id}: `panelward alarms --last 20` lists them"
-        )
+        raise BadInput(f"--hour-of: wanted the id of an alarm in {journal.path}, found {alarm_id}: {which(journal, alarm_id)}")
     plan, kept_record, remarks = _of_then(then, schedule, parse)
     since_ms = min(round(each["since"] * 1000) for each in steps)
     from_ms, to_ms = since_ms - BEFORE_MS, since_ms + AFTER_MS
