@@ -9,8 +9,9 @@ import pytest
 
 import plans
 from panelward.errors import BadInput
-from panelward.records import Level, Reading, Segment, Surge
+from panelward.records import Level, Protection, Reading, Schedule, Segment, Surge
 from panelward.rehearse import rehearse
+from panelward.rehearse.change import Since
 from panelward.rehearse.faults import ALL, KINDS
 from panelward.rehearse.plant import Plant, planted, plants
 
@@ -128,6 +129,79 @@ def test_who_publishes_changes_only_publishes_this_one() -> None:
 
     answer = planted(plants(["D1 feed-lost 08:00"], schedule), schedule, changes())
     assert [(m.kind, m.subject_id) for m in answer.plants[0].found][:1] == [("feed-lost", "D1")]
+
+
+def with_device(device: Protection) -> Schedule:
+    """The plan with another device on the deck pump."""
+    circuits = tuple(replace(c, protection=device) if c.id == "D4" else c for c in BASE.circuits)
+    return replace(BASE, circuits=circuits)
+
+
+def test_a_planted_stall_opens_its_device() -> None:
+    """19.2 A on 10 A: of type C the likely one opens in 1.4 s, so no reading holds it for longer, and nothing flows after."""
+    schedule = with_device(Protection(kind="blade-fuse", type="C", rating_a=10))
+    answer = planted(plants(["D4 stall 08:00"], schedule), schedule, day(4.0))
+    (plant,) = answer.plants
+    assert not any(m.kind in ("protection-doubtful", "off-profile") for m in plant.found)
+    fused = plant.fused
+    assert fused is not None
+    assert fused.opened_ms == plans.T0 + 2 * 3600_000 + 905_000  # it runs from a quarter past; one reading shows it
+    said = list(answer.sentences())
+    assert any("Its device opens by Fri 08:15, 15 min after that began" in s for s in said)
+    assert any(s.startswith("Why: Deck pump (D4): device opened: ") for s in said) == (not plant.found)
+
+
+def test_a_start_in_a_stall_is_not_multiplied() -> None:
+    """A sample of a start of 16.8 A: stalled, a motor draws 4 times what it runs at and not 4 times that."""
+    (plant,) = plants(["D4 stall 08:00"], BASE)
+    other = plant.changes["D4"](Reading("D4", 0, 0, 13.0, 16.8, 218.4), Since(0.0, None, 13.0))
+    assert other is not None
+    assert other.amps == pytest.approx(4 * 62 * 1.35 / 12.8, abs=1e-3)
+
+
+def test_an_overload_opens_its_device_and_its_end_is_marked() -> None:
+    """Likely open after half a minute, at 1.3 times; what comes when the plant ends is no message of the fault."""
+    answer = planted(plants(["D7 overload 08:30 for 20min"], BASE), BASE, day(5.0))
+    (plant,) = answer.plants
+    assert plant.fused is not None
+    assert plant.from_ms is not None
+    assert plant.fused.opened_ms is not None
+    assert 20_000 <= plant.fused.opened_ms - plant.from_ms <= 40_000
+    assert plant.found[0].kind == "overcurrent-approach"
+    assert not any(m.kind == "protection-doubtful" for m in plant.found)
+    for message, line in zip(plant.found, answer.as_json()["plants"][0]["messages"], strict=True):
+        assert line["from_its_end"] == (message.at_ms >= plant.from_ms + 1_200_000)
+
+
+def test_of_a_device_of_which_nothing_is_published_the_end_is_marked() -> None:
+    """It is held to the plant's own end: that it draws nothing then is no cut-off."""
+    schedule = with_device(Protection(kind="electronic", rating_a=10))
+    answer = planted(plants(["D4 overload 08:30 for 20min"], schedule), schedule, day(5.0))
+    (plant,) = answer.plants
+    assert plant.fused is not None
+    assert plant.fused.opened_ms is None
+    said = list(answer.sentences())
+    assert any(s.startswith("When its device opens is not published for its type") for s in said)
+    after = [m for m in plant.found if plant.from_its_end(m)]
+    assert after
+    assert sum("from the end of what was planted" in s for s in said) == len(after)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "why"),
+    [
+        ("D4 stall 08:20 for 10min", "Why: it did not run then: every reading would have been as it was."),
+        ("D4 feed-lost 08:00", "Why: Deck pump (D4): lost feed: found only together with something else: switched: no draw"),
+        ("D7 more 08:00 for 20min", "Why: Bench sockets (D7): more than is listed can't be watched: not all of its levels"),
+        ("D4 runs-on 08:00 for 5min", "found within 10 min of the first reading that shows it, and it was there for 5 min"),
+    ],
+)
+def test_no_message_is_given_its_reason(wanted: str, why: str) -> None:
+    """By what `check` says of that circuit."""
+    answer = planted(plants([wanted], BASE), BASE, day(3.5))
+    assert not answer.plants[0].found
+    said = list(answer.sentences())
+    assert any(why in s for s in said), said
 
 
 def test_outside_the_readings_it_is_not_planted() -> None:

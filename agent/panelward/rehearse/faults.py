@@ -6,9 +6,8 @@ feeder    feed-lost      supply   feed-lost falls      monitor   silent
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from math import inf
 
 from panelward.errors import BadInput
@@ -16,10 +15,12 @@ from panelward.learn.gate import plants
 from panelward.ratings import device, opening_times_s
 from panelward.ratings.behaviour import EXPONENT, LEAST_V, at_volts, exponent_of
 from panelward.records import Circuit, Feeder, Reading, Schedule, Supply
+from panelward.rehearse.change import Change, Since
+from panelward.rehearse.fused import Fused
 from panelward.rehearse.named import Named
 from panelward.schedule.vetting import Around, Way
 
-OVERLOAD = 1.3  # of the rating: a tool too many; every blade opens within half an hour there (ISO 8820-3, 1.35 times)
+OVERLOADS = (1.3, 1.25, 1.2, 1.15, 1.1)  # of the rating: a tool too many, the heaviest that is seen before it opens
 HEAVY = (2.0, 1.75, 1.6, 1.5, 1.4, 1.35, 1.3, 1.25)  # … and what opens it, the heaviest that is seen before it does
 SEEN_READINGS = 4
 RUNS_S, RUNS_SHARE = 30.0, 0.5  # it runs so long before a short, where no level is written at so much of its rating
@@ -29,10 +30,10 @@ FALLS_V_PER_H = 0.4  # an iron-phosphate bank in its knee at a moderate draw; fr
 CIRCUIT: dict[str, str] = {
     "feed-lost": "its feed opens: it draws nothing from then on",
     "switched-off": "its reported switch opens",
-    "overload": f"it draws {OVERLOAD:g} times its device's rating",
+    "overload": f"it draws up to {OVERLOADS[0]:g} times its device's rating until the likely one of its type opens",
     "opens": "it draws up to twice its device's rating until that likely opens, then nothing",
     "short": f"it runs for half a minute, the bus dips by {DIP_V:g} V, then it draws nothing",
-    "stall": "a fan, pump or motor at 4 times its draw wherever it runs",
+    "stall": "a fan, pump or motor at 4 times its draw wherever it runs, until its device likely opens",
     "more": "1.6 times its draw wherever it runs",
     "dry": "a pump at 0.55 of its draw",
     "half-open": "a heating element at half its draw",
@@ -50,18 +51,6 @@ OF_SUPPLY = {
 OF_MONITOR = {"silent": "none of its readings come"}
 KINDS = {"circuit": CIRCUIT, "feeder": OF_FEEDER, "supply": OF_SUPPLY, "monitor": OF_MONITOR}
 ALL = tuple(dict.fromkeys(kind for kinds in KINDS.values() for kind in kinds))
-
-
-@dataclass(frozen=True, slots=True)
-class Since:
-    """What is known when a reading is changed."""
-
-    seconds: float  # since the fault began
-    last: Reading | None  # of this channel, from before it
-    volts: float | None  # of this channel, last
-
-
-Change = Callable[[Reading, Since], Reading | None]  # None: no reading comes
 
 
 def changes(schedule: Schedule, part: Named, kind: str) -> dict[str, Change]:
@@ -105,7 +94,7 @@ def _circuit(schedule: Schedule, circuit: Circuit, kind: str) -> dict[str, Chang
         return {circuit.id: _stuck}
     if kind in ("feed-lost", "switched-off", "opens", "short"):
         lost = _lost(circuit, opened=kind == "switched-off")
-        after_s, every_s = 0.0, {m.name: m.expect_every_s for m in schedule.monitors}.get(circuit.monitor or "", 5.0)
+        after_s, every_s = 0.0, _every_s(schedule, circuit)
         found: dict[str, Change] = {}
         if kind == "opens":
             heavy, after_s = _opens_after(circuit, SEEN_READINGS * every_s)
@@ -119,17 +108,37 @@ def _circuit(schedule: Schedule, circuit: Circuit, kind: str) -> dict[str, Chang
             found[circuit.id] = _then(runs, RUNS_S, _then(_both(runs, _dips), after_s, lost))
         else:
             found[circuit.id] = lost
-        dark = [c for s in schedule.supplies if s.fed_by == circuit.id for c in _fed(schedule, s.id)]
-        return found | {c: _then(_as_is, after_s, _dark) for c in dark}
+        return found | dict.fromkeys(_fed_by(schedule, circuit), _then(_as_is, after_s, _dark))
     if kind == "overload":
-        return {circuit.id: _overload(circuit, supply, OVERLOAD)}
+        heavy = _seen_at(circuit, OVERLOADS, SEEN_READINGS * _every_s(schedule, circuit))[0]
+        return _fused(schedule, circuit, _held(heavy * _rating_a(circuit)))
     levels = [level.watts for load in circuit.loads for level in load.levels]
     if kind in ("left-on", "runs-on"):
         if not levels:
             raise BadInput(f"--plant: {circuit.label} ({circuit.id}) has no levels in the schedule, so {kind} is not known")
         watts = min(levels) if kind == "left-on" else max(levels)
         return {circuit.id: _draws(watts, supply.nominal_v, exponent)}
-    return {circuit.id: _of_load(circuit, supply, kind)}
+    of_load = _of_load(circuit, supply, kind)
+    return {circuit.id: of_load} if circuit.protection is None else _fused(schedule, circuit, of_load)
+
+
+def _fused(schedule: Schedule, circuit: Circuit, draws: Change) -> dict[str, Change]:
+    """That draw until its device likely opens; then it is lost, and so is all that it feeds."""
+    fused = Fused(circuit, draws, _lost(circuit), _every_s(schedule, circuit))
+
+    def behind(reading: Reading, since: Since) -> Reading:
+        return reading if fused.opened_ms is None else _dark(reading, since)
+
+    return {circuit.id: fused} | dict.fromkeys(_fed_by(schedule, circuit), behind)
+
+
+def _every_s(schedule: Schedule, circuit: Circuit) -> float:
+    return {m.name: m.expect_every_s for m in schedule.monitors}.get(circuit.monitor or "", 5.0)
+
+
+def _fed_by(schedule: Schedule, circuit: Circuit) -> list[str]:
+    """All channels on the supplies that this circuit feeds."""
+    return [c for s in schedule.supplies if s.fed_by == circuit.id for c in _fed(schedule, s.id)]
 
 
 def _of_load(circuit: Circuit, supply: Supply, kind: str) -> Change:
@@ -142,6 +151,10 @@ def _of_load(circuit: Circuit, supply: Supply, kind: str) -> Change:
     if kind not in there:
         raise BadInput(f"--plant: a {load.kind} like {circuit.label} ({circuit.id}) can't have {kind}")
     plant = there[kind]
+    if kind == "stall" and load.levels:
+        # A start is seen at its surge: stalled, it draws no more than from its running draw.
+        most_a = plant(max(level.watts * (1.0 + level.tolerance) for level in load.levels) / supply.nominal_v)
+        return lambda reading, since: _with_amps(reading, lambda amps: max(amps, min(plant(amps), most_a)), since)
     return lambda reading, since: _with_amps(reading, plant, since)
 
 
@@ -158,13 +171,24 @@ def _rating_a(circuit: Circuit) -> float:
 
 def _opens_after(circuit: Circuit, seen_s: float) -> tuple[float, float]:
     """A multiple of its rating, and how long until the likely device of the type opens there: `seen_s` at the least."""
-    _rating_a(circuit)
-    assert circuit.protection is not None
-    likely = [(multiple, opening_times_s(device(circuit.protection), multiple)[1]) for multiple in HEAVY]
-    found = [(multiple, seconds) for multiple, seconds in likely if seconds is not None and seconds < inf]
-    if not found:
+    heavy, seconds = _seen_at(circuit, HEAVY, seen_s)
+    if seconds == inf:
+        assert circuit.protection is not None
         kind = circuit.protection.kind
         raise BadInput(f"--plant: when the {kind} of {circuit.label} ({circuit.id}) opens is not published")
+    return heavy, seconds
+
+
+def _seen_at(circuit: Circuit, multiples: Sequence[float], seen_s: float) -> tuple[float, float]:
+    """The heaviest of these multiples of its rating that the likely device of the type bears for so long, else the last at
+    which it opens, and for how long it does; inf, at the heaviest, where nothing is published.
+    """
+    _rating_a(circuit)
+    assert circuit.protection is not None
+    likely = [(multiple, opening_times_s(device(circuit.protection), multiple)[1]) for multiple in multiples]
+    found = [(multiple, seconds) for multiple, seconds in likely if seconds is not None and seconds < inf]
+    if not found:
+        return multiples[0], inf
     return next(((multiple, seconds) for multiple, seconds in found if seconds >= seen_s), found[-1])
 
 
@@ -251,6 +275,20 @@ def _falls(supply: Supply) -> Change:
         if reading.volts is None or reading.volts <= least:
             return reading
         return reading._replace(volts=round(max(least, reading.volts - FALLS_V_PER_H * since.seconds / 3600.0), 4))
+
+    return change
+
+
+def _held(amps: float) -> Change:
+    """At least these amps at the volts it begins at, as a resistance draws them: never the same to the last digit for hours."""
+    first: list[float] = []
+
+    def change(reading: Reading, since: Since) -> Reading:
+        volts = reading.volts if reading.volts is not None else since.volts
+        if not first and volts:
+            first.append(volts)
+        most_a = amps * volts / first[0] if first and volts else amps
+        return _with_amps(reading, lambda own_a: max(own_a, most_a), since)
 
     return change
 

@@ -17,8 +17,10 @@ from zoneinfo import ZoneInfo
 
 from panelward.errors import BadInput
 from panelward.records import Circuit, Reading, Record, Schedule
-from panelward.rehearse import faults, plain, told
+from panelward.rehearse import faults, plain, told, unfound
 from panelward.rehearse.beside import Compared, Message, Run
+from panelward.rehearse.change import Change, Since
+from panelward.rehearse.fused import Fused
 from panelward.rehearse.meter import Meters
 from panelward.rehearse.named import KINDS, Named, named
 from panelward.schedule.values import most_like, printable
@@ -26,6 +28,7 @@ from panelward.wording import say, title
 
 LEAD_MS = 3600_000
 MOST_PLANTS = 8
+THROUGH = ("overload", "stall")  # what opens a device
 WHOLE = 3  # messages that are shown as they stand on the phone, of the others the sentence
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 FORM = '"WHERE KIND WHEN", like "freezer feed-lost 02:10"'
@@ -43,10 +46,20 @@ class Plant:
     kind: str
     when: str
     lasts_ms: int | None
-    changes: dict[str, faults.Change]
+    changes: dict[str, Change]
     from_ms: int | None = None
     begun: bool = False
+    changed: int = 0  # readings that are otherwise
     compared: Compared = field(default_factory=Compared)
+
+    @property
+    def fused(self) -> Fused | None:
+        """The draw through its device, where it is one."""
+        return next((change for change in self.changes.values() if isinstance(change, Fused)), None)
+
+    def from_its_end(self, message: Message) -> bool:
+        """Does it come of the plant's own end: nothing that the fault would have done?"""
+        return self.lasts_ms is not None and self.from_ms is not None and message.at_ms >= self.from_ms + self.lasts_ms
 
     @property
     def found(self) -> list[Message]:
@@ -162,8 +175,9 @@ class Planted:
                 return reading
             return self.meters.moved(circuit, reading) if circuit is not None else reading
         seconds = (reading.time_ms - begun_ms) / 1000.0
-        since = faults.Since(seconds, self._last.get(reading.circuit), self._volts.get(reading.circuit))
+        since = Since(seconds, self._last.get(reading.circuit), self._volts.get(reading.circuit))
         other = change(reading, since)
+        plant.changed += other != reading
         if circuit is not None and not self.meters.meters(circuit.id):
             self._noted(circuit, reading, other)
         return other
@@ -197,12 +211,17 @@ class Answer:
             date = f" ({_date(plant.from_ms, zone)})" if plant.from_ms is not None else ""
             yield f"Planted: {plant.part.title}, {plant.kind}, {when}{date}{lasts}: {what}."
             found = plant.found
+            yield from self._device(plant, zone)
             if not found:
                 until = say.day_clock(self.last_ms, zone) if self.last_ms is not None else ""
                 yield f"No message: nothing would have told you by {until}, where the readings end."
+                yield from unfound.why(
+                    self.schedule, plant.part, plant.kind, list(plant.changes), plant.changed, self._lasted_s(plant),
+                    plant.fused is not None and plant.fused.opened_ms is not None,
+                )  # fmt: skip
             for number, message in enumerate(found[: told.SHOWN]):
                 at = say.day_clock(message.at_ms, zone)
-                yield f"{at}, {self._after(plant, message)}, {message.priority}: {message.kind}."
+                yield f"{at}, {self._after(plant, message)}, {message.priority}: {message.kind}{_ended(plant, message)}."
                 if number >= WHOLE:
                     yield f"| {message.text}"
                     continue
@@ -214,6 +233,29 @@ class Answer:
             gone = [*plant.compared.only_before]
             if gone:
                 yield f"{told.many(len(gone), 'message')} of the readings as they are would not have come."
+
+    def _device(self, plant: Plant, zone: str) -> Iterator[str]:
+        """When its device opens on what is planted."""
+        fused = plant.fused
+        if fused is None or plant.kind not in THROUGH:
+            return
+        if not fused.known:
+            yield "When its device opens is not published for its type: what is planted is taken to flow on."
+        elif fused.opened_ms is not None:
+            until = "until what was planted ends" if plant.lasts_ms is not None else "from then on"
+            at = say.day_clock(fused.opened_ms, zone)
+            after = say.lasting(max(1.0, (fused.opened_ms - (plant.from_ms or 0)) / 1000.0))
+            yield (
+                f"Its device opens by {at}, {after} after that began, as the likely one of its type does from cold; nothing "
+                f"flows {until}."
+            )
+
+    def _lasted_s(self, plant: Plant) -> float:
+        """For how long it was there."""
+        until_ms = self.last_ms or 0
+        if plant.lasts_ms is not None and plant.from_ms is not None:
+            until_ms = min(until_ms, plant.from_ms + plant.lasts_ms)
+        return max(1.0, (until_ms - (plant.from_ms or 0)) / 1000.0)
 
     def outside(self) -> Iterator[str]:
         """Of each that could not be planted, why: its time is not among the readings."""
@@ -238,8 +280,14 @@ class Answer:
                     "planted": plant.begun,
                     "begins": None if plant.from_ms is None else plant.from_ms / 1000.0,
                     "lasts_s": None if plant.lasts_ms is None else plant.lasts_ms / 1000.0,
+                    "readings_changed": plant.changed,
+                    "device_opens": None
+                    if plant.fused is None or not plant.fused.opened_ms
+                    else plant.fused.opened_ms / 1000.0,
                     "messages": [
-                        plain.message_json(m) | {"title": title(self.schedule), "body": m.phone, "after_s": _after_s(plant, m)}
+                        plain.message_json(m)
+                        | {"title": title(self.schedule), "body": m.phone, "after_s": _after_s(plant, m)}
+                        | {"from_its_end": plant.from_its_end(m)}
                         for m in plant.found
                     ],
                     "not_sent": [plain.message_json(m) for m in plant.compared.only_before],
@@ -256,6 +304,10 @@ class Answer:
     @staticmethod
     def _after(plant: Plant, message: Message) -> str:
         return f"{say.lasting(_after_s(plant, message))} later"
+
+
+def _ended(plant: Plant, message: Message) -> str:
+    return ", from the end of what was planted" if plant.from_its_end(message) else ""
 
 
 def _after_s(plant: Plant, message: Message) -> float:
