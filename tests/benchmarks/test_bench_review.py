@@ -15,7 +15,6 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
-import duckdb
 import numpy as np
 import pandas as pd
 import pytest
@@ -28,6 +27,8 @@ from panelward.review.stored import Stored
 from panelward.review.table import Table
 from panelward.review.whole import Asked, Beside, review
 from plans import BUS, PLAN, circuit
+
+duckdb = pytest.importorskip("duckdb")  # of the reference packages
 
 HOURS = float(os.environ.get("PANELWARD_BENCH_HOURS", "2"))
 WAYS = tuple(

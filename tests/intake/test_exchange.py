@@ -7,7 +7,6 @@ import json
 import os
 import signal
 import subprocess
-import sys
 import time
 from contextlib import closing, suppress
 from pathlib import Path
@@ -16,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import interrupted
 from panelward.commands import main
 from panelward.errors import ReadingsError
 from panelward.intake import LineReader, TableReader, head_of, write_lines, write_table
@@ -201,12 +201,7 @@ def test_alarms_and_notes_go_along_in_lines_and_are_no_readings(house: Path, tmp
 
 def test_ctrl_c_leaves_nothing_behind(tmp_path: Path) -> None:
     """Rows without end on standard input; SIGINT as a terminal sends it."""
-    # A shell that starts us in the background has us ignore SIGINT: as in a terminal it is taken.
-    start = (
-        "import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler); from panelward.commands import main; "
-    )
-    command = [sys.executable, "-c", start + "sys.exit(main(sys.argv[1:]))", "log", "import", "-"]
-    command += ["--journal", str(tmp_path / "new.sqlite")]
+    command = interrupted.command("log", "import", "-", "--journal", str(tmp_path / "new.sqlite"))
     process = subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE)
     assert process.stdin is not None
     os.set_blocking(process.stdin.fileno(), True)

@@ -6,12 +6,12 @@ import json
 import os
 import signal
 import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+import interrupted
 from panelward.commands import main
 from panelward.intake import write_table
 from panelward.journal import Journal
@@ -178,19 +178,8 @@ def test_alternating_current_is_for_licensed_practice(capsys: pytest.CaptureFixt
 
 def test_an_interrupt_ends_it_without_a_trace(tmp_path: Path) -> None:
     """Ctrl-C while it waits for more of its standard input."""
-    command = [
-        sys.executable,
-        "-m",
-        "panelward",
-        "rehearse",
-        "--schedule",
-        VAN,
-        "--readings",
-        "-",
-        "--variation",
-        "D4 length 3 m",
-    ]
-    child = subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=dict(os.environ))
+    words = interrupted.command("rehearse", "--schedule", VAN, "--readings", "-", "--variation", "D4 length 3 m")
+    child = subprocess.Popen(words, stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=dict(os.environ))
     assert child.stdin is not None
     child.stdin.write("time,circuit,volts,amps\n" + "1777896000,D4,13.0,4.0\n" * 20_000)
     child.stdin.flush()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import signal
 import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import interrupted
 from panelward.errors import ReadingsError
 from panelward.intake import TableReader, write_table
 from panelward.records import Reading
@@ -163,7 +163,7 @@ def test_an_interrupted_review_ends_clean(tmp_path: Path) -> None:
             out.write(block)
     schedule = tmp_path / "s.toml"
     schedule.write_text((Path(__file__).parents[2] / "config" / "minimal.toml").read_text())
-    words = [sys.executable, "-m", "panelward", "review", "--schedule", str(schedule), "--readings", str(path), "--json"]
+    words = interrupted.command("review", "--schedule", str(schedule), "--readings", str(path), "--json")
     reviewing = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=os.environ)
     while not _open(reviewing.pid, path):
         assert reviewing.poll() is None
