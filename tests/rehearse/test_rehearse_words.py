@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panelward.errors import BadInput, PanelwardError, ScheduleError
+from panelward.rehearse.told import head
 from panelward.rehearse.variation import Refused, Variation, varied
 from panelward.schedule import load, parse
 
@@ -196,6 +197,25 @@ def test_a_toml_that_does_not_fit(tmp_path: Path, toml: str, said: str) -> None:
 def test_alternating_current_is_for_licensed_practice() -> None:
     assert vary("A1 conductor 4 mm2").licensed == ("Bench outlet (A1), 230 V AC",)
     assert vary("D4 conductor 4 mm2").licensed == ()
+
+
+def test_the_remedy_of_a_refusal_names_no_more_than_the_load_needs() -> None:
+    with pytest.raises(Refused) as raised:
+        vary("D4 fuse 30 A")
+    assert str(raised.value).endswith("Fit a device of at most 15 A, the greatest that fits its load.")
+
+
+def test_a_device_above_what_its_load_needs_is_not_let_by_in_silence() -> None:
+    """Warned of by the rule of `check`; noted where that does not warn yet; what fits is neither."""
+    far = vary("D6 fuse 15 A")
+    assert [(f.circuit, f.rule) for f in far.warned] == [("D6", "device-far-above-load")]
+    assert any("would warn: Gas detector (D6): 15 A is far above what the load needs" in s for s in head(far))
+    assert far.notes == ()
+    more = vary("D4 fuse 20 A")
+    note = "Water pump (D4): 20 A is more than its load needs: it draws 4.84 A; ratings that fit it: 10 or 15 A."
+    assert more.notes == (note,)
+    assert note in list(head(more))
+    assert vary("D4 fuse 15 A").notes == ()
 
 
 def test_a_size_that_nobody_sells_is_noted() -> None:

@@ -21,7 +21,7 @@ from panelward.schedule import Finding, from_tables, vet
 from panelward.schedule.difference import difference
 from panelward.schedule.values import most_like, printable
 from panelward.schedule.vetting import Around
-from panelward.schedule.vetting.finding import COORDINATION
+from panelward.schedule.vetting.finding import COORDINATION, listed
 from panelward.schedule.vetting.way import FeederWay, Way
 
 # The keys that a variation may hold. All else is a limit, a name, or another vehicle.
@@ -91,7 +91,8 @@ def weighed(before: Schedule, after: Schedule) -> Variation:
     warned = tuple(f for f in now if f.grade == "warn" and (*_key(f), f.found, f.limit) not in told)
     return Variation(
         before=before, after=after, changes=difference(before, after), circuits=circuits, feeders=feeders, supplies=supplies,
-        licensed=tuple(_licensed(after, circuits)), warned=warned, notes=tuple(_sizes(before, after)),
+        licensed=tuple(_licensed(after, circuits)), warned=warned,
+        notes=(*_sizes(before, after), *_needless(before, after, circuits, warned)),
     )  # fmt: skip
 
 
@@ -181,6 +182,22 @@ def _sizes(before: Schedule, after: Schedule) -> list[str]:
             area = segment.area_mm2
             if area is not None and area not in STANDARD_MM2 and (old is None or segment not in old.conductor):
                 found.append(f"{name}: {area:g} mm² is no standard size (IEC 60228).")
+    return found
+
+
+def _needless(before: Schedule, after: Schedule, circuits: Sequence[str], warned: Sequence[Finding]) -> list[str]:
+    """Bigger devices than their loads need, where `check` does not warn of it."""
+    found, around = [], Around.of(after)
+    for name in circuits:
+        way, old = Way(around, after.circuit(name)), _own(before.circuits, name)
+        now, was = way.protection, old.protection if old is not None else None
+        if now is None or was is None or now.fitted_a <= max(was.fitted_a, way.needs_a):
+            continue
+        if not any(f.circuit == name and f.rule == "device-far-above-load" for f in warned):
+            found.append(
+                f"{way.title}: {now.fitted_a:g} A is more than its load needs: it draws {way.steady_a:.3g} A; ratings that fit "
+                f"it: {listed(way.fitting_a)} A."
+            )
     return found
 
 

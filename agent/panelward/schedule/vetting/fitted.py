@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import inf
 
-from panelward.ratings import area_mm2, device, fitting_ratings_a, opening_times_s, resistance_ohm_per_m, stall, weakest
+from panelward.ratings import area_mm2, device, opening_times_s, resistance_ohm_per_m, stall, weakest
 from panelward.ratings.devices import BOOST
 from panelward.records import Exemption, Protection, Segment
 from panelward.schedule.vetting.finding import COORDINATION, PRACTICE, Finding, above, capital, down, listed
@@ -111,6 +111,8 @@ def _conductor(way: Way, what: str, amps: float) -> Iterator[Finding]:
         remedy = f"Write insulation_c. If it is no better: {cap[0].lower()}{cap[1:]}."
     elif way.bounded and way.most_a < way.steady_a:
         remedy = f"{capital(lay)}, or lower the load: what this conductor bears is too little for it."
+    elif above(amps, way.needs_a):
+        remedy = f"{cap}."  # a bigger conductor for it would be none that the load needs
     else:
         remedy = f"{cap}, or {lay}."
     yield way.find(
@@ -290,7 +292,7 @@ def _need(way: Way, protection: Protection) -> Iterator[Finding]:
     amps, steady = protection.fitted_a, way.steady_a
     if not way.bounded or steady <= 0.0:
         return
-    fits = fitting_ratings_a(protection, steady, surges=way.surges, most_a=way.most_a)
+    fits = way.fitting_a
     motor = all(load.kind in MOTORS for load in way.circuit.loads) and len(way.circuit.loads) == 1
     demanded = way.maker_a is not None  # its maker has said what it needs
     if above(amps, FAR_TIMES * steady) and amps > ORDINARY_A and fits and amps > max(fits) and not demanded:

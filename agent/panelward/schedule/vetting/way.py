@@ -17,6 +17,7 @@ from panelward.ratings import (
     corrected_ampacity_a,
     device,
     family,
+    fitting_ratings_a,
     greatest_standard_a,
     loop_ohm,
     standard_sizes,
@@ -162,6 +163,18 @@ class Way:
         ]
         return min((limit for limit in limits if limit is not None), default=inf)
 
+    @cached_property
+    def fitting_a(self) -> tuple[float, ...]:
+        """Standard ratings of its kind that fit its load, rising; none where its levels don't say all that it may draw."""
+        if self.protection is None or not self.bounded or self.steady_a <= 0.0:
+            return ()
+        return fitting_ratings_a(self.protection, self.steady_a, surges=self.surges, most_a=self.most_a)
+
+    @property
+    def needs_a(self) -> float:
+        """The greatest rating that fits its load; inf: that is not known, or its maker has said what it needs."""
+        return max(self.fitting_a) if self.fitting_a and self.maker_a is None else inf
+
     def cap(self) -> str:
         """The device that may be fitted at most, in words."""
         if self.bounded_only:
@@ -173,6 +186,8 @@ class Way:
         if self.steady_a > self.most_a:
             most = f"no more than {down(self.most_a):g} A may stand here"
             return f"Lower the load or share it out: it draws {self.steady_a:.3g} A, and {most}"
+        if self.needs_a < down(self.most_a):
+            return f"Fit a device of at most {self.needs_a:g} A, the greatest that fits its load"
         text = f"Fit a device of at most {down(self.most_a):g} A"
         standard = greatest_standard_a(self.protection, self.most_a) if self.protection else None
         if standard is not None and standard < down(self.most_a):
