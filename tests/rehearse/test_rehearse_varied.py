@@ -358,7 +358,7 @@ def test_a_bigger_device_is_never_said_to_have_held() -> None:
     assert found.compared.before.opened["D4"] == 1
     assert found.compared.untold == ("D4",)
     assert "As varied, without Deck pump (D4): no openings told" in text
-    assert "The alarms of Deck pump (D4) are not compared, because its device opened as it is" in text
+    assert "The alarms of Deck pump (D4) are not compared, because the device opened as it is" in text
     assert found.compared.identical is None
     assert found.as_json()["alarms"]["identical"] is None
     assert found.compared.same == 0
@@ -393,6 +393,25 @@ def test_a_smaller_device_is_not_called_a_wrong_one() -> None:
     assert not any(m.kind == "protection-doubtful" for m in found.compared.only_after)
     text = "\n".join(found.sentences())
     assert "the readings go on where a 10 A would have opened" in text
+
+
+def test_behind_a_bigger_feeder_device_nothing_is_compared_where_it_may_have_opened() -> None:
+    """50 A through a 40 A feeder for ten minutes, and another circuit of the supply that is compared all the same."""
+    lights = replace(plans.LIGHTS, protection=Protection(kind="bolt-fuse", rating_a=60))
+    rear = Feeder(
+        id="rear", supply="house", protection=Protection(kind="blade-fuse", type="E", rating_a=40),
+        conductor=(Segment(area_mm2=25.0, length_m=1.5, insulation_c=105, bundled=1, ambient_c=30),),
+    )  # fmt: skip
+    base = replace(plans.plan(plans.METER, LONG, lights), feeders=(rear,))
+    bigger = replace(rear, protection=Protection(kind="blade-fuse", type="E", rating_a=60))
+    variation = Variation(
+        before=base, after=replace(base, feeders=(bigger,)), changes=("x",), circuits=(), feeders=("rear",), supplies=(),
+        licensed=(), warned=(),
+    )  # fmt: skip
+    readings = plans.stream({"D5": lambda t: 50.0 if 600 <= t < 1200 else 6.0, "D3": 8.0, "SH": 58.0}, 1800, period_s=5.0)
+    found = along(variation, readings)
+    assert found.compared.untold == ("rear", "D5")
+    assert "The alarms of feeder rear, Mast lights (D5) are not compared" in "\n".join(found.sentences())
 
 
 def test_a_charger_s_current_is_taken_as_it_was() -> None:

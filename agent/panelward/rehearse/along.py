@@ -81,5 +81,7 @@ def along(
     side_by_side(compared, (Run(before, record), Run(variation.after, record)), pairs, until_ms)
     other.end()
     judged = [(way, found) for way, found in (*other.feeders.items(), *other.ways.items()) if compared.readings]
-    compared.end([way for way, found in judged if found.cut_short(compared.before.opened[way] > 0)])
+    untold = [way for way, found in judged if found.cut_short(compared.before.opened[way] > 0)]
+    # Behind a feeder whose device may have opened, what its circuits would have drawn on was never read either.
+    compared.end(list(dict.fromkeys([*untold, *(c for way in untold for c in other.behind(way))])))
     return Along(variation, tuple(judged), tuple(bank.answer() for bank in banks if compared.readings), compared)

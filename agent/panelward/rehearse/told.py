@@ -72,7 +72,7 @@ def messages(
     yield f"{now}{f', without {without}' if without else ''}: {_tally(compared.after)}{alike}."
     if without:
         yield (
-            f"The alarms of {without} are not compared, because its device opened as it is, or may have, and what would have "
+            f"The alarms of {without} are not compared, because the device opened as it is, or may have, and what would have "
             "flowed on into a bigger one was never read."
         )
     elif not (compared.only_before or compared.only_after or compared.otherwise):

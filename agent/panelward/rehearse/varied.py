@@ -171,6 +171,10 @@ class Varied:
             return self.meters.moved(circuit, reading)
         return self._other(circuit, judged, reading)
 
+    def behind(self, feeder_id: str) -> list[str]:
+        """The circuits behind a feeder that is varied."""
+        return [circuit_id for circuit_id, names in self._above.items() if feeder_id in names]
+
     def end(self) -> None:
         """No more readings."""
         for judged in (*self.ways.values(), *self.feeders.values()):
