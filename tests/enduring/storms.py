@@ -320,6 +320,16 @@ class Storm:
             row for row in waits if row.priority == "high" or row.attempts or of_hour[row.address_ref] < MOST_AN_HOUR
         ]
 
+    def left(self) -> list[OutboxRow]:
+        """What stays open. What the hourly limit held back may go out together at any moment, and is on its way then."""
+        rows = {row.id: row for row in self.open_rows()}
+
+        def still() -> set[int]:
+            return rows.keys() & {row.id for row in self.open_rows()}
+
+        wait_for(lambda: not still(), PATIENCE_S)
+        return [rows[each] for each in sorted(still())]
+
     def drained(self, seconds: float = PATIENCE_S) -> bool:
         return wait_for(lambda: not self.open_rows(), seconds)
 

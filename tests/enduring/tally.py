@@ -76,9 +76,9 @@ def judge(storm: Storm, count: Count) -> None:
         elif written != said:
             other = {k: (said.get(k), written.get(k)) for k in said.keys() | written.keys() if said.get(k) != written.get(k)}
             count.lose(f"said by MQTT, otherwise in the journal: {what}: {other}")
-    rows = storm.outbox()
-    for row in storm.open_rows():
+    for row in storm.left():
         count.lose(f"not handed over: {row.alarm_id} {row.step} {row.status} {row.last_why}")
+    rows = storm.outbox()
     for row in rows:
         if row.status == "refused":
             count.lose(f"refused: {row.alarm_id} {row.last_why}")
