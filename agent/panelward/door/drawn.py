@@ -13,13 +13,11 @@ from math import ceil, floor, log10
 from zoneinfo import ZoneInfo
 
 from panelward.door.held import Held, Hour
-from panelward.ratings.curves import LEAST_S, MOST_S, Band, Bears, Point
+from panelward.ratings.curves import LEAST_S, MOST_S, ROUND, TIMES, Band, Bears, Point, round_amps
 
 Words = Callable[..., str]
 
 _LEFT, _TOP, _RIGHT, _BOTTOM = 48.0, 10.0, 352.0, 320.0
-_TIMES = ((0.1, "0.1 s"), (1.0, "1 s"), (10.0, "10 s"), (60.0, "1 min"), (600.0, "10 min"), (3600.0, "1 h"), (10800.0, "3 h"))
-_STEPS = (1.0, 2.0, 5.0)
 _INK, _FILL = 'stroke="currentColor"', 'fill="currentColor"'
 
 
@@ -27,7 +25,7 @@ class _Scale:
     """Amps across, seconds up, both logarithmic."""
 
     def __init__(self, least_a: float, most_a: float) -> None:
-        self.least_a, self.most_a = _step(least_a, up=False), _step(most_a, up=True)
+        self.least_a, self.most_a = round_amps(least_a, up=False), round_amps(most_a, up=True)
 
     def x(self, amps: float) -> float:
         share = log10(amps / self.least_a) / log10(self.most_a / self.least_a)
@@ -39,7 +37,7 @@ class _Scale:
 
     def amps(self) -> Iterator[float]:
         for decade in range(floor(log10(self.least_a)), ceil(log10(self.most_a)) + 1):
-            for step in _STEPS:
+            for step in ROUND:
                 if self.least_a * 0.999 <= step * 10.0**decade <= self.most_a * 1.001:
                     yield step * 10.0**decade
 
@@ -61,15 +59,6 @@ class _Scale:
 def _between(one: Point, other: Point, seconds: float) -> Point:
     share = log10(seconds / one[1]) / log10(other[1] / one[1])
     return one[0] * (other[0] / one[0]) ** share, seconds
-
-
-def _step(amps: float, *, up: bool) -> float:
-    """The next of 1, 2, 5, 10 … ."""
-    decade = 10.0 ** floor(log10(amps))
-    steps = [decade * step for step in (*_STEPS, 10.0)]
-    if up:
-        return next(step for step in steps if step >= amps * 0.999)
-    return next(step for step in reversed(steps) if step <= amps * 1.001)
 
 
 def coordination(
@@ -172,7 +161,7 @@ def _grid(scale: _Scale, t: Words) -> str:
             anchor = "middle" if x < _RIGHT - 8.0 else "end"
             out.append(f'<text x="{x:.1f}" y="{_BOTTOM + 15:g}" font-size="11" text-anchor="{anchor}" {_FILL}>{amps:g}</text>')
             last = x
-    for seconds, text in _TIMES:
+    for seconds, text in TIMES:
         y = scale.y(seconds)
         out.append(f'<path d="M{_LEFT:g} {y:.1f}H{_RIGHT:g}" {thin}/>')
         out.append(f'<text x="{_LEFT - 5:g}" y="{y + 4:.1f}" font-size="11" text-anchor="end" {_FILL}>{text}</text>')
@@ -211,7 +200,7 @@ def days(name: str, hours: Sequence[Hour], zone: ZoneInfo, day_name: Callable[[d
         by_day.setdefault(local.date(), []).append((local.hour, hour))
     shown = sorted(by_day)[-MOST_DAYS:]
     top = max((max(abs(h.low_a or 0.0), abs(h.high_a or 0.0)) for day in shown for _, h in by_day[day]), default=0.0)
-    top_a = _step(top, up=True) if top > 0.0 else 1.0
+    top_a = round_amps(top, up=True) if top > 0.0 else 1.0
     hatch = f"hatch-{key}"
     out = [
         f'<defs><pattern id="{hatch}" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'

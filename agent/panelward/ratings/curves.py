@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import exp, inf, sqrt
+from math import exp, floor, inf, log10, sqrt
 
 from panelward.ratings import (
     GATES,
@@ -32,6 +32,19 @@ NEAREST = 0.001
 MOST_TIMES = 10.0  # of its rating
 
 Point = tuple[float, float]  # amps, seconds
+
+# Its paper, both ways logarithmic: what is written along the seconds, and the round figures of a decade of amps.
+TIMES = ((0.1, "0.1 s"), (1.0, "1 s"), (10.0, "10 s"), (60.0, "1 min"), (600.0, "10 min"), (3600.0, "1 h"), (10800.0, "3 h"))
+ROUND = (1.0, 2.0, 5.0)
+
+
+def round_amps(amps: float, *, up: bool) -> float:
+    """The next of 1, 2, 5, 10 … ."""
+    decade = 10.0 ** floor(log10(amps))
+    steps = [decade * step for step in (*ROUND, 10.0)]
+    if up:
+        return next(step for step in steps if step >= amps * 0.999)
+    return next(step for step in reversed(steps) if step <= amps * 1.001)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

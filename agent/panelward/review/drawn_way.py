@@ -8,25 +8,21 @@ from math import ceil, exp, floor, log, log10
 
 from matplotlib.axes import Axes
 
-from panelward.ratings.curves import Bears
+from panelward.ratings.curves import LEAST_S, MOST_S, ROUND, TIMES, Bears, Point, round_amps
 from panelward.review.drawn import FAINT, INK, NARROW, RED, TEXT, sheet, svg
 from panelward.review.report import Band, Held, Margin, Opening
 
 HIGH = 300.0
 _LEFT, _FOOT, _RIGHT, _TOP = 48.0, 40.0, NARROW - 8.0, HIGH - 8.0
-LEAST_S, MOST_S = 0.1, 36_000.0
-_TIMES = ((0.1, "0.1 s"), (1.0, "1 s"), (10.0, "10 s"), (60.0, "1 min"), (600.0, "10 min"), (3600.0, "1 h"), (10800.0, "3 h"))
-_STEPS = (1.0, 2.0, 5.0)
 _SHADE = 0.16
 OPENED = "protection-opened"  # of any other kind the curve meets nothing
-Point = tuple[float, float]  # amps, seconds
 
 
 class _Scale:
     """Amps across, seconds up, both logarithmic."""
 
     def __init__(self, least_a: float, most_a: float) -> None:
-        self.least_a, self.most_a = _step(least_a, up=False), _step(most_a, up=True)
+        self.least_a, self.most_a = round_amps(least_a, up=False), round_amps(most_a, up=True)
 
     def x(self, amps: float) -> float:
         share = log(amps / self.least_a) / log(self.most_a / self.least_a)
@@ -53,15 +49,6 @@ class _Scale:
             if LEAST_S <= seconds <= MOST_S and amps <= self.most_a * 1.001:
                 found.append((amps, seconds))
         return found
-
-
-def _step(amps: float, *, up: bool) -> float:
-    """The next of 1, 2, 5, 10 … ."""
-    decade = 10.0 ** floor(log10(amps))
-    steps = [decade * step for step in (*_STEPS, 10.0)]
-    if up:
-        return next(step for step in steps if step >= amps * 0.999)
-    return next(step for step in reversed(steps) if step <= amps * 1.001)
 
 
 def earliest(band: Sequence[Band]) -> list[Point]:
@@ -177,7 +164,7 @@ def _grid(axes: Axes, scale: _Scale) -> None:
     thin = {"color": INK, "alpha": FAINT, "linewidth": 0.6}
     last = -99.0
     for decade in range(floor(log10(scale.least_a)), ceil(log10(scale.most_a)) + 1):
-        for step in _STEPS:
+        for step in ROUND:
             amps = step * 10.0**decade
             if not scale.least_a * 0.999 <= amps <= scale.most_a * 1.001:
                 continue
@@ -186,7 +173,7 @@ def _grid(axes: Axes, scale: _Scale) -> None:
             if x - last >= 27.0:
                 axes.text(min(x, _RIGHT - 2), _FOOT - 14, f"{amps:g}", fontsize=TEXT, ha="center")
                 last = x
-    for seconds, text in _TIMES:
+    for seconds, text in TIMES:
         y = scale.y(seconds)
         axes.plot([_LEFT, _RIGHT], [y, y], **thin)  # type: ignore[arg-type]
         axes.text(_LEFT - 4, y - 4, text, fontsize=TEXT, ha="right")
