@@ -14,7 +14,7 @@ added later; to renew or revoke one, delete its files, run this, restart the bro
 
   --out DIR       the folder; on the broker it is /etc/mosquitto/panelward
   --host NAME     a name or address under which clients reach the broker
-  --client NAME   default: panelward, monitor, door, phone
+  --client NAME   default: panelward, monitor, door, phone, afar
   --until DATE    last day of the certificates, YYYYMMDD (default: 20491231)
 
 The certificates are valid from 1970 on: a computer without a battery for its clock
@@ -44,7 +44,7 @@ while [ $# -gt 0 ]; do
 done
 [ -n "$out" ] || misused "--out is missing"
 [[ $until =~ ^[0-9]{8}$ ]] || misused "--until wants YYYYMMDD, not '$until'"
-[ ${#clients[@]} -gt 0 ] || clients=(panelward monitor door phone)
+[ ${#clients[@]} -gt 0 ] || clients=(panelward monitor door phone afar)
 for each in "${clients[@]}"; do [[ $each =~ ^[A-Za-z0-9._-]{1,64}$ ]] || misused "'$each' can't be a client's name"; done
 command -v openssl >/dev/null 2>&1 || fail "openssl is missing: apt-get install openssl"
 passwd=$(command -v mosquitto_passwd || echo /usr/bin/mosquitto_passwd)

@@ -111,17 +111,20 @@ def ear() -> Iterator[Callable[..., Ear]]:
 TOPICS: dict[str, dict[str, set[str]]] = {
     "van/D1/amps": {"writes": {"monitor"}, "reads": {"panelward", "door"}},
     "panelward/x/request/note": {"writes": {"panelward", "door"}, "reads": {"panelward"}},
-    "panelward/reply/monitor-1": {"writes": {"panelward"}, "reads": {"monitor"}},
+    "panelward/reply/monitor-1": {"writes": {"panelward", "afar"}, "reads": {"monitor"}},
     "panelward/x/alarm/circuit/D1/dead": {"writes": {"panelward"}, "reads": {"door", "phone"}},
-    "panelward/x/sign-of-life": {"writes": {"panelward"}, "reads": {"door", "phone"}},
+    "panelward/x/sign-of-life": {"writes": {"panelward"}, "reads": {"door", "phone", "afar"}},
     "panelward/x/request/acknowledge": {"writes": {"panelward", "door"}, "reads": {"panelward"}},
-    "panelward/reply/door-1": {"writes": {"panelward"}, "reads": {"door"}},
+    "panelward/reply/door-1": {"writes": {"panelward", "afar"}, "reads": {"door"}},
+    "panelward/x/afar/alarm/vehicle/x/link-lost": {"writes": {"afar"}, "reads": {"phone"}},
+    "panelward/x/afar/sign-of-life": {"writes": {"afar"}, "reads": set()},
+    "panelward/x/afar/request/acknowledge": {"writes": {"afar"}, "reads": {"afar"}},
     "elsewhere": {"writes": set(), "reads": set()},
 }  # fmt: skip
 
 
 def test_each_reads_and_writes_what_is_its_own_and_nothing_else(secured: Secured, ear: Callable[..., Ear]) -> None:
-    users = ("monitor", "panelward", "door", "phone")
+    users = ("monitor", "panelward", "door", "phone", "afar")
     ears = {user: ear(secured.at(user), f"{user}-1").up("#", "$SYS/#") for user in users}
     for user in users:
         for topic in TOPICS:

@@ -842,7 +842,7 @@ def opened_idle_twin(point: Point) -> Made:
     s = scene(point, point.pick("load", FLOORED), feed="always-on")
     s.idle(900)
     floor_a = (s.target.declared_floor_w or 0.3) / 13.0
-    drift = point.between("severity", 0.2, 0.45) * floor_a / 30  # over 30 K, at most 0.5 mA/K (trade.md 5.4)
+    drift = point.between("severity", 0.2, 0.45) * floor_a / 30  # over 30 K, at most 0.5 mA/K (from memory)
     s.target.drift_a_per_k = -min(0.0005, drift)
     begin, rise = s.onset_s, point.between("rise", 15, 30)
     s.van.panel_c = lambda t: 25.0 + rise * min(1.0, max(0.0, (t - begin) / 900))

@@ -1,6 +1,6 @@
 """A fuse or breaker of its own: two bodies (link, holder), drawn until it stands within the published gates.
 
-Gates: reference/electrical.md 1.2 (types C and E), 2.1 (IEC 60898-1 rows a to e); bolt-in links, thermal breakers from memory.
+Gates: ISO 8820-3 (types C and E), IEC 60898-1 (rows a to e); bolt-in links, thermal breakers from memory.
 """
 
 from __future__ import annotations

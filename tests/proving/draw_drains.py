@@ -88,7 +88,7 @@ def update(point: Point) -> Made:
 
 @family("drain-standby~taper", "drain")
 def charges_by_night(point: Point) -> Made:
-    """Something is plugged in at bedtime and charges till it is full (trade.md 2 row 33: taper of 1 to 3 h)."""
+    """Something is plugged in at bedtime and charges till it is full (from memory: taper of 1 to 3 h)."""
     s, onset = resting(point, 1, sorts=("socket", "charger"), steps=RESOLUTIONS)
     charge(
         s.load, onset + HOUR_S, s.rng, share=0.6, full_s=s.rng.uniform(1200, 3600), taper_s=point.between("severity", 800, 2400)

@@ -1,4 +1,4 @@
-"""A refrigerator of two nodes, air and food (trade.md 5.4), moved in closed steps: between two switchings the system is linear,
+"""A refrigerator of two nodes, air and food (from memory), moved in closed steps: between two switchings the system is linear,
 so a step is its exact solution, however long.
 
     C_air dTair/dt = UA (Ta - Tair) + h (Tfood - Tair) + q - on Qc        C_food dTfood/dt = h (Tair - Tfood)
@@ -18,7 +18,7 @@ from proving.draws import Draw, Sort
 CONDENSES_K = 12.0  # above the air round it; from memory
 KELVIN = 273.15
 LONGEST_S = 60.0  # a step: the air round it is taken as steady so long
-MIN_OFF_S = 180.0  # trade.md 5.4
+MIN_OFF_S = 180.0  # from memory
 
 
 class Refrigerator(Draw):
@@ -36,7 +36,7 @@ class Refrigerator(Draw):
         t: float = -60.0,
     ) -> None:
         self.around = around
-        # W/K, J/K: ranges of trade.md 5.4; a freezer's box is the better insulated one.
+        # W/K, J/K: from memory; a freezer's box is the better insulated one.
         self.ua = rng.uniform(0.6, 0.85) if freezer else rng.uniform(0.8, 1.3)
         self.c_air = rng.uniform(10e3, 15e3)
         self.c_food = rng.uniform(60e3, 200e3)
@@ -46,7 +46,7 @@ class Refrigerator(Draw):
         self.te_k = KELVIN + self.set_c - rng.uniform(18.0, 21.0)  # evaporating
         self.a_per_k = rng.uniform(0.006, 0.011)
         self.efficiency = rng.uniform(0.30, 0.36)  # of Carnot's
-        # Its maker chose the compressor for a duty at 32 °C (trade.md 2, row 4: 0.35 to 0.45; row 5: +15 to 20 points).
+        # Its maker chose the compressor for a duty at 32 °C (from memory: 0.35 to 0.45; a freezer's 15 to 20 points more).
         duty = rng.uniform(0.35, 0.45) + (0.17 if freezer else 0.0)
         lift_k = KELVIN + 32.0 + CONDENSES_K - self.te_k
         cold_w = (self.ua * (32.0 - self.set_c) + 3.0) / duty
@@ -185,5 +185,5 @@ class Refrigerator(Draw):
 
 
 def sort_of(sort: Sort, rng: Random) -> Sort:
-    """Of refrigerators most start softly (trade.md 2, row 4: 1.5 to 3 times for 0.2 to 1 s)."""
+    """Of refrigerators most start softly (from memory: 1.5 to 3 times for 0.2 to 1 s)."""
     return replace(sort, surge=(rng.uniform(1.5, 3.0), rng.uniform(0.2, 1.0)))

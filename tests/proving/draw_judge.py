@@ -75,7 +75,7 @@ class Came:
         return due + LATENCY_MS
 
     def opened_due_ms(self, opened_s: float) -> int | None:
-        """By when an opened device must be told (trade.md 5.1); None: its sensing does not show what opened.
+        """By when an opened device must be told (our own choice); None: its sensing does not show what opened.
 
         It shows by volts behind the device, or by readings of far more than it carries just before.
         """

@@ -32,7 +32,7 @@ def motor_stage(
     sort = load or point.pick("load", MOTORS)
     s = stage(point, sort, seconds=before_s + after_s, others=("light", "fan"), climate=climate, coarse=False)
     tau_s = point.between("run-up", 0.05, 0.3)
-    # A fuse of four times the running draw carries a stalled motor for ever, one of twice opens in seconds (trade.md 10).
+    # A fuse of 4 times the draw carries a stalled motor for ever, one of twice opens in seconds (common practice, no source).
     refit(s, point.between("device", 1.6, 3.2) * s.load.watts, surge=Surge(times=5.0, seconds=round(4 * tau_s, 1)))
     t = 60.0
     while t < before_s - 500:
@@ -325,7 +325,7 @@ def charging(point: Point) -> Made:
         day_of_taps(s.load, 0.0, 1800, s.seconds - 600, rng, times=40, showers=2, nightly=0)
     else:
         if sort == "fan":
-            s.load.power = point.between("power", 1.3, 1.8)  # brushed motor and fan: trade.md 2
+            s.load.power = point.between("power", 1.3, 1.8)  # brushed motor and fan: from memory
         t = 300.0
         while t < s.seconds:
             lasts_s = rng.uniform(1800, 9000) if sort != "motor" else rng.uniform(20, 50)

@@ -2,7 +2,7 @@
 
 Motors, pumps, heaters, chargers are programs. A motor's start is two stretches: V/R that decays as it runs up
 (`V = I R + k w`), over its running draw. Watts are at nominal volts; `power` is how amps go with the volts.
-Figures: trade.md 2 and 3.1 where a line names them, else typical, from memory.
+Figures: typical, from memory.
 """
 
 from __future__ import annotations
@@ -130,7 +130,7 @@ def turn(
 
 
 def stall(load: Program, begin: float, lasts_s: float, times: float) -> None:
-    """It stands still: V/R, which its own warmth takes down by a sixth (copper at +50 K: 0.39 %/K, trade.md 1.2)."""
+    """It stands still: V/R, which its own warmth takes down by a sixth (copper at +50 K: 0.39 %/K, IEC 60028)."""
     full_w = load.watts * times
     load.add(stretch(begin, begin + lasts_s, full_w, to_watts=0.84 * full_w, tau_s=40.0, power=RESISTIVE, wiggle=0.004))
 
@@ -184,7 +184,7 @@ def day_of_taps(
 
 
 def pads(load: Program, begin: float, end: float, count: int, *, ptc: float = 1.0, warm_s: float = 40.0) -> None:
-    """Equal elements side by side. PTC ones take `ptc` times at first (trade.md 2 row 31: 2 to 4 times, 30 to 120 s)."""
+    """Equal elements side by side. PTC ones take `ptc` times at first (from memory: 2 to 4 times, 30 to 120 s)."""
     each_w = load.watts / count
     for n in range(count):
         load.add(stretch(begin, end, ptc * each_w, to_watts=each_w, tau_s=warm_s if ptc > 1 else 0.0, power=RESISTIVE,
@@ -192,7 +192,7 @@ def pads(load: Program, begin: float, end: float, count: int, *, ptc: float = 1.
 
 
 class Burn(NamedTuple):
-    """An air heater's ways: trade.md 2 row 8."""
+    """An air heater's ways: from memory."""
 
     glow_w: float
     glow_s: float
@@ -246,7 +246,7 @@ def purge(load: Program, burn: Burn, begin: float) -> float:
 
 
 def charge(load: Program, begin: float, rng: Random, *, share: float = 1.0, full_s: float, taper_s: float) -> float:
-    """Full draw, then a taper (trade.md 2 row 33: over 1 to 3 h) down to nothing; when that is over."""
+    """Full draw, then a taper (from memory: over 1 to 3 h) down to nothing; when that is over."""
     full_w = load.watts * share
     end = begin + full_s + 4.5 * taper_s
     load.add(stretch(begin, begin + full_s, full_w, wiggle=0.01),

@@ -305,7 +305,7 @@ def meter_sense(builder: Builder) -> Sense:
 
 
 def seen(way: Way, builder: Builder) -> None:
-    """A floor that its sensor can't see is not scheduled; zero drifts with warmth, at most 0.5 mA/K (trade.md 5.4)."""
+    """A floor that its sensor can't see is not scheduled; zero drifts with warmth, at most 0.5 mA/K (from memory)."""
     volts = 230.0 if way.supply == "inverter" else 13.0
     if way.declared_floor_w is not None and way.declared_floor_w / volts < 5 * way.sense.resolution_a:
         way.declared_floor_w = None
@@ -407,7 +407,7 @@ def record_of(van: Van) -> Record:
         ) -> Measured:  # fmt: skip
             sd = sqrt((wiggle * watts) ** 2 + noise_w**2)
             mean = watts * way.gain + zero_w + way.draw.rng.gauss(0, sd / sqrt(n))
-            k = 2.55  # 95/95 two-sided of 30 readings: trade.md 1.6
+            k = 2.55  # 95/95 two-sided of 30 readings (tolerance factor)
             return Measured(name=name, watts=round(mean, 3), low_w=round(mean - k * sd, 3), high_w=round(mean + k * sd, 3),
                             sd_w=round(sd, 4), readings=n)  # fmt: skip
 

@@ -1,6 +1,6 @@
 """What circuits draw: a catalogue of loads and their behaviour in time and with voltage.
 
-Figures: trade.md 2, "typical, from memory"; floors of detectors and modems from the proof's own brief (0.05 to 2 W).
+Figures: typical, from memory; floors of detectors and modems, 0.05 to 2 W, too.
 """
 
 from __future__ import annotations

@@ -82,7 +82,7 @@ class Watching:
         over = self.over_ms is not None and onset_ms - self.over_ms <= 1000 * max(15.0, 2.5 * self.period_s)
         shows = behind or over or truth.shows
         if self.rule == "load" and not (shows and (over or self.last_a > IDLE_A + way.sense.resolution_a)):
-            self.rule = "floor"  # trade.md 5.1: 15 s where a load was running; a minute where it rested
+            self.rule = "floor"  # our own choice: 15 s where a load was running; a minute where it rested
         floor = way.declared_floor_w is not None
         return floor or (truth.rule == "load" and shows), shows
 

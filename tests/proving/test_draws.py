@@ -26,7 +26,7 @@ def settled(fridge: Refrigerator, days: float = 2.0) -> float:
     return fridge.on_s / fridge.all_s
 
 
-# trade.md 2, row 4: 15 to 25 % at 20 °C, 35 to 45 % at 32 °C, 55 to 70 % at 43 °C (its own model: 57 %); two points of grace.
+# From memory: 15 to 25 % at 20 °C, 35 to 45 % at 32 °C, 55 to 70 % at 43 °C (its own model: 57 %); two points of grace.
 @pytest.mark.parametrize(("around_c", "low", "high"), [(20.0, 0.15, 0.25), (32.0, 0.35, 0.45), (43.0, 0.53, 0.70)])
 def test_the_duty_of_a_refrigerator(around_c: float, low: float, high: float) -> None:
     duties = [settled(box(seed, around_c)) for seed in range(10)]
@@ -35,7 +35,7 @@ def test_the_duty_of_a_refrigerator(around_c: float, low: float, high: float) ->
 
 
 def test_a_freezer_runs_more() -> None:
-    """trade.md 2, row 5: 15 to 20 points more."""
+    """From memory: 15 to 20 points more."""
     more = [settled(box(seed, 32.0, freezer=True)) - settled(box(seed, 32.0)) for seed in range(10)]
     assert 0.12 < sum(more) / len(more) < 0.22
 
@@ -79,7 +79,7 @@ def test_how_long_a_step_is_changes_nothing() -> None:
 
 
 def test_what_a_fault_does_to_watts_and_cold() -> None:
-    """trade.md F30 and 8.6: iced, watts slightly down; condenser, 5 to 15 % up; lost charge, 15 to 40 % down."""
+    """From memory: iced, watts slightly down; condenser, 5 to 15 % up; lost charge, 15 to 40 % down."""
     fridge = box(1, 25.0)
     sound_w, cold_w = fridge.run_w(25.0), fridge.cold_w(25.0)
     fridge.frost = 0.5
@@ -147,7 +147,7 @@ def test_elements_go_with_the_volts_and_by_parts() -> None:
 
 
 def test_a_pump_draws_least_with_the_tap_wide_open() -> None:
-    """trade.md F25: lower than near cut-off pressure."""
+    """Common practice, no source: lower than near cut-off pressure."""
     wide, nearly = program(load("pump", 70.0)), program(load("pump", 70.0))
     for pump, opening in ((wide, 1.0), (nearly, 0.1)):
         tap(pump, 0.0, 60.0, opening)

@@ -32,7 +32,7 @@ from proving.devices import Device
 from proving.draws import Draw
 
 T0_MS = 1_777_615_200_000  # 2026-05-01T06:00:00Z
-# Rested volts of a 12 V bank by charge: electrical.md 8 (lead: BCI table; iron-phosphate: from memory, +-0.03 V a cell).
+# Rested volts of a 12 V bank by charge: (lead: BCI table; iron-phosphate: from memory, +-0.03 V a cell).
 OCV = {
     "agm": ((0.0, 11.89), (0.25, 12.06), (0.5, 12.24), (0.75, 12.45), (1.0, 12.75)),
     "flooded": ((0.0, 11.89), (0.25, 12.06), (0.5, 12.24), (0.75, 12.45), (1.0, 12.65)),
@@ -42,7 +42,7 @@ OCV = {
 
 @dataclass(slots=True)
 class Bank:
-    """Open-circuit volts by charge, R0 and one RC (trade.md 5.4)."""
+    """Open-circuit volts by charge, R0 and one RC (from memory)."""
 
     chemistry: str
     capacity_ah: float
@@ -336,7 +336,7 @@ class Van:
     def _invert(self, inverter: Inverter, way: Way, ac_w: float, t: float, dt: float) -> float:
         if ac_w > inverter.limit_w and inverter.on:
             inverter.over_s += dt
-            if inverter.over_s >= 2.0:  # an electronic source limits and shuts down instead (trade.md 10)
+            if inverter.over_s >= 2.0:  # an electronic source limits and shuts down instead (common practice, no source)
                 inverter.on = False
                 self.mark("inverter shut down", t)
                 ac_w = 0.0

@@ -148,7 +148,7 @@ def build(number: int, n: int, period_s: float, days: float) -> tuple[Van, str]:
             way.declared_floor_w = None
             if way.load is not None:
                 way.load = replace(way.load, always_draws_w=None)
-        # Drift with warmth: 0.5 mA/K at most (trade.md 5.4), and no more than a fifth of what is to be seen.
+        # Drift with warmth: 0.5 mA/K at most (from memory), and no more than a fifth of what is to be seen.
         most = min(0.0005, 0.5 * way.sense.resolution_a / (high - low))
         way.drift_a_per_k = rng.uniform(-most, most)
         way.tells_closed = rng.random() < 0.4

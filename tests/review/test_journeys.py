@@ -82,20 +82,20 @@ def test_what_ran_while_it_did_what() -> None:
     assert hours["driving"] == pytest.approx(3 + 44 + 10)
     assert hours["shore"] == pytest.approx(30 + 6 + 40)
     assert hours["away"] == pytest.approx(50)
-    assert hours["asleep"] == 0.0  # the lights never were out
+    assert hours["lights-out"] == 0.0  # the lights never were out
     assert hours["parked"] == pytest.approx(17 + 40)
     assert sum(hours.values()) == pytest.approx(240)
     assert float(sum(shares.values()).max()) == pytest.approx(1.0)  # type: ignore[union-attr]
 
 
-def test_by_night_with_the_lights_out_is_asleep() -> None:
+def test_by_night_with_the_lights_out_is_lights_out() -> None:
     time = [T0 + 60_000 * n for n in range(48 * 60)]
     amps = [0.0 if (t // H) % 24 >= 21 or (t // H) % 24 < 6 else 5.0 for t in time]
     source = Made({"D5": columns(time, amps, [12.8] * len(time))})
     gathered = gather(source, SLOW, UTC, (T0, T0 + 48 * H), (T0, T0 + 48 * H))
     part = gathered.bins(T0, T0 + 48 * H)
     shares = doing_shares(SLOW, gathered, part, [doing(-1, under_way=False)], UTC)
-    assert float((shares["asleep"] * gathered.seconds(part)).sum()) / 3600 == pytest.approx(16, abs=0.1)
+    assert float((shares["lights-out"] * gathered.seconds(part)).sum()) / 3600 == pytest.approx(16, abs=0.1)
 
 
 def test_what_the_vehicle_does_is_told_from_the_readings_where_no_journal_says() -> None:

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from panelward.review import drawn_journey, page_changes, page_parts
-from panelward.review.drawn_way import at, earliest, inside, latest
+from panelward.review.band import at, earliest, inside, latest
 from panelward.review.page import html
 from panelward.review.page_sheet import SECTIONS
 from panelward.review.report import ABOUT, Band, Energy, Held, Nights, Piece, Sentence
@@ -310,7 +310,7 @@ def test_an_alarm_stands_no_longer_than_its_condition(month: Any) -> None:
 
 def test_no_load_is_said_to_draw_below_nothing(month: Any) -> None:
     hours = tuple(-1.4 if h < 12 else 9.0 for h in range(24))
-    rows = (replace(month.energy[0], what="circuit", by_hour_wh=hours, by_doing_wh=(("asleep", -11.0), ("unknown", 50.0))),)
+    rows = (replace(month.energy[0], what="circuit", by_hour_wh=hours, by_doing_wh=(("lights-out", -11.0), ("unknown", 50.0))),)
     text = html(replace(month, energy=rows), PLAN)
     assert "−" not in "".join(table(text, "Wh in each local hour")[1])
     assert table(text, "Wh of each way by what")[1][1:] == ["0", "50"]

@@ -1,6 +1,6 @@
 """Idle times and their survival against SciPy's frozen values, by simulation, and in their innocent twins.
 
-The laws of idle times are invented (25 ± 6 min is trade.md 3.0's example); what is checked is the share of honest rests that
+The laws of idle times are invented (25 ± 6 min: from memory); what is checked is the share of honest rests that
 would be taken for a lost feed.
 """
 
@@ -157,7 +157,7 @@ def test_use_by_people_is_never_watched_and_says_so(law: Law) -> None:
 
 
 def test_a_cyclic_load_that_stops_is_known_within_the_hour() -> None:
-    """Idle 25 ± 6 min: 45 to 60 min (trade.md 3.0), seldom some more."""
+    """Idle 25 ± 6 min: 45 to 60 min (from memory), seldom some more."""
     within = []
     for seed in range(40):
         *_, (own, now_ms, rest_ms) = lived(spread(24.3), seed, rests=400)

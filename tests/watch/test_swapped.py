@@ -93,7 +93,7 @@ def swaps(found: list[Transition]) -> list[tuple[str, tuple[str, ...]]]:
 
 @pytest.mark.parametrize(("one", "other"), [("D4", "D5"), ("D1", "D4"), ("D5", "D6"), ("D4", "D13"), ("D1", "D13")])
 def test_a_swap_is_told_once_within_a_day(one: str, other: str) -> None:
-    """Target: within 24 h of data (trade.md 5.1, F70)."""
+    """Target: within 24 h of data (our own choice)."""
     found = fed(VAN, readings(swapped_at(0, one, other), 30))
     told = [t for t in found if t.cause == "swapped"]
     assert [(t.circuits, t.priority) for t in told] == [((one, other), "medium")]

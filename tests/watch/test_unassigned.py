@@ -1,6 +1,6 @@
 """unassigned-draw: what a meter shows beyond its circuits, and what only looks like it.
 
-A panel of twenty ways with sensors as trade.md 8.4 takes them: raw 10 mA zero and 1 % gain errors (standard deviations).
+A panel of twenty ways with sensors of our own choice: raw 10 mA zero and 1 % gain errors (standard deviations).
 Streams are invented.
 """
 

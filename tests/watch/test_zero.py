@@ -32,7 +32,7 @@ def lows(zero: Zero, amps: Callable[[float], float], hours: float, *, from_h: fl
 
 
 def afternoon(hour: float) -> float:
-    """40 K warmer within four hours and back: 20 mA at 0.5 mA/K (trade.md 5.4, from memory)."""
+    """40 K warmer within four hours and back: 20 mA at 0.5 mA/K (from memory)."""
     return DRIFT_A_PER_K * 40.0 * min(1.0, hour / 4.0, max(0.0, (10.0 - hour) / 4.0))
 
 

@@ -50,7 +50,7 @@ the fuse or breaker does. Local code and licensed practice win over its figures.
 
 _FILES = """\
 A command line beats the environment (PANELWARD_SCHEDULE, PANELWARD_JOURNAL,
-PANELWARD_NOTIFY) beats the default. Exit: 0 good, 1 something was found,
+PANELWARD_PEOPLE, PANELWARD_NOTIFY) beats the default. Exit: 0 good, 1 something was found,
 2 bad input, 3 the environment."""
 
 

@@ -38,9 +38,9 @@ source. Refused too is whatever `panelward check` would newly refuse.
 
 --plant "WHERE KIND WHEN [for 2h]", several times over, each in its own week:
   "freezer feed-lost 02:10"
-  circuit: feed-lost switched-off overload opens short stall more dry half-open
-           standby left-on runs-on stuck silent
-  feeder:  feed-lost      supply: feed-lost falls      monitor: silent
+  circuit: feed-lost switched-off overload opens short stall more-than-listed
+           runs-dry part-open standby left-on runs-on stuck overdue
+  feeder:  feed-lost      supply: feed-lost falls      monitor: overdue
   WHEN is local: 02:10 (the first an hour in or later), Tue 02:10, or
   2026-05-05T02:10
 

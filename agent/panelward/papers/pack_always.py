@@ -138,7 +138,7 @@ def sentence(bank: Bank) -> str:
     if bank.stands_days is not None:
         but = f", at most: {', '.join(bank.floors_unknown)} not known" if bank.floors_unknown else ""
         parts.append(
-            f"laid up, with {bank.floor_w:.3g} W always on ({bank.floor_ah_day:.3g} Ah a day), about "
+            f"laid up, with a floor of {bank.floor_w:.3g} W on its always-on ways ({bank.floor_ah_day:.3g} Ah a day), about "
             f"{_said(bank.stands_days)}{but}"
         )
     if bank.works_days is not None:

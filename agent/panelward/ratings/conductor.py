@@ -27,7 +27,7 @@ SAE_CMIL = {  # wire charts of boat cable (seen once)
     "1": 77790, "1/0": 98980, "2/0": 125100, "3/0": 158600, "4/0": 205500,
 }  # fmt: skip
 
-# IEC 60228:2004, greatest resistance of plain copper at 20 °C, ohm per km; class 5 (flexible), four transcriptions.
+# IEC 60228:2004, greatest resistance of plain copper at 20 °C, ohm per km; class 5 (flexible), four published copies.
 # 50 mm² is printed lower than in class 2 (0.387): no slip.
 IEC_60228_CLASS_5 = {
     0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30, 10.0: 1.91, 16.0: 1.21, 25.0: 0.780,

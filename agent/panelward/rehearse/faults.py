@@ -1,7 +1,8 @@
 """The faults that can be planted into readings: what each makes of what was read. Of a load's own faults, as the gate has them.
 
-circuit   feed-lost switched-off overload opens short stall more dry half-open standby left-on runs-on stuck silent
-feeder    feed-lost      supply   feed-lost falls      monitor   silent
+circuit   feed-lost switched-off overload opens short stall more-than-listed runs-dry part-open standby
+          left-on runs-on stuck overdue
+feeder    feed-lost      supply   feed-lost falls      monitor   overdue
 """
 
 from __future__ import annotations
@@ -34,21 +35,21 @@ CIRCUIT: dict[str, str] = {
     "opens": "it draws up to twice its device's rating until that likely opens, then nothing",
     "short": f"it runs for half a minute, the bus dips by {DIP_V:g} V, then it draws nothing",
     "stall": "a fan, pump or motor at 4 times its draw wherever it runs, until its device likely opens",
-    "more": "1.6 times its draw wherever it runs",
-    "dry": "a pump at 0.55 of its draw",
-    "half-open": "a heating element at half its draw",
+    "more-than-listed": "1.6 times its draw wherever it runs",
+    "runs-dry": "a pump at 0.55 of its draw",
+    "part-open": "a heating element at half its draw",
     "standby": "0.15 A more while it should stand by",
     "left-on": "it never goes below its lowest level",
     "runs-on": "it runs at its highest level without a rest",
     "stuck": "its readings stay as they were",
-    "silent": "no reading of it comes",
+    "overdue": "no reading of it comes",
 }
 OF_FEEDER = {"feed-lost": "its device opens: all behind it draw nothing"}
 OF_SUPPLY = {
     "feed-lost": "no volts, and nothing is drawn",
     "falls": f"its volts fall by {FALLS_V_PER_H:g} V an hour, to its cut-off",
 }
-OF_MONITOR = {"silent": "none of its readings come"}
+OF_MONITOR = {"overdue": "none of its readings come"}
 KINDS = {"circuit": CIRCUIT, "feeder": OF_FEEDER, "supply": OF_SUPPLY, "monitor": OF_MONITOR}
 ALL = tuple(dict.fromkeys(kind for kinds in KINDS.values() for kind in kinds))
 
@@ -86,9 +87,9 @@ def _possible(schedule: Schedule, circuit: Circuit) -> Iterator[str]:
 def _circuit(schedule: Schedule, circuit: Circuit, kind: str) -> dict[str, Change]:
     supply = schedule.supply(circuit.supply)
     exponent = exponent_of(circuit.loads[0].behaves) if circuit.loads else 0.0
-    if circuit.role == "meter" and kind not in ("stuck", "silent"):
+    if circuit.role == "meter" and kind not in ("stuck", "overdue"):
         raise BadInput(f"--plant: {circuit.label} ({circuit.id}) is a meter, of which there is no {kind}")
-    if kind == "silent":
+    if kind == "overdue":
         return {circuit.id: _silent}
     if kind == "stuck":
         return {circuit.id: _stuck}

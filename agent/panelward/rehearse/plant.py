@@ -184,7 +184,7 @@ class Planted:
 
     def _noted(self, circuit: Circuit, reading: Reading, other: Reading | None) -> None:
         """Of what is not read, or read stuck, nothing else flows; the meter shows what does."""
-        if self._plant.kind in ("silent", "stuck") or other is None:
+        if self._plant.kind in ("overdue", "stuck") or other is None:
             return
         if reading.amps is not None and other.amps is not None:
             self.meters.note(circuit, reading.amps, other.amps)

@@ -12,11 +12,12 @@ from panelward.wording import say
 # Planted -> the faults of `schedule.detect` that it is.
 FAULTS: dict[str, tuple[str, ...]] = {
     "feed-lost": (feed.LOST_FEED,), "switched-off": (feed.LOST_FEED,), "overload": (draw.OVERCURRENT,),
-    "opens": (feed.OPENED,), "short": (feed.OPENED,), "stall": (level.STALLED,), "more": (level.MORE, beyond.DEPARTED),
-    "dry": (level.DRY,), "half-open": (level.PART_OPEN,), "standby": (draw.RISEN, draw.DRAIN), "left-on": (draw.DRAIN,),
-    "runs-on": (rhythm.OVERLONG,), "stuck": (rest.STUCK,), "silent": (rest.SILENT,), "falls": (rest.CUTOFF,),
+    "opens": (feed.OPENED,), "short": (feed.OPENED,), "stall": (level.STALLED,),
+    "more-than-listed": (level.MORE, beyond.DEPARTED),
+    "runs-dry": (level.DRY,), "part-open": (level.PART_OPEN,), "standby": (draw.RISEN, draw.DRAIN), "left-on": (draw.DRAIN,),
+    "runs-on": (rhythm.OVERLONG,), "stuck": (rest.STUCK,), "overdue": (rest.SILENT,), "falls": (rest.CUTOFF,),
 }  # fmt: skip
-BY_ITS_DRAW = ("feed-lost", "switched-off", "stall", "more", "dry", "half-open")
+BY_ITS_DRAW = ("feed-lost", "switched-off", "stall", "more-than-listed", "runs-dry", "part-open")
 SHOWN = 3
 
 

@@ -12,10 +12,11 @@ import numpy as np
 
 from panelward.records import Schedule
 from panelward.review.alarms import Alarm
+from panelward.review.band import inside
 from panelward.review.gathered import Gathered
 from panelward.review.judged import least_bus_v
 from panelward.review.report import Episode, Sentence, Span
-from panelward.review.told import Known
+from panelward.review.told import Known, surge
 from panelward.wording.past import figure, past, short, still, times
 
 MOST_HAPPENED = 8
@@ -163,6 +164,7 @@ def _day(at_ms: int, zone: ZoneInfo) -> str:
 
 def _unalarmed(known: Known) -> Iterator[tuple[float, Sentence]]:
     """What the figures show and no alarm told."""
+    opened = {o.way for o in known.openings}
     said = {a.way for a in known.alarms if a.kind in (*CARRIED, "protection-doubtful")}
     for m in known.margins:
         if m.way not in said and m.least_margin is not None and m.least_margin < 0.0 and m.worst_minute_a is not None:
@@ -171,6 +173,10 @@ def _unalarmed(known: Known) -> Iterator[tuple[float, Sentence]]:
             than = "above the rating of its" if above else "more than in so warm a panel is carried for long by its"
             text = f"{known.label(m.way)} carried {figure(m.worst_minute_a)} A for a minute, {than} {m.device}."
             yield 150.0 if above else 80.0, Sentence(text=text, way=m.way, at_ms=held.at_ms if held else None, about="margins")
+        elif m.way not in said and m.way not in opened and (brief := surge(m)) is not None:
+            within, beyond = inside(m)
+            text = f"{known.label(m.way)} carried {brief}."
+            yield 120.0, Sentence(text=text, way=m.way, at_ms=(beyond or within)[-1].at_ms, about="margins")
     moved = {a.way for a in known.alarms if a.kind in ("standby-drain", "departed-from-record")}
     for change in known.changes:
         if (

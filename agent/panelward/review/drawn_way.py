@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
-from math import ceil, exp, floor, log, log10
+from math import ceil, floor, log, log10
 
 from matplotlib.axes import Axes
 
 from panelward.ratings.curves import LEAST_S, MOST_S, ROUND, TIMES, Bears, Point, round_amps
+from panelward.review.band import earliest, inside, latest
 from panelward.review.drawn import FAINT, INK, NARROW, RED, TEXT, sheet, svg
 from panelward.review.report import Band, Held, Margin, Opening
 
@@ -49,49 +49,6 @@ class _Scale:
             if LEAST_S <= seconds <= MOST_S and amps <= self.most_a * 1.001:
                 found.append((amps, seconds))
         return found
-
-
-def earliest(band: Sequence[Band]) -> list[Point]:
-    """From the left: before that the device has not opened. Straight up from its first gate; at more amps never later."""
-    points: list[Point] = []
-    for each in sorted(band, key=lambda each: each.amps):
-        if each.least_s is not None and each.least_s > 0.0:
-            points.append((each.amps, min([each.least_s, *(s for _, s in points[-1:])])))
-    return [(points[0][0], 10 * MOST_S), *points] if points else []
-
-
-def latest(band: Sequence[Band]) -> list[Point]:
-    """After that it has opened; at fewer amps never sooner."""
-    points: list[Point] = []
-    for each in sorted(band, key=lambda each: -each.amps):
-        if each.most_s is not None and each.most_s > 0.0:
-            points.insert(0, (each.amps, max([each.most_s, *(s for _, s in points[:1])])))
-    return [(points[0][0], 10 * MOST_S), *points] if points else []
-
-
-def at(points: Sequence[Point], amps: float) -> float | None:
-    """Seconds of the line there, along its chord; None: it begins at more amps. Behind its last point it runs on level."""
-    for (a0, s0), (a1, s1) in pairwise(points):
-        if a0 < a1 and a0 <= amps <= a1:
-            return exp(log(s0) + log(s1 / s0) * log(amps / a0) / log(a1 / a0))
-    if points and amps >= points[-1][0]:
-        return points[-1][1]
-    return None
-
-
-def inside(margin: Margin) -> tuple[tuple[Held, ...], tuple[Held, ...]]:
-    """What was held within the band, and what beyond it, where the device must have opened."""
-    early, late = earliest(margin.band), latest(margin.band)
-    within, beyond = [], []
-    for each in margin.held:
-        if each.amps <= 0.0:
-            continue
-        must, may = at(late, each.amps), at(early, each.amps)
-        if must is not None and each.seconds > must:
-            beyond.append(each)
-        elif may is not None and each.seconds >= may:
-            within.append(each)
-    return tuple(within), tuple(beyond)
 
 
 def seen(margin: Margin, openings: Sequence[Opening]) -> list[Opening]:
@@ -186,7 +143,7 @@ def _said(
 ) -> str:
     parts = [f"Fitted: {margin.device or 'not known'}"]
     if margin.ampacity_a is not None:
-        parts.append(f"the conductor bears {margin.ampacity_a:.3g} A for good")
+        parts.append(f"the conductor may carry {margin.ampacity_a:.3g} A for good")
     parts.append("held: " + ", ".join(f"{each.seconds:g} s {each.amps:.3g} A" for each in held) if held else "nothing was held")
     if within or beyond:
         parts.append(f"{len(within)} of these lie within the device's band, {len(beyond)} beyond it")

@@ -1,4 +1,4 @@
-"""From leaving to coming home, and what the vehicle did meanwhile, as far as the readings and people's words tell.
+"""From leaving to its end, and what the vehicle did meanwhile, as far as the readings and people's words tell.
 
 Home: on an outside supply, laid up or with nobody aboard for so long on end that it is no stop on the way. Where none of that
 can be known there is no journey to be told: then all that is kept is looked at.
@@ -20,9 +20,9 @@ from panelward.review.source import Floats
 
 HOME_MS = 12 * 3_600_000  # a night at a pitch is none (our own choice)
 LEAST_MS = 3_600_000  # less is no journey
-ASLEEP_FROM_H, ASLEEP_TO_H = 22, 6  # local; as the door's nights
+NIGHT_FROM_H, NIGHT_TO_H = 22, 6  # local; as the door's nights
 LIGHTS_W = 2.0  # below this all lights together are out
-DEEDS = ("driving", "parked", "shore", "asleep", "away", "unknown")
+DEEDS = ("under-way", "at-rest", "outside-supply", "lights-out", "nobody-aboard", "unknown")
 
 
 def home_of(doing: Doing) -> str | None:
@@ -77,25 +77,25 @@ def doing_shares(
     cuts += [(at, deed) for at, deed in marks if at > begin_ms]
     for (at, deed), (until, _) in zip(cuts, [*cuts[1:], (end_ms, "")], strict=True):
         shares[deed] += np.clip((until - begins) / lengths, 0.0, 1.0) - np.clip((at - begins) / lengths, 0.0, 1.0)
-    dark = _asleep(schedule, gathered, part, zone)
+    dark = _lights_out(schedule, gathered, part, zone)
     if dark is not None:
-        for name in ("parked", "unknown"):
-            shares["asleep"] += np.where(dark, shares[name], 0.0)
+        for name in ("at-rest", "unknown"):
+            shares["lights-out"] += np.where(dark, shares[name], 0.0)
             shares[name] = np.where(dark, 0.0, shares[name])
     return shares
 
 
 def _deed(doing: Doing) -> str:
     if doing.under_way:
-        return "driving"
+        return "under-way"
     if doing.on_shore:
-        return "shore"
+        return "outside-supply"
     if doing.laid_up or doing.aboard is False:
-        return "away"
-    return "parked" if doing.under_way is False else "unknown"
+        return "nobody-aboard"
+    return "at-rest" if doing.under_way is False else "unknown"
 
 
-def _asleep(schedule: Schedule, gathered: Gathered, part: slice, zone: ZoneInfo) -> npt.NDArray[np.bool_] | None:
+def _lights_out(schedule: Schedule, gathered: Gathered, part: slice, zone: ZoneInfo) -> npt.NDArray[np.bool_] | None:
     """By night with the lights out. None: there is no light among the loads."""
     lights = [c.id for c in schedule.circuits if c.role == "load" and any(load.kind == "light" for load in c.loads)]
     if not lights:
@@ -103,7 +103,7 @@ def _asleep(schedule: Schedule, gathered: Gathered, part: slice, zone: ZoneInfo)
     times = gathered.begins_ms(part)
     quarters, at = np.unique(times // 900_000, return_inverse=True)
     hours = np.array([datetime.fromtimestamp(int(q) * 900, UTC).astimezone(zone).hour for q in quarters])
-    night = ((hours >= ASLEEP_FROM_H) | (hours < ASLEEP_TO_H))[at]
+    night = ((hours >= NIGHT_FROM_H) | (hours < NIGHT_TO_H))[at]
     watts, read = np.zeros(len(times)), np.ones(len(times), np.bool_)
     for way in lights:
         grid = gathered.ways[way].grid

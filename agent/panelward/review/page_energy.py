@@ -11,7 +11,7 @@ from panelward.review.page_sheet import Sheet, order
 from panelward.review.report import Energy
 
 _WHAT = {"inverter-loss": "lost in the inverter", "unassigned": "no circuit accounts for it", "meter": "the bank's meter"}
-_DOING = ("driving", "parked", "shore", "asleep", "away", "unknown")
+_DOING = ("under-way", "at-rest", "outside-supply", "lights-out", "nobody-aboard", "unknown")
 
 
 def energy(sheet: Sheet) -> Iterator[str]:

@@ -15,7 +15,7 @@ from panelward.review.report import Sentence
 _KEY = (
     ('<path d="M0 6.6h12l4-4h8l4 4h16v1H28l-4 4h-8l-4-4H0z"/>', "read: the thicker, the nearer to its device's limit"),
     ('<path d="M0 2h44M0 12h44" stroke="currentColor" stroke-width=".7" stroke-opacity=".4" fill="none"/>',
-     "ink from rail to rail: at its device's rating; beyond them: above it"),
+     "full width: at its device's rating; beyond them: above it"),
     ('<path d="M-2 14L10 0M6 14L18 0M14 14L26 0M22 14L34 0M30 14L42 0M38 14L50 0" stroke="currentColor" fill="none"/>',
      "hatched: unread"),
     ('<path d="M0 6h14v2H0zM30 6h14v2H30z"/>', "a gap: no feed"),
@@ -158,7 +158,7 @@ def trust(sheet: Sheet) -> Iterator[str]:
     if report.journeys:
         yield table(
             "Journeys in what is kept",
-            ("Left", "Came home", "Days", "Told from"),
+            ("Left", "Ended", "Days", "Told from"),
             (
                 (sheet.clock.moment(j.from_ms), sheet.clock.moment(j.to_ms), number((j.to_ms - j.from_ms) / 86_400_000), j.by)
                 for j in report.journeys

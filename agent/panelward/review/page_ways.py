@@ -7,8 +7,9 @@ from html import escape
 
 from panelward.ratings.curves import Bears, bears
 from panelward.review import page_story
+from panelward.review.band import inside
 from panelward.review.drawn_rest import volts as drawn_volts
-from panelward.review.drawn_way import OPENED, coordination, inside, seen
+from panelward.review.drawn_way import OPENED, coordination, seen
 from panelward.review.page_parts import UNKNOWN, chip, figure, lasting, number, paragraph, plural, share, table
 from panelward.review.page_sheet import Sheet
 from panelward.review.report import Held, Margin, Opening, Volts

@@ -41,7 +41,7 @@ class Span:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Journey:
-    """From leaving to coming home, as the data have it; `by` says what it was told from."""
+    """From leaving to its end at home, as the data have it; `by` says what it was told from."""
 
     from_ms: int
     to_ms: int
@@ -84,7 +84,7 @@ class Energy:
     read_share: float  # of the span
     before_wh_per_day: float | None = None  # the journey before
     by_hour_wh: tuple[float, ...] = ()  # local hours 0 to 23
-    by_doing_wh: tuple[tuple[str, float], ...] = ()  # driving, parked, shore, asleep, away, unknown
+    by_doing_wh: tuple[tuple[str, float], ...] = ()  # `journeys.DEEDS`
     sd_wh: float | None = None  # of what can't be known better: of "unassigned"
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from panelward.review.source import Floats, Whole
 
 CONFIDENCE = 0.95
-FALSE_SHARE = 0.1  # of what is told as changed, at the most so much by chance (trade.md's q)
+FALSE_SHARE = 0.1  # of what is told as changed, at the most so much by chance (our own choice)
 _TINY = 1e-300
 LEAST_SPREAD = 0.5  # of what is adjusted for: where all days are alike there is nothing to adjust
 

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from panelward.records import Schedule
 from panelward.review.alarms import Alarm
+from panelward.review.band import inside
 from panelward.review.changes import moved
 from panelward.review.report import (
     Ageing,
@@ -142,8 +143,8 @@ def _doing(known: Known) -> Iterator[Sentence]:
     if whole <= 0.0 or set(sums) <= {"unknown"}:
         yield Sentence(text="What the vehicle was doing is not known.", about="doing")
         return
-    words = {"driving": "under way", "parked": "at rest", "shore": "on the outside supply", "asleep": "by night with the lights out",
-             "away": "with nobody aboard"}  # fmt: skip
+    words = {"under-way": "under way", "at-rest": "at rest", "outside-supply": "on the outside supply",
+             "lights-out": "by night with the lights out", "nobody-aboard": "with nobody aboard"}  # fmt: skip
     parts = [
         f"{100 * wh / whole:.2g} % {words.get(name, name)}"
         for name, wh in sorted(sums.items(), key=lambda x: -x[1])
@@ -210,8 +211,15 @@ def _margins(known: Known) -> Iterator[Sentence]:
         text = f"{known.label(first.way)} came nearest to its limit: {figure(worst)} A for a minute on a {first.device}"
         text += f"; {len(near)} ways came within a fifth of theirs." if len(near) > 1 else "."
     else:
-        text = f"No way came within a fifth of its device's limit; nearest was {known.label(first.way)}, {figure(worst)} A on a {first.device}."
+        text = (
+            f"For no whole minute did a way come within a fifth of its device's limit; nearest was {known.label(first.way)}, "
+            f"{figure(worst)} A on a {first.device}."
+        )
     yield Sentence(text=text, way=first.way, about="margins")
+    for margin in rows:
+        brief = surge(margin)
+        if brief is not None and margin not in beyond:
+            yield Sentence(text=f"{known.label(margin.way)} carried {brief}.", way=margin.way, about="margins")
     hot = [
         m for m in known.margins if m.conductor_c is not None and m.insulation_c is not None and m.conductor_c > m.insulation_c
     ]
@@ -220,6 +228,16 @@ def _margins(known: Known) -> Iterator[Sentence]:
             text=f"The cable of {known.label(m.way)} is reckoned to have come to {m.conductor_c:.0f} °C; its insulation is rated {m.insulation_c:.0f} °C.",
             way=m.way, about="margins",
         )  # fmt: skip
+
+
+def surge(margin: Margin) -> str | None:
+    """What was held where its device may open by its published band, and beyond it; None: nothing was."""
+    within, past_it = inside(margin)
+    if not within and not past_it:
+        return None
+    held = (past_it or within)[-1]
+    what = f"a {margin.device} would have opened by its standard" if past_it else f"its {margin.device} may open"
+    return f"{figure(held.amps)} A for {lasting(held.seconds)}, at which {what}"
 
 
 def _bank(known: Known) -> Iterator[Sentence]:

@@ -37,7 +37,7 @@ def cannot_say(known: Known) -> tuple[Sentence, ...]:
         found.append(
             Sentence(text="How full the bank was is not known: it was never seen full, or too long ago to count on from there.", about="bank")
         )  # fmt: skip
-    if any(e.by_doing_wh and {name for name, _ in e.by_doing_wh} <= {"unknown", "asleep"} for e in known.energy):
+    if any(e.by_doing_wh and {name for name, _ in e.by_doing_wh} <= {"unknown", "lights-out"} for e in known.energy):
         found.append(
             Sentence(text="Whether it drove or stood can't be told: no ignition, engine or outside supply is among what is read.", about="doing")
         )  # fmt: skip

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from math import exp
 
-K = 0.5  # half of the shift worth finding quickly, in standard deviations (e-Handbook 6.3.2.3; trade.md 4.4)
+K = 0.5  # half of the shift worth finding quickly, in standard deviations (e-Handbook 6.3.2.3)
 CLIP = 3.0  # one odd day counts at most so much: real residuals have fat tails
 EVER_H = 25.0  # no threshold of ours lies beyond
 

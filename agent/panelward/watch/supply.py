@@ -44,7 +44,7 @@ NO_FLATTENING = 0.85  # … its second half at this much of it: volts that settl
 CHARGES = 0.005  # of the capacity, A: going in, it charges
 SOURCE_LOST_MS = 15_000
 MOST_READINGS = 120  # of a minute that are kept
-COLD_C = 5.0  # below it lithium takes no charge (sentences.md: the bank below 5 °C is not to be charged)
+COLD_C = 5.0  # below it lithium takes no charge (common practice, no source)
 PROBE_OLD_MS = 3600_000
 CHARGER_OLD_MS = 600_000  # what a charger put in then says nothing of now
 

@@ -21,7 +21,7 @@ from panelward.watch.assignment import assigned
 from panelward.watch.bench import Bench
 from panelward.watch.panel import Sample
 
-NATS = 10.0  # by which another assignment must beat the names as they are (trade.md 8.8)
+NATS = 10.0  # by which another assignment must beat the names as they are (our own choice)
 NATS_EACH = 5.0  # … and each channel of it by itself
 NATS_AN_HOUR = 1.25  # … on the average of its hours: a load of several levels spreads its shares, so one of them proves less
 NATS_OVER, OVER_H = -5.0, 24  # the names fit again, by the last hours since it began

@@ -44,7 +44,7 @@ MOVED_SD_A = 0.0015  # of one about their middle: they do not move by quite the 
 DITHERS = 0.2  # of its readings differ from the one before: then their mean is finer than its step
 MOVES = 64.0  # readings that this share remembers
 MIDDLE = 1.25  # of a median's deviation, times a mean's
-KNOWN_ZERO_SD_A = 0.002  # after it was measured (trade.md's own figure, from memory)
+KNOWN_ZERO_SD_A = 0.002  # after it was measured (from memory)
 
 
 class _Channel:

@@ -13,10 +13,10 @@ from __future__ import annotations
 from math import inf
 from typing import Any
 
-ZERO_STEPS, ZERO_A = 2.0, 0.02  # an unknown zero: 20 mA is what a commissioning lets pass (trade.md 1.6), or two steps
+ZERO_STEPS, ZERO_A = 2.0, 0.02  # an unknown zero: 20 mA is what a commissioning lets pass (our own choice), or two steps
 FLOOR_STEPS = 3.0  # half a floor of three steps bears an error of one and a half; common practice, no source
 FINE_A = 0.01  # a channel with finer steps was made to use them: its zero and drift are reckoned by its steps; no source
-DRIFT_A_PER_K, WARMER_K = 0.0005, 20.0  # 0.5 mA/K (trade.md 5.4, from memory) over a day's warmth in a panel (no source)
+DRIFT_A_PER_K, WARMER_K = 0.0005, 20.0  # 0.5 mA/K (from memory) over a day's warmth in a panel (no source)
 WARMER_K_PER_H = 30.0  # a closed panel in the sun; common practice, no source
 UP_A_PER_MS = DRIFT_A_PER_K * WARMER_K_PER_H / 3.6e6
 DOWN_A_PER_MS = 8.0 * UP_A_PER_MS  # a floor is the least draw: it is followed down sooner than up

@@ -23,7 +23,7 @@ from panelward.schedule.detect.limits import (
 )
 from panelward.schedule.detect.look import Look, Sight
 
-SILENT = "silent readings"
+SILENT = "overdue readings"
 STUCK = "stuck readings"
 SWAPPED = "swapped names"
 RESISTANCE = "resistance of its branch"

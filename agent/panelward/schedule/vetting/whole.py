@@ -143,7 +143,8 @@ def _bank(around: Around, supply: Supply) -> Iterator[Finding]:
         yield finding(
             "note", "storage-days", f"energy over draw; self-discharge {100 * lost:.0f} % a month, from memory",
             "Laid up longer: isolate the bank, or keep it charged; what is ahead of the cut-off can empty it for good.",
-            f"Supply {supply.id}: laid up from full, with {always_w:.3g} W always on, it lasts {most}{_days(stands)}{also}.",
+            f"Supply {supply.id}: laid up from full, with a floor of {always_w:.3g} W on its always-on ways, it lasts "
+            f"{most}{_days(stands)}{also}.",
             min(stands, MOST_DAYS), None, "days",
         )  # fmt: skip
     elif unknown:
