@@ -79,11 +79,11 @@ def test_what_ran_while_it_did_what() -> None:
     part = gathered.bins(T0, T0 + 240 * H)
     shares = doing_shares(SLOW, gathered, part, HOMES, UTC)
     hours = {name: float((of * gathered.seconds(part)).sum()) / 3600 for name, of in shares.items()}
-    assert hours["driving"] == pytest.approx(3 + 44 + 10)
-    assert hours["shore"] == pytest.approx(30 + 6 + 40)
-    assert hours["away"] == pytest.approx(50)
+    assert hours["under-way"] == pytest.approx(3 + 44 + 10)
+    assert hours["outside-supply"] == pytest.approx(30 + 6 + 40)
+    assert hours["nobody-aboard"] == pytest.approx(50)
     assert hours["lights-out"] == 0.0  # the lights never were out
-    assert hours["parked"] == pytest.approx(17 + 40)
+    assert hours["at-rest"] == pytest.approx(17 + 40)
     assert sum(hours.values()) == pytest.approx(240)
     assert float(sum(shares.values()).max()) == pytest.approx(1.0)  # type: ignore[union-attr]
 

@@ -131,15 +131,15 @@ def test_a_standby_drain_is_told_in_its_time(keys: dict[str, object], amps: floa
 @pytest.mark.parametrize("period_s", [2.0, 30.0])
 def test_silence_is_told_in_its_time_unless_it_is_no_evidence(period_s: float) -> None:
     schedule = schedule_of(circuit("D1", "Lamp", "light"), period_s)
-    said = sight(schedule, "silent readings")
+    said = sight(schedule, "overdue readings")
     assert said.within_s == max(120, 10 * period_s)
     found = run(schedule, stream({"D1": 1.0}, 0), until_ms=T0 + round(said.within_s * 1000))
     assert [t.kind for t in found] == ["readings-overdue"]
     quiet = schedule_of(circuit("D1", "Lamp", "light", sense=Sense(publishes="on-change")), period_s)
-    assert sight(quiet, "silent readings").can == "no"
+    assert sight(quiet, "overdue readings").can == "no"
     assert run(quiet, stream({"D1": 1.0}, 0), until_ms=T0 + 86_400_000) == []
     will = replace(quiet, monitors=(replace(quiet.monitors[0], will=Will(topic="van/state", gone="lost")),))
-    assert sight(will, "silent readings").can == "together"
+    assert sight(will, "overdue readings").can == "together"
 
 
 @pytest.mark.parametrize("period_s", [1.0, 2.0, 30.0, 90.0])

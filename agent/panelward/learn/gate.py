@@ -34,13 +34,13 @@ def _times(share: float, above_a: float) -> Plant:
 def plants(circuit: Circuit, rest_a: float) -> dict[str, Plant]:
     """The faults of this kind of load, as what they make of its amps."""
     kind = circuit.loads[0].kind
-    found: dict[str, Plant] = {"more": _times(1.6, rest_a)}
+    found: dict[str, Plant] = {"more-than-listed": _times(1.6, rest_a)}
     if kind in ("fan", "motor", "pump"):
         found["stall"] = _times(4.0, rest_a)
     if kind == "pump":
-        found["dry"] = _times(0.55, rest_a)
+        found["runs-dry"] = _times(0.55, rest_a)
     if kind == "heater-element":
-        found["half open"] = _times(0.5, rest_a)
+        found["part-open"] = _times(0.5, rest_a)
     if circuit.loads[0].standby_max_w is not None:
         found["standby"] = lambda amps: amps + 0.15 if amps <= rest_a else amps
     return found

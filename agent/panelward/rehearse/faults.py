@@ -148,7 +148,7 @@ def _of_load(circuit: Circuit, supply: Supply, kind: str) -> Change:
         raise BadInput(f"--plant: {circuit.label} ({circuit.id}) has no load in the schedule")
     load = circuit.loads[0]
     rest_a = (max(load.standby_max_w or 0.0, 1.5 * (load.always_draws_w or 0.0)) + 0.5) / supply.nominal_v
-    there = {name.replace(" ", "-"): plant for name, plant in plants(circuit, rest_a + 2 * circuit.sense.resolution_a).items()}
+    there = plants(circuit, rest_a + 2 * circuit.sense.resolution_a)
     if kind not in there:
         raise BadInput(f"--plant: a {load.kind} like {circuit.label} ({circuit.id}) can't have {kind}")
     plant = there[kind]

@@ -196,14 +196,12 @@ def lines_of(wanted: Wanted, p: Proposal) -> tuple[str, ...]:
     at = f" at {p.low_v:.3g} V" if wanted.watts is not None else ""
     place = f"{p.ampacity.insulation_c:g} °C, in {p.ampacity.ambient_c:.0f} °C"
     if wanted.kind in NEVER_SWITCHED and wanted.feed == "switched":
-        feed = "this must not be switched: before every switch and low-voltage disconnect"
+        feed = "this must not be switched: before every switch and disconnect"
     elif wanted.feed == "always-on":
         watts = wanted.watts if wanted.watts is not None else p.draw_a * wanted.nominal_v
-        feed = (
-            f"before every switch and low-voltage disconnect; {_figure(24 * watts / wanted.nominal_v)} Ah a day if it runs on"
-        )
+        feed = f"before every switch and disconnect; {_figure(24 * watts / wanted.nominal_v)} Ah a day if it runs on"
     else:
-        feed = "behind the panel switch and the low-voltage disconnect"
+        feed = "behind the panel switch and the disconnect"
         if p.size_for_3_percent and p.size_for_3_percent != p.size:
             feed += f"; for 3 % drop lay {p.size_for_3_percent}"
     return (
