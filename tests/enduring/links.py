@@ -40,7 +40,7 @@ def broker_restarts(folder: Path, nursery: Nursery, count: int, *, seed: int = 4
             if number % 10 == 9 or number == count - 1:
                 wanted = [name for name in sorted(storm.faulty) if storm.chance.random() < 0.5]
                 if not storm.judged(wanted):
-                    found.lose(f"{sorted(wanted)} is the case, {sorted(storm.standing())} stands")
+                    found.lose(storm.odd(wanted))
                 _retained(storm, found)
         storm.judged(())
         storm.drained()
@@ -226,7 +226,7 @@ def _cut_off(folder: Path, nursery: Nursery, found: Count, namespace: str, *, da
             time.sleep(days * 86_400 / rate)
             wanted = [name for name in sorted(storm.faulty) if storm.chance.random() < 0.5]
             if not storm.judged(wanted):
-                found.lose(f"{wanted} is the case, {sorted(storm.standing())} stands")
+                found.lose(storm.odd(wanted))
             # All of it was tried once: what comes while the network returns would be a message of its own.
             wait_for(lambda: all(row.attempts for row in storm.open_rows()), PATIENCE_S)
             if len(ear.took) > before:

@@ -166,6 +166,7 @@ class Storm:
         self.hushed: list[tuple[float, float]] = []  # real times between which nothing reached the broker for long
         self._published_s = time.time()
         self._storm = threading.Event()
+        self._turning = threading.Lock()
         self._done = threading.Event()
         self._monitor = Link(Broker(host="127.0.0.1", port=self.broker.port), client_id="monitor", persistent=False)
         self._monitor.start()
@@ -182,10 +183,11 @@ class Storm:
 
     def _live(self) -> None:
         while not self._done.wait(self.every_s / self.rate):
-            if self._storm.is_set():
-                for name in self.faulty:
-                    if self.chance.random() < self.restless:
-                        self.faulty[name] = not self.faulty[name]
+            with self._turning:
+                if self._storm.is_set():
+                    for name in self.faulty:
+                        if self.chance.random() < self.restless:
+                            self.faulty[name] = not self.faulty[name]
             if not self._monitor.connected:
                 continue
             now_s = time.time()
@@ -214,9 +216,10 @@ class Storm:
 
     def hold(self, faults: Iterable[str] = ()) -> None:
         """From here on exactly these are faulty."""
-        self._storm.clear()
         wanted = frozenset(faults)
-        self.faulty.update({name: name in wanted for name in self.faulty})
+        with self._turning:  # else the vehicle, on its way through them, turns one more
+            self._storm.clear()
+            self.faulty.update({name: name in wanted for name in self.faulty})
 
     def real_s(self, van_s: float) -> float:
         """The real time of a moment on the van's clock."""
@@ -302,6 +305,18 @@ class Storm:
             for each in newest.values()
             if each["group"] in ("dead", "overcurrent") and each["state"] in ("unacknowledged", "acknowledged")
         )
+
+    def odd(self, wanted: Iterable[str]) -> str:
+        """What stands against what is the case, with the last steps of each alarm that is otherwise."""
+        stands = self.standing()
+        text = f"{sorted(wanted)} is the case, {sorted(stands)} stands"
+        told = self.transitions()
+        for name in sorted(stands ^ frozenset(wanted)):
+            steps = [each for each in told if each["circuit"] == name and each["group"] in ("dead", "overcurrent")][-6:]
+            times = [f"{datetime.fromtimestamp(each['time'], UTC):%d %H:%M:%S}" for each in steps]
+            said = [f"{at} {s['kind']} {s['state']} ({s['id']}, {s['sequence']})" for at, s in zip(times, steps, strict=True)]
+            text += f"; {name}: {', '.join(said)}"
+        return text
 
     def judged(self, faults: Iterable[str], seconds: float = PATIENCE_S) -> bool:
         """Hold these faults until exactly they stand."""
