@@ -342,7 +342,14 @@ def test_what_no_circuit_accounts_for_is_a_supplys(circuits: tuple[str, ...], ev
 
 
 def test_every_kind_is_walked() -> None:
-    apart = {"undervoltage-approach", "unassigned-draw", "drill", "flood", "messages-unsent"}  # flood: test_floods.py
+    apart = {
+        "undervoltage-approach",
+        "unassigned-draw",
+        "drill",
+        "flood",
+        "messages-unsent",
+        "journal-unwritten",
+    }  # flood: test_floods.py
     walked = {case[0] for case in CASES} | apart
     assert walked == set(KINDS)
 
@@ -355,6 +362,8 @@ def test_every_kind_is_walked() -> None:
         ("readings-overdue", "vehicle", "ends", "Look at"),
         ("messages-unsent", "address", "begins", "Ask "),
         ("messages-unsent", "address", "ends", "Nothing to do"),
+        ("journal-unwritten", "journal", "begins", "Look at the disk"),
+        ("journal-unwritten", "journal", "ends", "Nothing to do"),
     ],
 )
 def test_what_is_about_no_circuit_fits_too(kind: str, subject: str, event: str, begins: str) -> None:

@@ -528,7 +528,7 @@ def _event(alarm: Alarm, kind: str) -> str:
     return "reset" if kind == "acknowledge" and alarm.state == LATCHED_ACKNOWLEDGED else _EVENT_OF.get(kind, "")
 
 
-_ITS_OWN = ("drill", "flood", "messages-unsent")  # a person asked for it, or it is the summary itself
+_ITS_OWN = ("drill", "flood", "messages-unsent", "journal-unwritten")  # a person asked for it, or it is the summary itself
 _KEPT = (
     "id",
     "state",

@@ -85,6 +85,7 @@ KINDS: dict[str, Kind] = {
     "reading-suspect": Kind(),
     "drill": Kind(),
     "messages-unsent": Kind(),
+    "journal-unwritten": Kind(end_is_told=True),
     "flood": Kind(),
 }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 import time
 from datetime import UTC, datetime
 from textwrap import fill
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from panelward.commands import add_journal, add_schedule
-from panelward.commands.now import work_lines, zone_of
+from panelward.commands.now import stale, work_lines, zone_of
 from panelward.errors import BadInput
 
 if TYPE_CHECKING:
@@ -46,6 +47,9 @@ def run(args: argparse.Namespace) -> int:
         zone = zone_of(args.schedule, row)
         if args.why is not None:
             return _why(journal, args, zone)
+        silent = row is not None and args.last <= 0 and stale(row, time.time())
+        if silent:
+            print(silent, file=sys.stderr if args.json else sys.stdout)
         if row and not args.json and args.last <= 0:
             print("".join(f"{line}\n" for line in work_lines(row, time.time(), zone)), end="")
         if args.last > 0:  # programs want each step, a person each alarm once
@@ -60,10 +64,11 @@ def run(args: argparse.Namespace) -> int:
                 continue
             print("\n".join(lines(alarm, messages, zone)))
         if not found and not args.json:
-            print("No alarm stands." if args.last <= 0 else "No alarm is in the journal.")
+            stood = "No alarm stood then: what came since is not in the journal." if silent else "No alarm stands."
+            print(stood if args.last <= 0 else "No alarm is in the journal.")
     finally:
         journal.close()
-    return 1 if found and args.last <= 0 else 0
+    return 1 if silent or (found and args.last <= 0) else 0
 
 
 def _why(journal: Journal, args: argparse.Namespace, zone: ZoneInfo) -> int:

@@ -51,8 +51,8 @@ def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float
     now_ms = row["at_ms"] + behind_s * 1000 * row["rate"]
     when = datetime.fromtimestamp(row["at_ms"] / 1000, UTC).astimezone(zone)
     lines = [f"As of {when:%a %d %b %H:%M:%S} {zone.key}" + (f", time runs {row['rate']:g}-fold" if row["rate"] != 1 else "")]
-    if behind_s > STALE_ROW_S:
-        lines.append(f"The watch has written nothing for {_age(behind_s)}: is `panelward watch` running?")
+    if silent := stale(row, real_now_s):
+        lines.append(silent)
     if not row["connected"]:
         lines.append("The broker is away: what stands below is old.")
     lines += ["", f"{'way':<5} {'label':<{LABEL}} {'draw':>9} {'power':>9}  {'of rating':<15} {'age':>6}"]
@@ -80,6 +80,14 @@ def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float
     if row["refused"]:
         lines.append(f"{row['refused']} messages could not be read.")
     return lines
+
+
+def stale(row: dict[str, Any], real_now_s: float) -> str:
+    """That the watch keeps nothing; empty: it does."""
+    behind_s = real_now_s - row["real_s"]
+    if behind_s <= STALE_ROW_S:
+        return ""
+    return f"The watch has written nothing for {_age(behind_s)}: is it running, is the disk full?"
 
 
 def doing_line(doing: dict[str, Any] | None) -> str:

@@ -146,6 +146,7 @@ class Daemon:
             publish=self._publish,
             sent=lambda results: self._inbox.put(_Sent(results)),
             heard=self._heard,
+            unwritten=lambda fails: self._own("journal", "journal", not fails),
             zone=self.schedule.vehicle.timezone,
             afresh=self._afresh,
             known=lambda transition: known(self._core, transition),
@@ -521,7 +522,11 @@ class Daemon:
         return message(found, self._core.schedule) if found is not None else None
 
     def _heard(self, ref: str, here: bool) -> None:
-        self._feed(Presence(received_ms=self._clock.now_ms(), subject="address", name=ref, here=here))
+        self._own("address", ref, here)
+
+    def _own(self, subject: str, name: str, here: bool) -> None:
+        """What the program finds of itself."""
+        self._feed(Presence(received_ms=self._clock.now_ms(), subject=subject, name=name, here=here))
 
     # Chores.
 

@@ -27,6 +27,8 @@ from panelward.wording import Known, Piece, alarm_object, body, english, number_
 COMMIT_S = 5.0  # readings at risk of a kill -9: at most this long
 RETRY_COMMIT_S = 5.0
 OUTBOX_CHECK_S = 5.0
+STAND_IN_S = 10.0  # of a disk that fails: then messages go out without their mark on it …
+UNWRITTEN_S = 60.0  # … and people are told
 SEND_AT_ONCE = 8  # messages
 LOOK_AT = 400  # rows
 WAITED_S = 300.0  # what is older than this, and not alone, goes out in one message
@@ -71,12 +73,15 @@ class Outward:
         afresh: Callable[[str], str | None] = lambda _: None,
         known: Callable[[Transition], Known] = lambda _: Known(),
         answering: Answering | None = None,
+        unwritten: Callable[[bool], None] = lambda _: None,
         real_s: Callable[[], float] = time.time,
+        monotonic: Callable[[], float] = time.monotonic,
         local_ms: Callable[[], int] | None = None,
     ) -> None:
         self._journal, self._people, self._addresses, self._prefix = journal, people, dict(addresses), prefix
         self._now_ms, self._rate, self._doing = now_ms, rate, doing  # people's hours are on the watch's clock
-        self._publish, self._heard, self._log = publish, heard, log
+        self._publish, self._heard, self._unwritten, self._log = publish, heard, unwritten, log
+        self._monotonic = monotonic
         self._real_s, self._local_ms = real_s, local_ms or now_ms  # … and that is set, where it can be
         self.lanes = Lanes(self._addresses, sent)
         self._random = random.Random()  # spreads retries; nothing of the core
@@ -87,6 +92,8 @@ class Outward:
         self._known, self._answering = known, answering  # … and what is known beside it
         self.fitter: Fitter | None = None  # whose number messages that go out together say
         self.disk_fault = ""
+        self._disk_fails_s = 0.0  # monotonic: since when
+        self._disk_told = False
         self.commit_due_s = 0.0  # monotonic
         self.outbox_due_s = 0.0
 
@@ -114,7 +121,10 @@ class Outward:
         self.outbox_due_s = 0.0
 
     def start(self) -> None:
-        """Begin to send."""
+        """Begin to send. What stands of what this finds itself is known from before."""
+        standing = self._journal.standing()
+        self._unheard = {shown["subject"]["address"] for shown in standing if shown["kind"] == "messages-unsent"}
+        self._disk_told = any(shown["kind"] == "journal-unwritten" for shown in standing)
         self.lanes.start()
 
     def write(self, found: list[Transition], schedule: Schedule, now_row: Mapping[str, Any] | None) -> None:
@@ -155,6 +165,8 @@ class Outward:
         try:
             self._journal.commit(transitions=stored or (), outbox=rows or (), now_row=now_row, withdrawn=gone or ())
         except EnvironmentFault as fault:
+            if not self.disk_fault:
+                self._disk_fails_s = self._monotonic()
             if str(fault) != self.disk_fault:
                 self.disk_fault = str(fault)
                 self._log(f"the journal can't be written; what was found is kept in memory: {fault}")
@@ -253,6 +265,7 @@ class Outward:
         """Hand what is due to the sending thread; each row is marked before the send."""
         now_s = self._real_s()
         self.outbox_due_s = time.monotonic() + OUTBOX_CHECK_S
+        self._look_at_disk()
         if not self._addresses:
             return
         try:
@@ -269,6 +282,15 @@ class Outward:
             return  # looked at again after OUTBOX_CHECK_S
         if next_s is not None and next_s > now_s:  # what is due and waits all the same waits for a thread, or for its hour
             self.outbox_due_s = min(self.outbox_due_s, time.monotonic() + max(0.05, next_s - now_s))
+
+    def _look_at_disk(self) -> None:
+        """A disk that fails for long silences nobody, and is told; once, until it is over."""
+        failing_s = self._monotonic() - self._disk_fails_s if self.disk_fault else 0.0
+        if failing_s >= STAND_IN_S:
+            self._journal.stand_in()
+        if (self._disk_told and not self.disk_fault) or (not self._disk_told and failing_s >= UNWRITTEN_S):
+            self._disk_told = not self._disk_told
+            self._unwritten(self._disk_told)
 
     def _give(self, due: Sequence[OutboxRow], now_s: float, *, ailing: bool) -> None:
         """What is marked is given to its thread with nothing in between: it would stand there until the next start."""

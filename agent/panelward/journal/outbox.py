@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from typing import Any
 
+from panelward.errors import EnvironmentFault
 from panelward.journal.connected import Connected
 from panelward.journal.opening import plain
 from panelward.journal.rows import STATUSES, OutboxRow, Withdrawal
+from panelward.journal.schema import MIGRATIONS
 
 _COLUMNS = (
     "id, alarm_id, sequence, address_ref, title, body, kind, priority, created_real_s, due_real_s, expires_real_s, "
     "status, attempts, last_why, repeat, step, until_answered, on_sheet, rank, settled_real_s"
 )
+_MARKS = ", ".join("?" * len(_COLUMNS.split(",")))
+_CHANGING = ("created_real_s", "due_real_s", "expires_real_s", "status", "attempts", "last_why", "repeat", "settled_real_s")
+_KEY = "alarm_id = ? AND sequence = ? AND address_ref = ? AND step = ?"
+_BECAME = f"UPDATE outbox SET {', '.join(f'{name} = ?' for name in _CHANGING)} WHERE {_KEY}"
 _BY_URGENCY = "CASE priority WHEN 'high' THEN 0 WHEN 'medium' THEN 1 WHEN 'low' THEN 2 ELSE 3 END"
 _SETTLE = (
     "UPDATE outbox SET status = ?, last_why = ?, due_real_s = ifnull(?, due_real_s), repeat = repeat | ?, "
@@ -26,17 +33,26 @@ _IN_ORDER = (
     "(earlier.status = 'trying' OR (earlier.status = 'waiting' AND earlier.attempts > 0 AND earlier.due_real_s > ?)))"
 )
 
+TEMPORARY = 1 << 40  # ids from here on are of rows that are in no file yet
+_RECENT_S = 3600.0  # what was handed over within it counts for the hour's most
+
 Settlement = tuple[str, str, float | None, bool, float | None, int]
 
 
 class OutboxTable(Connected):
-    """Real time (Unix seconds of the host) throughout: delivery has nothing to do with the axis of `received`."""
+    """Real time (Unix seconds of the host) throughout: delivery has nothing to do with the axis of `received`.
+
+    Where the file can't be written for long a spare table in memory stands in for it; its rows go into the file with the first
+    commit that works.
+    """
 
     _settlements: list[Settlement]  # could not be written yet
+    _spare: sqlite3.Connection | None
+    _moved: dict[int, int]  # temporary ids, and what they are in the file
 
     def due(self, now_s: float, limit: int = 50) -> list[OutboxRow]:
         """Waiting rows whose time has come and has not run out: the most urgent first, the oldest of them first."""
-        found = self._ask(
+        found = self._asked(
             f"SELECT {_COLUMNS} FROM outbox WHERE status = 'waiting' AND due_real_s <= ? AND expires_real_s > ? "
             f"AND {_IN_ORDER} ORDER BY {_BY_URGENCY}, id LIMIT ?",
             (now_s, now_s, now_s, limit),
@@ -45,7 +61,7 @@ class OutboxTable(Connected):
 
     def next_due_s(self) -> float | None:
         """When `due` or `expire` has something to do next; None: nothing waits."""
-        found = self._ask("SELECT min(min(due_real_s, expires_real_s)) FROM outbox WHERE status = 'waiting'")[0][0]
+        found = self._asked("SELECT min(min(due_real_s, expires_real_s)) FROM outbox WHERE status = 'waiting'")[0][0]
         return None if found is None else float(found)
 
     def mark_trying(self, ids: Iterable[int]) -> None:
@@ -54,7 +70,7 @@ class OutboxTable(Connected):
         if not rows:
             return
         try:
-            with self._transaction(durable=True) as connection:
+            with self._changing(durable=True) as connection:
                 connection.executemany(
                     "UPDATE outbox SET status = 'trying', attempts = attempts + 1 WHERE id = ? AND status = 'waiting'",
                     rows,
@@ -80,19 +96,19 @@ class OutboxTable(Connected):
         """
         if status not in STATUSES or status == "trying" or (status == "waiting" and due_s is None):
             raise ValueError(f"an outbox row can't be settled as {status!r}, next try {due_s}")
-        ids = (rows,) if isinstance(rows, int) else rows
+        ids = [self._moved.get(row, row) for row in ((rows,) if isinstance(rows, int) else rows)]
         self._settlements += [(status, _text(why), due_s, repeat, now_s, row) for row in ids]
         try:
-            with self._transaction(durable=False) as connection:
-                self._write_settlements(connection)
+            with self._changing(durable=False) as connection:
+                left = self._write_settlements(connection)
         except sqlite3.Error:
             return
-        self._settlements.clear()
+        self._settlements = left
 
     def recover(self) -> int:
         """At a start: what was being sent when the program ended waits again, marked as a possible repeat."""
         try:
-            with self._transaction(durable=False) as connection:
+            with self._changing(durable=False) as connection:
                 found = connection.execute("UPDATE outbox SET status = 'waiting', repeat = 1 WHERE status = 'trying'")
                 return found.rowcount
         except sqlite3.Error as error:
@@ -102,52 +118,58 @@ class OutboxTable(Connected):
         """Waiting rows whose time ran out become `expired`; how many. On a failing disk none, until it works."""
         question = "FROM outbox WHERE status = 'waiting' AND expires_real_s <= ?"
         try:
-            if self._connection.execute(f"SELECT 1 {question} LIMIT 1", (now_s,)).fetchone() is None:
+            if not self._asked(f"SELECT 1 {question} LIMIT 1", (now_s,)):
                 return 0  # asked every second: a write only where there is something to write
-            with self._transaction(durable=False) as connection:
+            with self._changing(durable=False) as connection:
                 return connection.execute(
                     "UPDATE outbox SET status = 'expired' WHERE status = 'waiting' AND expires_real_s <= ?", (now_s,)
                 ).rowcount
-        except sqlite3.Error:
+        except (sqlite3.Error, EnvironmentFault):
             return 0
 
     def attempts(self, row: int) -> int:
         """How often it was tried."""
-        found = self._ask("SELECT attempts FROM outbox WHERE id = ?", (row,))
+        found = self._asked("SELECT attempts FROM outbox WHERE id = ?", (self._moved.get(row, row),))
         return int(found[0][0]) if found else 0
 
     def outbox_rows(self, alarm_id: str | None = None) -> list[OutboxRow]:
         """Every row, or those of one alarm, oldest first."""
         where, values = ("", ()) if alarm_id is None else ("WHERE alarm_id = ? ", (alarm_id,))
-        return [_row(each) for each in self._ask(f"SELECT {_COLUMNS} FROM outbox {where}ORDER BY id", values)]
+        question = f"SELECT {_COLUMNS} FROM outbox {where}ORDER BY id"
+        if self._spare is None:
+            return [_row(each) for each in self._ask(question, values)]
+        found = self._spare.execute(question, values).fetchall()
+        with suppress(EnvironmentFault):  # of a file that can be read the rest, too
+            found = self._ask(question, values) + found
+        return list({(row.alarm_id, row.sequence, row.address_ref, row.step): row for row in map(_row, found)}.values())
 
     def outbox_open(self, limit: int = 500) -> list[OutboxRow]:
         """What waits or is being sent: the next to go first."""
         where = "status IN ('waiting', 'trying')"
         return [
             _row(each)
-            for each in self._ask(f"SELECT {_COLUMNS} FROM outbox WHERE {where} ORDER BY due_real_s, id LIMIT ?", (limit,))
+            for each in self._asked(f"SELECT {_COLUMNS} FROM outbox WHERE {where} ORDER BY due_real_s, id LIMIT ?", (limit,))
         ]
 
     def outbox_settled(self, limit: int) -> list[OutboxRow]:
         """The last rows that are settled, the newest first."""
         where = "status NOT IN ('waiting', 'trying')"
-        found = self._ask(
+        found = self._asked(
             f"SELECT {_COLUMNS} FROM outbox WHERE {where} ORDER BY ifnull(settled_real_s, due_real_s) DESC LIMIT ?", (limit,)
         )
         return [_row(each) for each in found]
 
     def first_told_s(self, alarm_id: str) -> float | None:
         """When the first of an alarm's messages was taken by a phone's service; None: none yet."""
-        found = self._ask("SELECT min(settled_real_s) FROM outbox WHERE alarm_id = ? AND status = 'handed-over'", (alarm_id,))[
-            0
-        ][0]
+        found = self._asked(
+            "SELECT min(settled_real_s) FROM outbox WHERE alarm_id = ? AND status = 'handed-over'", (alarm_id,)
+        )[0][0]
         return None if found is None else float(found)
 
     def try_together(self, ref: str, due_s: float) -> None:
         """What this address did not take is tried again at one time, so that it can go as one message."""
         try:
-            with self._transaction(durable=False) as connection:
+            with self._changing(durable=False) as connection:
                 connection.execute(
                     "UPDATE outbox SET due_real_s = ? WHERE address_ref = ? AND status = 'waiting' AND attempts > 0",
                     (due_s, ref),
@@ -157,7 +179,7 @@ class OutboxTable(Connected):
 
     def handed_over_since(self, ref: str, since_s: float) -> int:
         """How many messages this address took since then."""
-        found = self._ask(
+        found = self._asked(
             "SELECT count(*) FROM outbox WHERE address_ref = ? AND status = 'handed-over' AND settled_real_s >= ?",
             (ref, since_s),
         )
@@ -165,7 +187,7 @@ class OutboxTable(Connected):
 
     def newest_waiting_s(self) -> float | None:
         """When the newest of what is not yet sent was written; None: nothing waits."""
-        found = self._ask("SELECT max(created_real_s) FROM outbox WHERE status IN ('waiting', 'trying')")[0][0]
+        found = self._asked("SELECT max(created_real_s) FROM outbox WHERE status IN ('waiting', 'trying')")[0][0]
         return None if found is None else float(found)
 
     def clock_was_set(self, step_s: float, now_s: float, *, hours: bool) -> None:
@@ -176,7 +198,7 @@ class OutboxTable(Connected):
         """
         delay = "until_answered = 1 OR attempts > 0 OR due_real_s <= created_real_s + 1 OR NOT ?"
         try:
-            with self._transaction(durable=False) as connection:
+            with self._changing(durable=False) as connection:
                 connection.execute(
                     f"UPDATE outbox SET created_real_s = created_real_s + ?1, expires_real_s = expires_real_s + "
                     f"CASE WHEN {delay.replace('?', '?2')} THEN ?1 ELSE max(?1, 0) END, due_real_s = due_real_s + "
@@ -192,7 +214,7 @@ class OutboxTable(Connected):
     def hours_move(self, seconds: float) -> None:
         """Morning and evening come so much later by the clock of delivery: another zone. Raises EnvironmentFault."""
         try:
-            with self._transaction(durable=False) as connection:
+            with self._changing(durable=False) as connection:
                 connection.execute(
                     "UPDATE outbox SET due_real_s = due_real_s + ?1, expires_real_s = expires_real_s + ?1 WHERE "
                     "status = 'waiting' AND until_answered = 0 AND attempts = 0 AND due_real_s > created_real_s + 1",
@@ -204,7 +226,8 @@ class OutboxTable(Connected):
     def waiting(self) -> list[OutboxRow]:
         """What is not yet sent, oldest first."""
         return [
-            _row(each) for each in self._ask(f"SELECT {_COLUMNS} FROM outbox WHERE status IN ('waiting', 'trying') ORDER BY id")
+            _row(each)
+            for each in self._asked(f"SELECT {_COLUMNS} FROM outbox WHERE status IN ('waiting', 'trying') ORDER BY id")
         ]
 
     @staticmethod
@@ -215,16 +238,64 @@ class OutboxTable(Connected):
             (_text(each.why), each.alarm_id, each.sequence, each.until_answered, each.ref, each.ref),
         )
 
-    def _write_settlements(self, connection: sqlite3.Connection) -> None:
-        connection.executemany(_SETTLE, self._settlements)
+    def _write_settlements(self, connection: sqlite3.Connection) -> list[Settlement]:
+        """Those whose rows are not in this table are left."""
+        return [
+            each for each in self._settlements if connection.execute(_SETTLE, each).rowcount == 0 and self._spare is not None
+        ]
+
+    def _stand_in(self, messages: Iterable[OutboxRow], gone: Iterable[Withdrawal]) -> None:
+        """The spare table, with what waits and what the last hour took; of a file that can't be read, what is in memory."""
+        if self._spare is None:
+            spare = sqlite3.connect(":memory:", isolation_level=None)
+            for migration in MIGRATIONS:
+                migration(spare)
+            where = "status IN ('waiting', 'trying') OR settled_real_s > (SELECT max(settled_real_s) FROM outbox) - ?"
+            with suppress(EnvironmentFault):
+                found = self._ask(f"SELECT {_COLUMNS} FROM outbox WHERE {where}", (_RECENT_S,))
+                spare.executemany(f"INSERT INTO outbox ({_COLUMNS}) VALUES ({_MARKS})", found)
+            self._spare = spare
+            self._settlements = self._write_settlements(spare)
+        for row in messages:
+            self._write_outbox(self._spare, row, row.id)
+        for each in gone:
+            self._withdraw(self._spare, each)
+
+    def _hand_back(self, connection: sqlite3.Connection) -> dict[int, int]:
+        """Write what became of the spare's rows into the file; the ids there of those that were temporary."""
+        moved = {}
+        rows = self._spare.execute(f"SELECT {_COLUMNS} FROM outbox ORDER BY id").fetchall() if self._spare is not None else []
+        for found in rows:
+            row = _row(found)
+            changing = tuple(getattr(row, name) for name in _CHANGING)
+            key = (row.alarm_id, row.sequence, row.address_ref, row.step)
+            if connection.execute(_BECAME, (*changing, *key)).rowcount == 0:  # it is in no file, or was in one set aside
+                free = row.id < TEMPORARY and not connection.execute("SELECT 1 FROM outbox WHERE id = ?", (row.id,)).fetchall()
+                connection.execute(f"INSERT INTO outbox ({_COLUMNS}) VALUES ({_MARKS})", (row.id if free else None, *found[1:]))
+            if row.id >= TEMPORARY:
+                moved[row.id] = connection.execute(f"SELECT id FROM outbox WHERE {_KEY}", key).fetchone()[0]
+        return moved
+
+    def _asked(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """`_ask`, of the table in use."""
+        return self._ask(sql, values) if self._spare is None else self._spare.execute(sql, values).fetchall()
+
+    @contextmanager
+    def _changing(self, *, durable: bool) -> Iterator[sqlite3.Connection]:
+        """`_transaction`, on the table in use."""
+        if self._spare is not None:
+            yield self._spare
+            return
+        with self._transaction(durable=durable) as connection:
+            yield connection
 
     @staticmethod
-    def _write_outbox(connection: sqlite3.Connection, row: OutboxRow) -> None:
+    def _write_outbox(connection: sqlite3.Connection, row: OutboxRow, number: int | None = None) -> None:
         connection.execute(
-            f"INSERT INTO outbox ({_COLUMNS}) VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'waiting', 0, '', ?, ?, ?, ?, ?, "
+            f"INSERT INTO outbox ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'waiting', 0, '', ?, ?, ?, ?, ?, "
             "NULL) ON CONFLICT DO NOTHING",
             (
-                row.alarm_id, row.sequence, row.address_ref, _text(row.title), _text(row.body), row.kind, row.priority,
+                number, row.alarm_id, row.sequence, row.address_ref, _text(row.title), _text(row.body), row.kind, row.priority,
                 row.created_real_s, row.due_real_s, row.expires_real_s, row.repeat, row.step, row.until_answered,
                 row.on_sheet, row.rank,
             ),

@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 from panelward.errors import EnvironmentFault
 from panelward.journal import block, opening, spelling
 from panelward.journal.keeping import Keeping
-from panelward.journal.outbox import OutboxTable, Settlement
+from panelward.journal.outbox import TEMPORARY, OutboxTable, Settlement
 from panelward.journal.packing import PACKED_READINGS
 from panelward.journal.past import pack_present, pack_snapshot
 from panelward.journal.rows import Kept, OutboxRow, StoredTransition, Withdrawal
@@ -71,6 +71,10 @@ class Journal(Keeping, OutboxTable):
         self._messages: dict[tuple[str, int, str, str], OutboxRow] = {}
         self._withdrawals: dict[Withdrawal, None] = {}
         self._settlements: list[Settlement] = []
+        self._spare: sqlite3.Connection | None = None
+        self._moved: dict[int, int] = {}
+        self._handed: dict[int, int] = {}  # … of the last commit, before it is known to have worked
+        self._temporary = TEMPORARY
         self._doings: list[tuple[int, str]] = []
         self._replaced: list[tuple[int, str]] = []
         self._changed: list[tuple[int, str]] = []
@@ -144,8 +148,17 @@ class Journal(Keeping, OutboxTable):
 
     def thread(self, alarm_id: str) -> list[OutboxRow]:
         """All messages of an alarm so far, with those that wait in memory for a failing disk."""
-        kept = [row for row in self._messages.values() if row.alarm_id == alarm_id]
-        return self.outbox_rows(alarm_id) + kept
+        if self._spare is not None:
+            return self.outbox_rows(alarm_id)
+        return self.outbox_rows(alarm_id) + [row for row in self._messages.values() if row.alarm_id == alarm_id]
+
+    def stand_in(self) -> None:
+        """The outbox goes on in memory, as the file can't be written: what is due is sent without its mark on the disk.
+
+        Then a kill may repeat a message unmarked; the other choice is that nobody hears anything. The next commit that works
+        writes what became of each.
+        """
+        self._stand_in(self._messages.values(), self._withdrawals)
 
     @property
     def kept(self) -> Kept:
@@ -178,6 +191,7 @@ class Journal(Keeping, OutboxTable):
             self._pieces
             or self._transitions
             or self._settlements
+            or self._spare is not None
             or self._doings
             or self._replaced
             or self._changed
@@ -224,7 +238,10 @@ class Journal(Keeping, OutboxTable):
                 self._transitions[key] = each if each.number else _numbered(each, self._number)
                 self._objects[key] = text
         for row in outbox:
-            self._messages.setdefault((row.alarm_id, row.sequence, row.address_ref, row.step), row)
+            of = (row.alarm_id, row.sequence, row.address_ref, row.step)
+            if of not in self._messages:
+                self._temporary += 1
+                self._messages[of] = replace(row, id=self._temporary)
 
     def _seal(self) -> None:
         """Turn the buffer into pieces: a run of readings becomes a block, every other input stands alone."""
@@ -266,6 +283,8 @@ class Journal(Keeping, OutboxTable):
         self._messages.clear()
         self._withdrawals.clear()
         self._settlements.clear()
+        self._spare = None
+        self._moved |= self._handed
         self._doings.clear()
         self._replaced.clear()
         self._changed.clear()
@@ -285,6 +304,7 @@ class Journal(Keeping, OutboxTable):
             for key, each in self._transitions.items():
                 if self._write_transition(connection, each, self._objects[key]):
                     new.append(each)
+            self._handed = self._hand_back(connection)
             fresh = {(each.alarm_id, each.sequence) for each in new}
             for row in self._messages.values():
                 if (row.alarm_id, row.sequence) in fresh:
@@ -354,7 +374,9 @@ class Journal(Keeping, OutboxTable):
             self._dropped.insert(0, (reached + 1, self._written))
 
     def _give_up_oldest(self) -> None:
-        """Oldest readings first; never anything else."""
+        """Oldest readings first; never anything else. And what is to be told goes on in memory, where that stands in."""
+        if self._spare is not None:
+            self.stand_in()
         blocks = [piece for piece in self._pieces if isinstance(piece, _Block)]
         over = sum(piece.last - piece.first + 1 for piece in blocks) - self._keep_readings
         gone = set()

@@ -90,10 +90,10 @@ class Clock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Presence:
-    """A monitor or the broker came or went: last will, state topic, connection; from afar, the vehicle; an address."""
+    """A monitor or the broker came or went: will, state topic, connection; the vehicle (from afar), an address, the journal."""
 
     received_ms: int
-    subject: str  # monitor | broker | vehicle | bank | address
+    subject: str  # monitor | broker | vehicle | bank | address | journal
     name: str
     here: bool
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 Figure = float | int | str | bool | None | tuple[float | int | str | None, ...]
 Facts = tuple[tuple[str, Figure], ...]
 
-SUBJECTS = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle", "address")
+SUBJECTS = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle", "address", "journal")
 
 # The key of an alarm is its subject and this group; its kind may change within the group.
 GROUP_OF = {
@@ -32,6 +32,7 @@ GROUP_OF = {
     "reading-suspect": "readings",
     "drill": "readings",
     "messages-unsent": "messages",
+    "journal-unwritten": "journal",
     "flood": "flood",
 }
 

@@ -29,7 +29,7 @@ ABOUT_OF = {
     "standby-drain": "energy", "unassigned-draw": "energy", "readings-overdue": "trust", "reading-suspect": "trust",
     "departed-from-record": "ageing",
 }  # fmt: skip
-NOT_TOLD = ("flood", "messages-unsent", "drill")
+NOT_TOLD = ("flood", "messages-unsent", "journal-unwritten", "drill")
 CARRIED = ("overcurrent-approach", "conductor-overheating")  # what is told of is the current
 
 

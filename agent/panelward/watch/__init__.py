@@ -73,6 +73,7 @@ class Watch:
         self.from_start = silence_from_start
         self._broker = BrokerSilence(self._bench, schedule.broker.host if schedule.broker else "broker")
         self._unsent = Unsent(self._bench)
+        self._unwritten = Unsent(self._bench, "journal")
         self._afar = Afar(self._bench, schedule)
         self._monitors = {m.name: MonitorSilence(self._bench, m, self._broker) for m in schedule.monitors}
         self.tree = Tree(self._bench, schedule)
@@ -212,6 +213,9 @@ class Watch:
         if presence.subject == "address":
             self._unsent.take(presence)
             return
+        if presence.subject == "journal":
+            self._unwritten.take(presence)
+            return
         if presence.subject in ("vehicle", "bank"):
             self._afar.take(presence)
             return
@@ -338,7 +342,7 @@ class Watch:
         keys += [("supply", supply_id, "supply") for supply_id, state in self._supplies.items() if state.active]
         keys += [("supply", supply_id, "drain") for supply_id, beyond in self._unassigned.items() if beyond.active]
         keys += [(group.subject, group.subject_id, "dead") for group in self.tree.groups if group.active]
-        keys += self._unsent.keys()
+        keys += self._unsent.keys() + self._unwritten.keys()
         if self._afar.active:
             keys.append(("vehicle", self._afar.vehicle, "readings"))
         if self._broker.active:
@@ -354,6 +358,7 @@ class Watch:
             "probes": {probe_id: silence.save() for probe_id, (silence, _) in self._probes.items()},
             "broker": self._broker.save(),
             "unsent": self._unsent.save(),
+            "unwritten": self._unwritten.save(),
             "afar": self._afar.save(),
             "supplies": {
                 supply_id: state.save() | {"keys": repr(supply_depends(self.schedule, self.schedule.supply(supply_id)))}
@@ -384,6 +389,7 @@ class Watch:
                 silence.restore(state["probes"][probe_id])
         self._broker.restore(state["broker"])
         self._unsent.restore(state["unsent"])
+        self._unwritten.restore(state.get("unwritten", {"since": {}}))
         self._afar.restore(state["afar"])
         for supply_id, supply in self._supplies.items():
             kept = state["supplies"].get(supply_id)

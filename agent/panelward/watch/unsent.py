@@ -1,4 +1,5 @@
-"""Addresses that messages do not reach: told to whoever can still be told. The daemon says which, as a Presence."""
+"""What the program finds of itself, and says as a Presence: addresses that messages do not reach, told to whoever can still
+be told; a journal that can't be written."""
 
 from __future__ import annotations
 
@@ -7,16 +8,21 @@ from typing import Any
 from panelward.records import Condition, Presence
 from panelward.watch.bench import Bench
 
+_OF = {  # subject: group, kind, the fact that decided
+    "address": ("messages", "messages-unsent", "not-reached"),
+    "journal": ("journal", "journal-unwritten", "not-written"),
+}
+
 
 class Unsent:
-    """All addresses, by reference."""
+    """All addresses by reference, or the journal."""
 
-    def __init__(self, bench: Bench) -> None:
-        self._bench = bench
+    def __init__(self, bench: Bench, subject: str = "address") -> None:
+        self._bench, self._subject = bench, subject
         self._since: dict[str, int] = {}  # those that are not reached
 
     def take(self, presence: Presence) -> None:
-        """An address was reached, or has not been for long."""
+        """It was reached, or has not been for long."""
         ref, now_ms = presence.name, presence.received_ms
         if presence.here and ref in self._since:
             self._emit(ref, "ends", now_ms, self._since.pop(ref))
@@ -26,20 +32,21 @@ class Unsent:
 
     def keys(self) -> list[tuple[str, str, str]]:
         """The keys of the conditions that stand."""
-        return [("address", ref, "messages") for ref in self._since]
+        return [(self._subject, ref, _OF[self._subject][0]) for ref in self._since]
 
     def _emit(self, ref: str, edge: str, now_ms: int, since_ms: int) -> None:
+        group, kind, fact = _OF[self._subject]
         self._bench.found.append(
             Condition(
-                subject="address",
+                subject=self._subject,
                 subject_id=ref,
-                group="messages",
+                group=group,
                 edge=edge,
                 at_ms=now_ms,
                 since_ms=since_ms,
-                kind="messages-unsent",
+                kind=kind,
                 priority="medium",
-                evidence=(("not-reached", ()),) if edge == "begins" else (),
+                evidence=((fact, ()),) if edge == "begins" else (),
             )
         )
 

@@ -459,6 +459,12 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     "unsent-over": {
         "*": ("Nothing to do: messages reach {place} again since {at}.",),
     },
+    "unwritten": {
+        "*": ("Look at the disk of the watch's computer: nothing could be written since {since}. Alarms still come, but aren't kept.",),
+    },
+    "unwritten-over": {
+        "*": ("Nothing to do: the watch's disk takes its journal again since {at}.",),
+    },
     "over": {
         "*": ("Nothing to do: {label} no longer draws too much since {at}.",),
         "drain": ("Nothing to do: {label} stands by again since {at}.",),
@@ -629,6 +635,7 @@ EVIDENCE: dict[str, str] = {
     "vehicle-silent": "No sign of life came over the broker for {hours} h.",
     "vehicle-low": "Its last word was that its battery nears its cut-off.",
     "vehicle-gone": "The broker said that its connection was lost; no sign of life came since.",
+    "not-written": "Writing failed again and again for a minute: what is found is held in memory until it works.",
     "not-reached": "Messages to it were refused, or not taken for an hour.",
     "draw-of-rating": "It draws {amps} A; its {word} is rated {rating_a} A.",
     "heat-of-device": "Heat of its device: {slowest} of its opening heat if it is the slowest of its type, "

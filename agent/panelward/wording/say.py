@@ -64,6 +64,8 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return "drill", None
     if kind == "messages-unsent":
         return ("unsent-over" if ended else "unsent"), "*"
+    if kind == "journal-unwritten":
+        return ("unwritten-over" if ended else "unwritten"), "*"
     if kind == "reading-suspect":
         return (
             "plausible" if ended and cause != "clock-step" else cause if cause == "clock-step" else f"suspect-{cause}"
