@@ -36,7 +36,7 @@ from panelward.watch import VERSION as WATCH
 from panelward.watch import Watch
 from panelward.watch.panel import zone_named
 
-VERSION = 13
+VERSION = 14
 
 PRESENCES = ("aboard", "nobody-aboard", "laid-up")
 DEVICE = ("device", "fuse", "breaker")  # what a replaced device is called; any other word is the load, or a part of it

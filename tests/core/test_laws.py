@@ -28,7 +28,14 @@ from panelward.records import (
 )
 from plans import DETECTOR, FREEZER, PLAN, SOCKETS, T0, circuit, plan, run, stream
 
-LEVELS = {"D1": (0.0, 0.12, 4.0), "D5": (0.0, 3.0, 12.0), "D6": (0.0, 0.1), "D7": (0.0, 5.0, 17.0, 24.0), "SH": (8.0,)}
+LEVELS = {
+    "D1": (0.0, 0.12, 4.0),
+    "D5": (0.0, 3.0, 12.0),
+    "D6": (0.0, 0.1),
+    "D7": (0.0, 5.0, 17.0, 24.0),
+    "D8": (0.0, 1.0),
+    "SH": (8.0,),
+}
 
 
 @st.composite
@@ -40,7 +47,9 @@ def days(draw: Callable[..., Any]) -> list[Input]:
     for _ in range(draw(st.integers(5, 30))):
         event = draw(
             st.sampled_from(
-                ["level"] * 6 + ["gap", "late", "ack", "away", "back", "gone", "drill"] + ["volts", "work", "new", "zone"]
+                ["level"] * 6
+                + ["gap", "late", "ack", "away", "back", "gone", "drill"]
+                + ["volts", "work", "new", "zone", "aside"]
             )
         )
         volts = 13.0
@@ -51,6 +60,10 @@ def days(draw: Callable[..., Any]) -> list[Input]:
             at_ms += draw(st.sampled_from([30_000, 150_000, 3_600_000]))
         elif event == "ack":
             inputs.append(Request(kind="acknowledge", received_ms=at_ms, circuit="D7", who="owner"))
+        elif event == "aside":
+            kind = draw(st.sampled_from(["shelve", "unshelve", "out-of-service", "in-service"]))
+            circuit, for_s = draw(st.sampled_from(["D1", "D5", "D7", "D8"])), draw(st.sampled_from([40.0, 600.0]))
+            inputs.append(Request(kind=kind, received_ms=at_ms, circuit=circuit, for_s=for_s, who="owner", why="paint"))
         elif event in ("away", "back"):
             inputs.append(Presence(received_ms=at_ms, subject="broker", name="127.0.0.1", here=event == "back"))
         elif event == "gone":
@@ -160,7 +173,7 @@ def test_a_circuit_covered_by_its_parent_does_not_speak(inputs: list[Input]) -> 
             if t.subject != "circuit":
                 active = t.event in ("begins", "begins-again", "changes")
                 covered[t.subject, t.subject_id] = t.circuits if active else ()
-            elif t.event in ("begins", "begins-again"):
+            elif t.told and t.event != "ends":
                 assert t.subject_id not in [c for circuits in covered.values() for c in circuits]
 
 

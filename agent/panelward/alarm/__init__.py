@@ -4,7 +4,8 @@ Rule 1: whatever can happen to an alarm's state is one row of TABLE. Nothing els
 Rule 2: an event without a row is illegal: it raises, and changes nothing.
 
 The states and their rows are those of IEC 62682 / ISA-18.2 (A to I there); OPC 10000-9 has the same machine. Shelved,
-suppressed and out-of-service alarms go on being judged, so they return to what is the case when they are let out.
+suppressed and out-of-service alarms go on being judged, so they return to what is the case when they are let out:
+to suppressed where a parent explains them, to latched where somebody must look at what they left.
 Which kinds latch is a column of KINDS.
 
 Whether a person is told is another question, asked when all that is done: `work` (somebody is at that circuit), `flood`
@@ -59,6 +60,8 @@ class Alarm:
     ends_ms: int | None = None  # off-delay ends
     shelved_until_ms: int | None = None
     once: bool = False  # shelved for this time that it is the case, or for the next (OPC 10000-9, 5.8.17: one-shot)
+    covered: bool = False  # a parent explains it, whatever state a person has put it in
+    to_look: bool = False  # it ended and latches: somebody must look at what it left, whatever hid it then
     held: bool = False  # people were not told of it, because somebody works there
     waits_until_ms: int | None = None  # it chatters: what is the case then is told
     unknown: bool = False  # that it began again waits: nobody needs to hear that it ended
@@ -122,11 +125,14 @@ class Alarms:
                 alarm.ends_ms = condition.at_ms + round(kind.off_delay_s * 1000)
             else:
                 self._end(alarm, condition.at_ms)
-        elif condition.edge == "suppressed" and (alarm.state, "suppress") in TABLE:
-            self._go(alarm, "suppress", condition.at_ms)
-        elif condition.edge == "unsuppressed" and alarm.state == SUPPRESSED:
-            self._go(alarm, self._let_out("unsuppress", alarm), condition.at_ms, "unsuppress")
-            self._settle(alarm)
+        elif condition.edge == "suppressed" and alarm.active:
+            alarm.covered = True
+            if (alarm.state, "suppress") in TABLE:
+                self._go(alarm, "suppress", condition.at_ms)
+        elif condition.edge == "unsuppressed":
+            alarm.covered = False
+            if alarm.state == SUPPRESSED:
+                self._let_out(alarm, "unsuppress", condition.at_ms)
 
     def _change(self, alarm: Alarm, condition: Condition) -> None:
         """Kind, cause or priority of a standing alarm changed. Worse while acknowledged: it asks again."""
@@ -148,18 +154,24 @@ class Alarms:
             self._say(alarm, "eases" if eased else "changes", condition.at_ms, was)
 
     def _end(self, alarm: Alarm, at_ms: int, said: str = "ends") -> None:
-        alarm.ends_ms = None
+        alarm.ends_ms, alarm.covered = None, False  # what is over no parent explains
         look = KINDS[alarm.condition.kind].latches or dict(alarm.condition.figures).get("to_look_at") is True
-        latching = look and said != "withdrawn" and alarm.state in (UNACKNOWLEDGED, ACKNOWLEDGED)
+        alarm.to_look = said != "withdrawn" and (look or alarm.to_look)
+        latching = alarm.to_look and alarm.state in (UNACKNOWLEDGED, ACKNOWLEDGED)
         self._go(alarm, "ends-latching" if latching else "ends", at_ms, said)
-        if alarm.state == SHELVED and alarm.once:
-            alarm.shelved_until_ms, alarm.once = None, False
-            self._go(alarm, self._let_out("unshelve", alarm), at_ms, "unshelve")
-        self._settle(alarm)
+        if alarm.state == SUPPRESSED:
+            self._let_out(alarm, "unsuppress", at_ms)
+        elif alarm.state == SHELVED and alarm.once:
+            self._let_out(alarm, "unshelve", at_ms)
+        else:
+            self._settle(alarm)
 
-    @staticmethod
-    def _let_out(event: str, alarm: Alarm) -> str:
-        return f"{event}-while-{'active' if alarm.active else 'normal'}"
+    def _let_out(self, alarm: Alarm, event: str, at_ms: int, said: str = "", **by: str) -> None:
+        """Shelf, suppression or time out of service ends: what hides it besides hides it on."""
+        if event == "unshelve":
+            alarm.shelved_until_ms, alarm.once = None, False
+        self._go(alarm, _by_case(event, alarm), at_ms, said or event, **by)
+        self._settle(alarm)
 
     def _go(self, alarm: Alarm, event: str, at_ms: int, said: str = "", was: str | None = None, **by: str) -> None:
         alarm.state = step(alarm.state, event)
@@ -286,9 +298,7 @@ class Alarms:
             if alarm.ends_ms is not None and alarm.ends_ms <= now_ms:
                 self._end(alarm, now_ms)
             if alarm.shelved_until_ms is not None and alarm.shelved_until_ms <= now_ms:
-                alarm.shelved_until_ms, alarm.once = None, False
-                self._go(alarm, self._let_out("unshelve", alarm), now_ms, "unshelve")
-                self._settle(alarm)
+                self._let_out(alarm, "unshelve", now_ms)
             if alarm.waits_until_ms is not None and alarm.waits_until_ms <= now_ms:
                 alarm.waits_until_ms, alarm.unknown = None, False
                 if alarm.state == UNACKNOWLEDGED:
@@ -426,7 +436,7 @@ class Alarms:
         if not event:
             raise RequestRefused(f"'{request.kind}' is not a request about an alarm")
         if request.kind in _OUTWARD:
-            event = self._let_out(event, alarm)
+            event = _by_case(event, alarm)
         if alarm.starts_ms is not None:
             raise RequestRefused("that alarm has not begun yet")
         step(alarm.state, event)
@@ -445,8 +455,10 @@ class Alarms:
     def _do(self, alarm: Alarm, request: Request, now_ms: int) -> None:
         event = _event(alarm, request.kind)
         if request.kind in _OUTWARD:
-            event = self._let_out(event, alarm)
-            alarm.shelved_until_ms, alarm.once = None, False
+            self._let_out(alarm, event, now_ms, request.kind, who=request.who, why=request.why)
+            return
+        if request.kind == "acknowledge":
+            alarm.to_look = False
         elif request.kind == "shelve":
             most_s = SHELVE_MOST_LIFE_S if self._of_life(alarm.condition) else SHELVE_MOST_S
             alarm.once = request.for_s is None
@@ -528,6 +540,13 @@ def _event(alarm: Alarm, kind: str) -> str:
     return "reset" if kind == "acknowledge" and alarm.state == LATCHED_ACKNOWLEDGED else _EVENT_OF.get(kind, "")
 
 
+def _by_case(event: str, alarm: Alarm) -> str:
+    """The form of an event that lets an alarm out, by what is the case."""
+    if alarm.covered and event != "unsuppress":
+        return f"{event}-while-covered"
+    return f"{event}-while-{'active' if alarm.active else 'latched' if alarm.to_look else 'normal'}"
+
+
 _ITS_OWN = ("drill", "flood", "messages-unsent", "journal-unwritten")  # a person asked for it, or it is the summary itself
 _KEPT = (
     "id",
@@ -539,6 +558,8 @@ _KEPT = (
     "ends_ms",
     "shelved_until_ms",
     "once",
+    "covered",
+    "to_look",
     "held",
     "waits_until_ms",
     "unknown",

@@ -24,7 +24,9 @@ STATES = (
     SHELVED, SUPPRESSED, OUT_OF_SERVICE,
 )  # fmt: skip
 
-# Events that let an alarm out of shelved, suppressed or out-of-service come in two forms, by what is the case then.
+# Events that let an alarm out of shelved, suppressed or out-of-service come in forms, by what is the case then: active,
+# normal, latched (it ended meanwhile, and nobody looked at what it left) or covered. Shelved, suppressed and latched are
+# apart from each other (OPC 10000-9, 5.8.2): what a parent explains stays suppressed when its shelf ends.
 TABLE: dict[tuple[str, str], str] = {
     (NORMAL, "begins"): UNACKNOWLEDGED,
     (UNACKNOWLEDGED, "acknowledge"): ACKNOWLEDGED,
@@ -45,6 +47,11 @@ TABLE: dict[tuple[str, str], str] = {
     (SUPPRESSED, "unsuppress-while-normal"): NORMAL,
     (OUT_OF_SERVICE, "return-while-active"): UNACKNOWLEDGED,
     (OUT_OF_SERVICE, "return-while-normal"): NORMAL,
+    (SHELVED, "unshelve-while-latched"): LATCHED_UNACKNOWLEDGED,
+    (SUPPRESSED, "unsuppress-while-latched"): LATCHED_UNACKNOWLEDGED,
+    (OUT_OF_SERVICE, "return-while-latched"): LATCHED_UNACKNOWLEDGED,
+    (SHELVED, "unshelve-while-covered"): SUPPRESSED,
+    (OUT_OF_SERVICE, "return-while-covered"): SUPPRESSED,
 }
 for _state in (NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED):
     TABLE[_state, "shelve"] = SHELVED
@@ -98,7 +105,7 @@ def step(state: str, event: str) -> str:
     try:
         return TABLE[state, event]
     except KeyError:
-        done = _DONE.get(event, f"take '{event}'")
+        done = _DONE.get(event.partition("-")[0], f"take '{event}'")
         raise RequestRefused(f"an alarm that is {state} can't {done}") from None
 
 
@@ -106,8 +113,6 @@ _DONE = {
     "acknowledge": "be acknowledged",
     "shelve": "be shelved",
     "remove": "be taken out of service",
-    "unshelve-while-active": "be taken back: it is not shelved",
-    "unshelve-while-normal": "be taken back: it is not shelved",
-    "return-while-active": "be put in service: it is not out of it",
-    "return-while-normal": "be put in service: it is not out of it",
+    "unshelve": "be taken back: it is not shelved",
+    "return": "be put in service: it is not out of it",
 }

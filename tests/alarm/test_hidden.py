@@ -1,0 +1,144 @@
+"""Shelved, suppressed, out of service, latched: apart from each other, so what ends one of them ends that one alone."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from alarm.edges import edge, until
+from panelward.alarm import Alarms
+from panelward.records import Request, Transition
+from plans import T0
+
+
+def ask(alarms: Alarms, kind: str, at_s: float = 0.0, **keys: object) -> bool:
+    request = Request(kind=kind, received_ms=T0, who="Kari", why="painting", **({"circuit": "D1"} | keys))  # type: ignore[arg-type]
+    return alarms.request(request, T0 + round(at_s * 1000)).done
+
+
+def stands(alarms: Alarms) -> list[tuple[str, bool]]:
+    return [(a.state, a.active) for a in alarms.standing()]
+
+
+@pytest.mark.parametrize(("away", "back"), [("shelve", "unshelve"), ("out-of-service", "in-service")])
+def test_what_a_parent_explains_stays_suppressed_when_a_person_lets_it_out(away: str, back: str) -> None:
+    alarms = Alarms()
+    alarms.edge(edge("D1"))
+    assert ask(alarms, away)
+    alarms.edge(edge("D1", "suppressed", 60))
+    alarms.out()
+    assert ask(alarms, back, 120)
+    assert [(t.event, t.state, t.told) for t in alarms.out()] == [(back, "suppressed", False)]
+    alarms.edge(edge("D1", "unsuppressed", 180))
+    assert [(t.event, t.state, t.told) for t in alarms.out()] == [("unsuppress", "unacknowledged", True)]
+
+
+@pytest.mark.parametrize(("away", "back"), [("shelve", "unshelve"), ("out-of-service", "in-service")])
+def test_its_parent_back_it_is_told_when_it_is_let_out(away: str, back: str) -> None:
+    alarms = Alarms()
+    alarms.edge(edge("D1"))
+    assert ask(alarms, away)
+    alarms.edge(edge("D1", "suppressed", 60))
+    alarms.edge(edge("D1", "unsuppressed", 90))
+    alarms.out()
+    assert ask(alarms, back, 120)
+    assert [(t.event, t.state, t.told) for t in alarms.out()] == [(back, "unacknowledged", True)]
+
+
+def test_what_ends_is_suppressed_no_more_and_its_next_time_is_told() -> None:
+    """Its parent's end need not say so: what is over, nothing explains."""
+    alarms = Alarms()
+    alarms.edge(edge("D1"))
+    alarms.edge(edge("D1", "suppressed", 60))
+    alarms.edge(edge("D1", "ends", 90))
+    assert alarms.standing() == ()
+    alarms.out()
+    alarms.edge(edge("D1", "begins", 120))
+    assert [t.told for t in alarms.out()] == [True]
+
+
+@pytest.mark.parametrize("away", ["shelve", "out-of-service", "suppressed"])
+@pytest.mark.parametrize(("kind", "state"), [("protection-opened", "latched-unacknowledged"), ("feed-lost", None)])
+def test_what_latches_must_be_looked_at_whatever_hid_its_end(away: str, kind: str, state: str | None) -> None:
+    alarms = Alarms()
+    alarms.edge(edge("D1", kind=kind))
+    if away == "suppressed":
+        alarms.edge(edge("D1", "suppressed", 60, kind=kind))
+    else:
+        assert ask(alarms, away, 60, for_s=600.0)
+    alarms.edge(edge("D1", "ends", 300, kind=kind))
+    until(alarms, 700)
+    if away == "out-of-service":
+        assert ask(alarms, "in-service", 700)
+    assert stands(alarms) == ([(state, False)] if state else [])
+    alarms.out()
+    if state:
+        assert ask(alarms, "acknowledge", 800)
+        assert [t.event for t in alarms.out()] == ["acknowledge", "reset"]
+        assert alarms.standing() == ()
+
+
+def test_what_was_withdrawn_while_shelved_needs_no_look() -> None:
+    alarms = Alarms()
+    alarms.edge(edge("D1", kind="protection-opened"))
+    assert ask(alarms, "shelve", 60, for_s=600.0)
+    alarms.edge(edge("D1", "withdrawn", 300, kind="protection-opened"))
+    until(alarms, 700)
+    assert alarms.standing() == ()
+
+
+STEPS = st.lists(
+    st.sampled_from(
+        ["shelve", "unshelve", "out-of-service", "in-service", "acknowledge", "lost", "back", "fails", "lives", "wait"]
+    ),
+    max_size=40,
+)
+
+
+@given(STEPS)
+def test_one_cause_is_never_told_twice_in_any_order(steps: list[str]) -> None:
+    """While its feeder's alarm stands, a circuit says nothing by itself, whatever people did with its alarm before or since.
+    Once it is back, what still stands and nobody hid is asked for. A restored copy goes on alike.
+    """
+    one, lost, stands_alone = Alarms(), False, False
+    for n, what in enumerate(steps):
+        at_s = 20.0 * n
+        other = Alarms()
+        other.restore(json.loads(json.dumps(one.save())))
+        found: list[list[Transition]] = []
+        for alarms in (one, other):
+            _step(alarms, what, at_s, lost=lost, fails=stands_alone)
+            found.append(until(alarms, at_s))
+        lost = what == "lost" or (lost and what != "back")
+        stands_alone = (stands_alone and what != "lives") or (what == "fails" and not lost)
+        assert found[0] == found[1]
+        assert one.save() == other.save()
+        if lost:
+            assert [t for t in found[0] if t.subject_id == "D1" and t.told] == []
+        states = [a.state for a in one.standing() if a.condition.subject_id == "D1" and a.active]
+        if lost:
+            assert not {"unacknowledged", "acknowledged"} & set(states)
+        elif stands_alone:
+            assert len(states) == 1
+            assert states != ["suppressed"]
+
+
+def _step(alarms: Alarms, what: str, at_s: float, *, lost: bool, fails: bool) -> None:
+    """What the watch says of a circuit and its feeder (it begins nothing that a parent explains); what people ask."""
+    if what == "lost" and not lost:
+        alarms.edge(edge("rear", "begins", at_s, subject="feeder", circuits=("D1",)))
+        if fails:
+            alarms.edge(edge("D1", "suppressed", at_s))
+    elif what == "back" and lost:
+        alarms.edge(edge("rear", "ends", at_s, subject="feeder", circuits=("D1",)))
+        if fails:
+            alarms.edge(edge("D1", "unsuppressed", at_s))
+    elif what == "fails" and not lost and not fails:
+        alarms.edge(edge("D1", "begins", at_s))
+    elif what == "lives" and fails:
+        alarms.edge(edge("D1", "ends", at_s))
+    elif what not in ("lost", "back", "fails", "lives", "wait"):
+        ask(alarms, what, at_s, for_s=30.0 if what == "shelve" else None)
