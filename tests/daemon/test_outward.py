@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -120,3 +121,35 @@ def test_an_address_that_hangs_holds_no_other_up(tmp_path: Path) -> None:
         finally:
             outward.end()
             journal.close()
+
+
+def test_of_what_stands_one_that_cannot_be_published_holds_up_no_other(tmp_path: Path) -> None:
+    """An older journal holds half an emoji; the link refuses a topic: the others are told, and it is said once."""
+    said: list[str] = []
+    told: dict[str, bytes] = {}
+
+    def publish(topic: str, payload: bytes, *, retain: bool = False) -> None:
+        if "/D2/" in topic:
+            raise ValueError("Publish topic cannot contain wildcards.")
+        told[topic] = payload
+
+    journal = Journal.open(tmp_path / "j.sqlite")
+    outward = Outward(
+        journal, everybody(()), {}, now_ms=lambda: 0, rate=1.0, doing=Doing, prefix="van/", publish=publish,
+        sent=lambda _: None, heard=lambda *_: None, log=said.append, real_s=lambda: NOW_S,
+    )  # fmt: skip
+    try:
+        rows = []
+        for name in ("D1", "D2", "D3"):
+            row = transition(name)
+            shown = {**row.object, "subject": {"circuit": name}, "group": "dead", "who": "Kari \ud83d"}
+            rows.append(replace(row, subject_id=name, object=shown))
+        journal.commit(rows)
+        for _ in range(2):
+            outward.publish_standing()
+    finally:
+        journal.close()
+    assert list(told) == ["van/alarm/circuit/D1/dead", "van/alarm/circuit/D3/dead"]
+    assert all(json.loads(payload)["who"] == "Kari ?" for payload in told.values())
+    assert len(said) == 1
+    assert "D2" in said[0]

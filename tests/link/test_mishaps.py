@@ -261,3 +261,35 @@ def test_what_the_access_list_refuses_is_said_once(tmp_path: Path, links: list[L
         assert links[0].connected
     finally:
         broker.stop()
+
+
+@pytest.mark.parametrize(
+    "topic", ["a/+", "a/#", "", "a/\x00", "a/\x1f", "a/\x85", "a/\ud800", "a/\ufdd0", "a/\U0001ffff", "å" * 40_000]
+)
+def test_a_topic_that_cannot_be_published_to_is_said_once_and_costs_nothing_else(
+    broker: Mosquitto, links: list[Link], topic: str
+) -> None:
+    """MQTT 5.0, 1.5.4 and 4.7: with some of them the broker would close the connection, at each new try again."""
+    got: list[str] = []
+    ear = Link(
+        Broker(host="127.0.0.1", port=broker.port), client_id="ear", on_message=lambda m: got.append(m.topic), persistent=False
+    )
+    ear.subscribe((("a/#", 1),))
+    said: list[str] = []
+    lost: list[str] = []
+    link = Link(
+        Broker(host="127.0.0.1", port=broker.port), client_id="x", log=said.append, persistent=False,
+        on_state=lambda connected, why: None if connected else lost.append(why),
+    )  # fmt: skip
+    links += [ear, link]
+    ear.start()
+    assert wait_for(lambda: ear.connected)
+    link.publish(topic, b"queued")
+    link.start()
+    assert wait_for(lambda: link.connected)
+    link.publish(topic, b"sent")
+    link.publish("a/Kåri 🚀 100%", b"a twin")
+    assert wait_for(lambda: got == ["a/Kåri 🚀 100%"]), (got, said)
+    assert lost == []
+    assert len(said) == 1
+    assert "no MQTT topic" in said[0]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import errno
+import io
 import os
 import sys
 from importlib import import_module
@@ -98,6 +99,8 @@ def main(argv: list[str] | None = None) -> int:
     """Run a command; returns its exit code."""
     args = parser().parse_args(argv)
     run = import_module(f"panelward.commands.{args.command}").run
+    if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors == "strict":
+        sys.stdout.reconfigure(errors="replace")  # half an emoji in somebody's name ends no command
     try:
         code: int = run(args)
         sys.stdout.flush()

@@ -31,7 +31,7 @@ from panelward.daemon.outward import WEEKLY, Outward
 from panelward.daemon.outward import Doing as Whereabouts
 from panelward.daemon.present import present
 from panelward.daemon.signs import Signs
-from panelward.daemon.starting import lock, ready_to_watch, to_stderr
+from panelward.daemon.starting import Faults, lock, ready_to_watch, to_stderr
 from panelward.daemon.supervisor import Supervisor
 from panelward.errors import EnvironmentFault, PanelwardError, PayloadRefused
 from panelward.intake import Intake, Refusals
@@ -55,6 +55,7 @@ from panelward.records import (
     Transition,
 )
 from panelward.records.people import People, everybody
+from panelward.records.topics import topic_is_valid
 from panelward.schedule import load
 from panelward.schedule.profile import parsed
 from panelward.wording import message
@@ -114,6 +115,7 @@ class Daemon:
         self._schedule_path = schedule_path
         self._log = log or to_stderr
         self._supervisor = Supervisor(log=self._log)
+        self._said = Faults(self._log)
         self.schedule, self._text = load(schedule_path)
         ready_to_watch(self.schedule, schedule_path)
         self._record = recorded(schedule_path, self.schedule, None, self._log)
@@ -197,7 +199,10 @@ class Daemon:
             if isinstance(item, Settings) and item.started:  # the life before it came as far as what it found
                 found += self._as_far([at_ms for at, at_ms in reached if begin <= at < number])
                 begin = number
-            found += self._core.feed(item)
+            try:
+                found += self._core.feed(item)
+            except Exception as error:  # it was gone on behind it when it was lived, too
+                self._said.fault(f"the journal's input {number}", error)
             self._was = item.schedule_text if isinstance(item, Settings) else self._was
             self._last_input_ms = max(self._last_input_ms, item.received_ms)
         found += self._as_far([at_ms for at, at_ms in reached if at >= begin])
@@ -296,7 +301,10 @@ class Daemon:
 
     def _take(self, item: Message | _State | _Sent | _Signal) -> None:
         if isinstance(item, Message):
-            self._message(item)
+            try:
+                self._message(item)
+            except Exception as error:  # a fault of ours with one message must not end the watch of the others
+                self._said.fault(f"a message on {item.topic}", error)
         elif isinstance(item, _State):
             self._state(item)
         elif isinstance(item, _Sent):
@@ -369,7 +377,7 @@ class Daemon:
         except PayloadRefused as refused:
             self._refusals.add(refused, message.topic, message.payload)
             given = Answer(id="", done=False, why=str(refused))
-        if reply_to and not any(c in reply_to for c in "+#\0"):
+        if reply_to and topic_is_valid(reply_to):
             self._publish(reply_to, requests.answer(given), correlation=message.correlation)
 
     def _ask(self, request: Request) -> Answer:

@@ -5,7 +5,6 @@ Used by the daemon's one loop; the threads of `sending` only send.
 
 from __future__ import annotations
 
-import json
 import random
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -15,6 +14,7 @@ from typing import Any, NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
 from panelward.daemon.answering import Answering
+from panelward.daemon.requests import payload
 from panelward.daemon.sending import Lanes
 from panelward.errors import EnvironmentFault
 from panelward.journal import LATEST_OF_ONE, Journal, OutboxRow, StoredTransition, Withdrawal
@@ -22,6 +22,7 @@ from panelward.notify import SendResult, SendRow, whom
 from panelward.notify.policy import next_try_s
 from panelward.records import PRIORITIES, Fitter, Schedule, Transition
 from panelward.records.people import People
+from panelward.records.topics import level
 from panelward.wording import Known, Piece, alarm_object, body, english, number_of, repeated, title, together, with_link
 
 COMMIT_S = 5.0  # readings at risk of a kill -9: at most this long
@@ -91,6 +92,7 @@ class Outward:
         self.zone, self._afresh = zone, afresh  # what would be said of an alarm now
         self._known, self._answering = known, answering  # … and what is known beside it
         self.fitter: Fitter | None = None  # whose number messages that go out together say
+        self._said: set[str] = set()  # what could not be published, each once
         self.disk_fault = ""
         self._disk_fails_s = 0.0  # monotonic: since when
         self._disk_told = False
@@ -149,10 +151,7 @@ class Outward:
             self.outbox_due_s = 0.0
         self.commit(now_row, stored, rows, gone)
         for _, told in shown:
-            topic = self._topic(told)
-            self._publish(topic, json.dumps(told, ensure_ascii=False).encode(), retain=True)
-            if told["state"] == "normal":
-                self._publish(topic, b"", retain=True)
+            self._tell_broker(told, step=True)
 
     def commit(
         self,
@@ -183,13 +182,26 @@ class Outward:
         newest = {self._topic(shown): shown for shown in self._journal.last_transitions(CLEARED)}
         for shown in self._journal.standing():
             newest[self._topic(shown)] = shown
-        for topic, shown in newest.items():
-            payload = b"" if shown["state"] == "normal" else json.dumps(shown, ensure_ascii=False).encode()
-            self._publish(topic, payload, retain=True)
+        for shown in newest.values():
+            self._tell_broker(shown, step=False)
+
+    def _tell_broker(self, shown: Mapping[str, Any], *, step: bool) -> None:
+        """One alarm, cleared where it is over. `step`: its last step is said before. A fault of one holds up no other."""
+        topic, over = self._topic(shown), shown["state"] == "normal"
+        try:
+            if step or not over:
+                self._publish(topic, payload(shown), retain=True)
+            if over:
+                self._publish(topic, b"", retain=True)
+        except Exception as error:
+            said = f"{topic} can't be published: {type(error).__name__}: {error}"
+            if said not in self._said:
+                self._said.add(said)
+                self._log(said)
 
     def _topic(self, shown: Mapping[str, Any]) -> str:
         subject, subject_id = next(iter(shown["subject"].items()))
-        return f"{self._prefix}alarm/{subject}/{subject_id}/{shown['group']}"
+        return f"{self._prefix}alarm/{subject}/{level(subject_id)}/{shown['group']}"
 
     def _addressed(
         self, t: Transition, shown: dict[str, Any], schedule: Schedule, now_s: float, found: Sequence[OutboxRow]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
 from panelward.errors import PayloadRefused
@@ -26,16 +27,16 @@ LONGEST = 64 * 1024
 TEXT_MOST = 500
 
 
-def read(kind: str, payload: bytes, received_ms: int) -> Request:
+def read(kind: str, raw: bytes, received_ms: int) -> Request:
     """A Request from its topic's last level and its payload; PayloadRefused names what is wrong."""
     if kind not in KINDS:
         raise PayloadRefused("unknown-request", f"'{kind[:40]}' is none of {', '.join(KINDS)}")
-    if len(payload) > LONGEST:
-        raise PayloadRefused("too-large", f"a request of {len(payload)} bytes")
+    if len(raw) > LONGEST:
+        raise PayloadRefused("too-large", f"a request of {len(raw)} bytes")
     try:
-        body = json.loads(payload or b"{}")
+        body = json.loads(raw or b"{}")
     except (ValueError, RecursionError):
-        raise PayloadRefused("not-json", f"a request that is not JSON: {payload[:60]!r}") from None
+        raise PayloadRefused("not-json", f"a request that is not JSON: {raw[:60]!r}") from None
     if not isinstance(body, dict):
         raise PayloadRefused("not-json", "a request must be a JSON object")
     for_s = body.get("for_s")
@@ -69,11 +70,16 @@ def _text(body: dict[str, Any], key: str) -> str:
     value = body.get(key, "")
     if not isinstance(value, str) or len(value) > TEXT_MOST:
         raise PayloadRefused("bad-field", f"{key} must be a text of at most {TEXT_MOST} characters")
-    return value
+    return value.encode("utf-8", "replace").decode()  # JSON can hold half an emoji, and nothing else can
 
 
 def answer(given: Answer) -> bytes:
     """The payload that answers a request."""
     body: dict[str, Any] = {"id": given.id, "done": given.done, "why": given.why, "state": given.state}
     body |= {name: list(lines) for name, lines in (("changed", given.changed), ("found", given.found)) if lines}
-    return json.dumps(body, ensure_ascii=False).encode()
+    return payload(body)
+
+
+def payload(found: Mapping[str, Any]) -> bytes:
+    """JSON in UTF-8, whatever texts an older journal holds."""
+    return json.dumps(found, ensure_ascii=False).encode("utf-8", "replace")

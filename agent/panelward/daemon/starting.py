@@ -6,6 +6,8 @@ import fcntl
 import os
 import sys
 import time
+import traceback
+from collections.abc import Callable
 from pathlib import Path
 from typing import IO
 
@@ -47,3 +49,18 @@ def lock(journal_path: str) -> IO[str]:
 
 def to_stderr(text: str) -> None:
     print(f"{time.strftime('%H:%M:%S')} {text}", file=sys.stderr, flush=True)
+
+
+class Faults:
+    """Faults of this program that are gone on behind: each is said once, with the place where it is."""
+
+    def __init__(self, log: Callable[[str], None]) -> None:
+        self._log = log
+        self._said: set[str] = set()
+
+    def fault(self, at: str, error: Exception) -> None:
+        """Call it where the error is caught."""
+        place = "".join(traceback.format_tb(error.__traceback__)[-1:])
+        if place not in self._said:
+            self._said.add(place)
+            self._log(f"{at} could not be used; the watch goes on. Please report this:\n{traceback.format_exc().rstrip()}")

@@ -23,7 +23,7 @@ from paho.mqtt.properties import Properties
 from panelward.errors import EnvironmentFault
 from panelward.link.credentials import certificate_wanted, login, tls, why_unreachable
 from panelward.records import Broker
-from panelward.records.topics import filter_is_valid
+from panelward.records.topics import filter_is_valid, topic_is_valid
 
 SESSION_S = 86_400  # a persistent session outlives a restart, not a lay-up
 KEEPALIVE_S = 30
@@ -307,16 +307,21 @@ class Link:
         if reason.value < 0x80:
             return
         topic = next((topic for at, topic in reversed(list(self._sent)) if at == number), "")
+        named = f"'{topic}'" if topic else "something that was published"
+        user = f"user '{self._broker.username}'" if self._broker.username else "this client"
+        self._refused(
+            topic,
+            f"{self._place} refused {named} ({reason}): nobody gets it by MQTT. "
+            f"Allow {user} to write it in the broker's access list.",
+        )
+
+    def _refused(self, topic: str, why: str) -> None:
+        """Said once a topic."""
         if topic in self.refused_topics:
             return
         if len(self.refused_topics) < SENT_KEPT:
             self.refused_topics.append(topic)
-        named = f"'{topic}'" if topic else "something that was published"
-        user = f"user '{self._broker.username}'" if self._broker.username else "this client"
-        self._log(
-            f"{self._place} refused {named} ({reason}): nobody gets it by MQTT. "
-            f"Allow {user} to write it in the broker's access list."
-        )
+        self._log(why)
 
     def _received(self, _client: Any, _userdata: Any, message: Any) -> None:
         if self._on_message is None:
@@ -347,7 +352,13 @@ class Link:
         response_topic: str | None = None,
         correlation: bytes | None = None,
     ) -> None:
-        """Publish, or queue until connected (bounded, the oldest go first; QoS 0 is not queued)."""
+        """Publish, or queue until connected (bounded, the oldest go first; QoS 0 is not queued).
+
+        A topic that can't be published to is said and dropped: a broker would close the connection over it, each time anew.
+        """
+        if not topic_is_valid(topic):
+            self._refused(topic, f"{topic[:200]!r} can't be published: it is no MQTT topic")
+            return
         if qos == 0 and not self.connected:
             return
         until_s = None if expiry_s is None else self._monotonic() + expiry_s
