@@ -61,7 +61,9 @@ def message(transition: Transition, schedule: Schedule, *, again: bool = False) 
     circuit = _spoken_for(transition, schedule)
     figures = dict(transition.figures)
     label = circuit.label if circuit is not None else transition.subject_id
-    if situation == "parent-lost":
+    if situation == "withdrawn":
+        manner, label = _withdrawn(transition, schedule, circuit)
+    elif situation == "parent-lost":
         manner = _parent_manner(transition, schedule)
     elif situation == "near-cut-off":
         manner = _cut_off_manner(schedule, transition, figures)
@@ -163,6 +165,17 @@ def _spoken_for(transition: Transition, schedule: Schedule) -> Circuit | None:
     return min(known, key=lambda c: (worth[c.importance], c.feed != "always-on"), default=None)
 
 
+def _withdrawn(transition: Transition, schedule: Schedule, circuit: Circuit | None) -> tuple[str, str]:
+    """(manner, label): what is no longer judged may still be so; nothing is to do only where all of it is known to matter least."""
+    ids = (transition.subject_id,) if transition.subject == "circuit" else transition.circuits
+    known = [c for c in schedule.circuits if c.id in ids]
+    least = len(known) == len(ids) and all(c.importance == "comfort" and c.feed != "always-on" for c in known)
+    named = circuit.label if circuit is not None else transition.subject_id
+    if transition.subject != "circuit":
+        return ("*", transition.subject_id) if least else ("parent" if circuit is not None else "matters", named)
+    return "*" if least else "matters", named
+
+
 def _parent_manner(transition: Transition, schedule: Schedule) -> str:
     kinds = [load.kind for c in schedule.circuits if c.id in transition.circuits for load in c.loads]
     if "detector" in kinds:
@@ -173,7 +186,8 @@ def _parent_manner(transition: Transition, schedule: Schedule) -> str:
         return "limited"
     if transition.cause == "low-volts" and transition.circuits:
         return "low"
-    if transition.circuits and transition.subject == "supply" and schedule.supply(transition.subject_id).fed_by is not None:
+    supply = next((s for s in schedule.supplies if s.id == transition.subject_id), None)  # None: renamed since
+    if transition.circuits and transition.subject == "supply" and supply is not None and supply.fed_by is not None:
         return "fed"
     if transition.subject == "feeder":
         return "feeder"

@@ -447,7 +447,11 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Nothing to do: {label}'s readings carry another time, {step} s off since {since}. Ours is used.",),
     },
     "withdrawn": {
-        "*": ("Nothing to do: {label} is no longer watched for this since {at}, by the new schedule.",),
+        "*": ("Nothing to do: {label} is no longer watched for this since {at}, as its schedule or record changed.",
+              "Nothing to do: {label} is no longer watched for this since {at}."),
+        "matters": ("Look at {label} yourself: it is no longer watched for this since {at}. What was told before may still be so.",),
+        "parent": ("Look at {label} yourself: {place} is no longer watched for this since {at}. What was told before may still be so.",
+                   "Look at {label} yourself: {place} is no longer watched since {at}. What was told may still be so."),
     },
     "drill": {
         "*": ("Nothing to do: test message from {vehicle}, sent {at}. It shows that alarms reach this phone.",),
