@@ -169,7 +169,7 @@ class Daemon:
         self._clock = HostClock(pace, not_before_ms=self._last_input_ms + 1 if self._last_input_ms else 0)
         self._intake = Intake(self.schedule, self._refusals)
         self._link = self._make_link()
-        self._signs = Signs(self._publish, self._topic("sign-of-life"), self._watch_ms, self._log)
+        self._signs = Signs(self._publish, self._topic("sign-of-life"), self._watch_ms, self._core.standing, self._log)
 
     # Start.
 

@@ -1,16 +1,20 @@
 """Signs of life: retained on the broker, and to an address of the owner's. Used by the daemon's one loop.
 
 The last words: where the bank nears its cut-off the sign says so at once, so that who watches from afar knows why none follows.
+What was retained is told again by every broker and bridge that starts anew: so a sign says of which run of the watch it is
+(`run`), and how long that has run (`up_s`), by a clock that nobody sets.
 """
 
 from __future__ import annotations
 
 import json
+import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, Protocol
 
 from panelward import __version__
+from panelward.alarm import Alarm
 from panelward.notify.sign import Sign
 from panelward.records import Transition
 
@@ -18,6 +22,7 @@ EVERY_S = 30.0  # on the broker
 OWNER_S = 300.0  # to the owner's own address …
 LOOK_S = 5.0
 SEES_MS = 900_000  # … while readings come
+LOW = "undervoltage-approach"
 
 
 class Publish(Protocol):
@@ -27,12 +32,19 @@ class Publish(Protocol):
 class Signs:
     """`reading` is told when the last reading came; `due_s` (monotonic) is when `turn` wants to be called."""
 
-    def __init__(self, publish: Publish, topic: str, now_ms: Callable[[], int], log: Callable[[str], None]) -> None:
-        self._publish, self._topic, self._now_ms = publish, topic, now_ms
+    def __init__(
+        self,
+        publish: Publish,
+        topic: str,
+        now_ms: Callable[[], int],
+        standing: Callable[[], Iterable[Alarm]],
+        log: Callable[[str], None],
+    ) -> None:
+        self._publish, self._topic, self._now_ms, self._standing = publish, topic, now_ms, standing
         self._sign = Sign(log)
+        self._run, self._begun_s = os.urandom(6).hex(), time.monotonic()
         self._since_ms = now_ms()
         self._life_s = self._owner_s = 0.0
-        self._low: dict[str, Any] = {}  # supplies that near their cut-off: hours left, where known
         self.reading_ms: int | None = None
 
     @property
@@ -53,18 +65,12 @@ class Signs:
 
     def heard(self, found: Transition) -> None:
         """A transition that may be followed by silence."""
-        if found.kind != "undervoltage-approach":
-            return
-        if found.event in ("ends", "withdrawn"):
-            self._low.pop(found.subject_id, None)
-        else:
-            self._low[found.subject_id] = dict(found.figures).get("hours_left")
-        self.now()
+        if found.kind == LOW:
+            self.now()
 
     def ended(self) -> None:
         """The watch ends by itself."""
-        told = {"ended": True, "watching_since": self._since_ms / 1000}
-        self._publish(self._topic, json.dumps(told).encode(), retain=True)
+        self._publish(self._topic, json.dumps({"ended": True} | self._told()).encode(), retain=True)
 
     def _to_owner(self, vehicle: str, owner: str) -> bool:
         """Only while the watch sees: a sign that always comes says nothing."""
@@ -76,4 +82,8 @@ class Signs:
     def _told(self) -> dict[str, Any]:
         last_s = self.reading_ms / 1000 if self.reading_ms is not None else None
         told: dict[str, Any] = {"watching_since": self._since_ms / 1000, "last_reading": last_s}
-        return told | ({"nears_cut_off": self._low} if self._low else {})
+        told |= {"run": self._run, "up_s": round(time.monotonic() - self._begun_s, 3)}
+        low = [alarm.condition for alarm in self._standing() if alarm.active and alarm.condition.kind == LOW]
+        return told | (
+            {"nears_cut_off": {each.subject_id: dict(each.figures).get("hours_left") for each in low}} if low else {}
+        )
