@@ -166,7 +166,7 @@ def _spoken_for(transition: Transition, schedule: Schedule) -> Circuit | None:
 
 
 def _withdrawn(transition: Transition, schedule: Schedule, circuit: Circuit | None) -> tuple[str, str]:
-    """(manner, label): what is no longer judged may still be so; nothing is to do only where all of it is known to matter least."""
+    """(manner, label): what is no longer judged may still be so; only of what is known to matter least is nothing to do."""
     ids = (transition.subject_id,) if transition.subject == "circuit" else transition.circuits
     known = [c for c in schedule.circuits if c.id in ids]
     least = len(known) == len(ids) and all(c.importance == "comfort" and c.feed != "always-on" for c in known)
