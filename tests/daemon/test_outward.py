@@ -8,14 +8,18 @@ from pathlib import Path
 
 import pytest
 
+from alarm.edges import edge
 from brokers import wait_for
 from daemon.test_real_time import NOW_S, Phones
 from journal.journals import message, transition
+from panelward.alarm import Alarms
 from panelward.daemon.outward import Doing, Outward
 from panelward.errors import EnvironmentFault
 from panelward.journal import Journal
 from panelward.notify import SendResult
-from panelward.records.people import everybody
+from panelward.records import Request
+from panelward.records.people import People, Person, everybody
+from plans import PLAN, T0
 from sinks import Sink
 
 
@@ -153,3 +157,42 @@ def test_of_what_stands_one_that_cannot_be_published_holds_up_no_other(tmp_path:
     assert all(json.loads(payload)["who"] == "Kari ?" for payload in told.values())
     assert len(said) == 1
     assert "D2" in said[0]
+
+
+@pytest.mark.parametrize("changed", [True, False])
+@pytest.mark.parametrize(("away", "back"), [("shelve", "unshelve"), ("out-of-service", "in-service"), ("working", "working")])
+def test_a_high_alarm_that_is_let_out_while_it_stands_sounds_and_repeats_as_if_it_began(
+    tmp_path: Path, away: str, back: str, changed: bool
+) -> None:
+    """However much was said of it before: nobody has answered it since."""
+    journal, alarms = Journal.open(tmp_path / "j.sqlite"), Alarms()
+    ada = Person(name="Ada", refs=("Ada",), priorities=("high",))
+    outward = Outward(
+        journal, People(persons=(ada,)), {"Ada": "json://ada"}, now_ms=lambda: T0, rate=1.0, doing=Doing, prefix="",
+        publish=lambda *_, **__: None, sent=lambda _: None, heard=lambda *_: None, log=lambda _: None, real_s=lambda: NOW_S,
+    )  # fmt: skip
+
+    def said() -> list[tuple[str, bool]]:
+        known = len(journal.outbox_rows())
+        outward.write(alarms.out(), PLAN, None)
+        rows = journal.outbox_rows()[known:]
+        journal.settle([row.id for row in rows if row.step in ("begun", "changed")], "handed-over", "", now_s=NOW_S)
+        return [(row.step, row.on_sheet) for row in rows]
+
+    def ask(kind: str, *, done: bool = False) -> None:
+        request = Request(kind=kind, received_ms=T0, circuit="D1", who="Ada", for_s=600.0, done=done)
+        assert (alarms.working if kind == "working" else alarms.request)(request, T0 + 120_000).done
+
+    rises = [("again-1", False), ("again-2", False)]
+    alarms.edge(edge("D1", priority="high"))
+    assert said() == [("begun", False), *rises]
+    if changed:
+        alarms.edge(edge("D1", "changes", 60, priority="high", cause="load-failed", since_ms=T0))
+        assert said() == [("changed", False)]
+    ask(away)
+    if away == "working":  # what comes while somebody works there is held back
+        alarms.edge(edge("D1", "changes", 130, priority="high", cause="unknown", since_ms=T0))
+    assert said() == []
+    ask(back, done=True)
+    assert said() == [("changed", False), *rises]
+    journal.close()

@@ -419,6 +419,7 @@ def _can_wait(row: OutboxRow) -> bool:
     return not row.step.startswith("again") or row.attempts > 0
 
 
+_ASKS_AGAIN = ("re-alarm", "begins-again", "unshelve", "in-service", "unsuppress", "work-over")  # as if it had begun now
 _ANSWERS = ("acknowledge", "shelve", "out-of-service", "suppress", "withdrawn")
 
 
@@ -435,7 +436,7 @@ def _told(t: Transition, schedule: Schedule) -> whom.Told:
         over=t.event in ("ends", "withdrawn") or t.state in ("normal", "returned-unacknowledged"),
         circuits=tuple(about),
         urgent=t.kind == "conductor-overheating" or asked_now or any(c in life for c in about),
-        worse=t.event in ("re-alarm", "begins-again") or t.was is not None,
+        worse=t.event in _ASKS_AGAIN or t.was is not None,
         wanted=t.told,
         everyone=t.kind == "drill",
         answered=t.event in _ANSWERS,
