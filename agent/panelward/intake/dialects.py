@@ -93,7 +93,7 @@ class Intake:
             return self._plain(route, route.circuit, route.quantity, payload, received_ms, retained, dup)
         if len(payload) > LONGEST:
             raise PayloadRefused("too-large", f"{len(payload)} bytes; at most {LONGEST}")
-        document = _parse(payload)
+        document = parse(payload)
         read = self._senml if route.monitor.dialect == "senml" else self._json
         faults: list[PayloadRefused] = []
         found, timed = read(route, document, received_ms, retained, clock_trusted, faults)
@@ -155,7 +155,7 @@ class Intake:
     def _plain(
         self, route: _Route, circuit: str, quantity: str, payload: bytes, received_ms: int, retained: bool, dup: bool
     ) -> tuple[Reading, ...]:
-        values: dict[str, Any] = {quantity: _plain_value(quantity, payload)}
+        values: dict[str, Any] = {quantity: plain_value(quantity, payload)}
         if self._again(route, payload, dup):
             return ()
         return (Reading(circuit, received_ms, received_ms, origin="retained" if retained else "live", **values),)
@@ -274,7 +274,8 @@ class Intake:
         return Reading(circuit, time_ms, received_ms, origin=origin)._replace(**values), timed
 
 
-def _plain_value(quantity: str, payload: bytes) -> float | bool:
+def plain_value(quantity: str, payload: bytes) -> float | bool:
+    """The value of a bare payload; PayloadRefused where it is none of this quantity."""
     if quantity in _STATES:
         word = payload.strip().lower()
         if word in _TRUE:
@@ -322,7 +323,8 @@ def _state(quantity: str, raw: Any) -> bool:
     raise PayloadRefused("not-a-state", f"{quantity} must be 1 or 0, not {str(raw)[:40]!r}")
 
 
-def _parse(payload: bytes) -> Any:
+def parse(payload: bytes) -> Any:
+    """The document of a JSON payload; PayloadRefused where it is none, or deeper than a monitor needs."""
     deep = most = 0
     if payload.count(b"[") + payload.count(b"{") > DEEPEST:
         for byte in payload:  # brackets within texts count too: a false alarm costs one message
