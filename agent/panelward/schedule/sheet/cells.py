@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from decimal import Decimal
 from unicodedata import normalize
 
 from pydantic_core import PydanticCustomError
@@ -12,6 +11,7 @@ from pydantic_core import PydanticCustomError
 from panelward.schedule.models import BEHIND
 from panelward.schedule.sheet.columns import FIGURES, UNITS, WORDS, figure_words, unit_words
 from panelward.schedule.values import ID_FORM, ID_WORDS, Duration, Kind, Number, shown
+from panelward.schedule.written import plain
 
 FIGURE = re.compile(r"([+-]?)((?:[0-9][0-9.,]*)?[0-9]|[.,][0-9]+)\s*([^0-9\s.,].*)?")
 _THOUSANDS = re.compile(r"[1-9][0-9]{0,2}[.,][0-9]{3}")  # "1,234": a group of three, or three decimals
@@ -187,9 +187,3 @@ def span(seconds: float) -> str:
     minutes, s = divmod(round(seconds), 60)
     h, m = divmod(minutes, 60)
     return "".join(f"{n}{unit}" for n, unit in ((h, "h"), (m, "min"), (s, "s")) if n)
-
-
-def plain(value: float) -> str:
-    """A number with a dot and without an exponent, that reads back as the same float."""
-    text = format(Decimal(repr(float(value) + 0.0)), "f")  # + 0.0: no "-0"
-    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 from panelward.schedule.models import BEHIND, LOAD_KINDS, PROTECTION_KINDS
 from panelward.schedule.rules import vehicle_id
-from panelward.schedule.sheet.cells import Supply, Unclear, Wrong, checked, fold, plain
+from panelward.schedule.sheet.cells import Supply, Unclear, Wrong, checked, fold
 from panelward.schedule.sheet.columns import BREAKERS, DEVICE, DEVICE_WORDS, LOAD_WORDS, SWITCH_WORDS, WORDS
 from panelward.schedule.sheet.panel import Panel, Way
 from panelward.schedule.sheet.reading import read
 from panelward.schedule.values import ID_FORM, Text, most_like, nearest, shown
+from panelward.schedule.written import inline, plain, quoted
 
 _AC_NAMES = re.compile(r"(?:(?:ac|shore|inverter|mains|generator|genset|hookup|grid)[0-9]*|[0-9]{3}v?)", re.IGNORECASE)
 _NOT_SAID = "# assumed: not in the sheet"
@@ -37,7 +38,7 @@ def draft(text: str, *, file: str, vehicle: str = "My vehicle") -> Draft:
     head = _vehicle(panel, vehicle)
     read(panel, text)
     circuits = [line for way in panel.ways.values() for line in _circuit(panel, way)]  # may add supplies and feeders
-    spares = [f"spares = [{', '.join(map(_quoted, panel.spares))}]"] if panel.spares else []
+    spares = [f"spares = [{', '.join(map(quoted, panel.spares))}]"] if panel.spares else []
     toml = [*head, *spares, *_supplies(panel), *_feeders(panel), *circuits]
     panel.stop()
     remarks = sorted(panel.remarks.items(), key=lambda item: min(item[1]))
@@ -53,7 +54,7 @@ def _vehicle(panel: Panel, name: str) -> list[str]:
         '# Drafted from a spreadsheet. "assumed" and "fill in" mark what the sheet does not say.',
         "",
         "[vehicle]",
-        f"name = {_quoted(name)}",
+        f"name = {quoted(name)}",
     ]
     return lines if vehicle_id(name) else [*lines, 'id = "vehicle"  # assumed: none can be made from the name']
 
@@ -69,13 +70,13 @@ def _supplies(panel: Panel) -> list[str]:
         kind, volts = supply.kind, supply.volts
         alternating = any(_AC_NAMES.fullmatch(part) for part in re.split("[_-]", supply.id))
         if kind is not None:
-            lines.append(f"kind = {_quoted(kind)}")
+            lines.append(f"kind = {quoted(kind)}")
         elif alternating if volts is None else 60 < volts < 100:
             lines.append('# kind = "..."  # fill in: dc or ac')
             panel.remark(line, f"the kind (dc or ac) of the supply {supply.id} must be filled in")
         else:
             kind = "dc" if volts is None or volts <= 60 else "ac"
-            lines.append(f"kind = {_quoted(kind)}  {_NOT_SAID}")
+            lines.append(f"kind = {quoted(kind)}  {_NOT_SAID}")
             panel.remark(line, f"the supply {supply.id} is assumed to be {kind}")
         if volts is not None:
             lines.append(f"nominal_v = {plain(volts)}")
@@ -91,23 +92,23 @@ def _supplies(panel: Panel) -> list[str]:
 def _feeders(panel: Panel) -> list[str]:
     lines: list[str] = []
     for name, (supply, line) in panel.feeders.items():
-        lines += ["", f"[feeder.{name}]", f"supply = {_quoted(supply or 'house')}"]
+        lines += ["", f"[feeder.{name}]", f"supply = {quoted(supply or 'house')}"]
         panel.remark(line, f"the protection of the feeder {name} and what it is behind are not in the sheet: add them")
     return lines
 
 
 def _circuit(panel: Panel, way: Way) -> list[str]:
     role = str(way.get("feed")) if way.get("feed") in ("charger", "meter") else "load"
-    lines = ["", "[[circuit]]", f"id = {_quoted(way.id)}", f"label = {_quoted(way.label)}", *_source(panel, way)]
+    lines = ["", "[[circuit]]", f"id = {quoted(way.id)}", f"label = {quoted(way.label)}", *_source(panel, way)]
     if role == "load":
         lines.append(_feed(panel, way))
     else:
-        lines.append(f"role = {_quoted(role)}")
+        lines.append(f"role = {quoted(role)}")
     for name in ("always_on_reason", "importance"):
         if name in way.cells:
-            lines.append(f"{name} = {_quoted(str(way.get(name)))}")
+            lines.append(f"{name} = {quoted(str(way.get(name)))}")
     lines += _protection(panel, way, role)
-    segments = [_inline(segment) for segment in way.segments]
+    segments = [inline(segment) for segment in way.segments]
     lines += [f"conductor = {segments[0]}"] if len(segments) == 1 else _array("conductor", segments)
     return lines + _loads(panel, way)
 
@@ -123,13 +124,13 @@ def _source(panel: Panel, way: Way) -> list[str]:
         panel.supplies.setdefault(supply, (Supply(supply), way.line))
         panel.remark(way.line, "no supply is named: house is assumed")
     if isinstance(feeder, str):
-        lines = [f"feeder = {_quoted(feeder)}"]
+        lines = [f"feeder = {quoted(feeder)}"]
         panel.feeders[feeder] = (supply, panel.feeders[feeder][1])
     else:
-        lines = [f"supply = {_quoted(supply)}{note}"]
+        lines = [f"supply = {quoted(supply)}{note}"]
     behind = [_behind(panel, way, name, supply) for name in re.split(r"[+,;/&]", str(way.get("behind") or "")) if name.strip()]
     if behind:
-        lines.append(f"behind = [{', '.join(_quoted(name) for name in behind)}]")
+        lines.append(f"behind = [{', '.join(quoted(name) for name in behind)}]")
     return lines
 
 
@@ -160,7 +161,7 @@ def _feed(panel: Panel, way: Way) -> str:
         panel.remark(way.cells["feed"][1], f"{said}: switched stands there and must be seen to{meant}")
         return f'feed = "switched"  {_says(found.text)}'
     if "feed" in way.cells:
-        return f"feed = {_quoted(str(way.get('feed')))}"
+        return f"feed = {quoted(str(way.get('feed')))}"
     if "always_on_reason" in way.cells:
         panel.remark(way.line, "no feed is said, but a reason to be always on: always-on is assumed")
         return 'feed = "always-on"  # assumed: the sheet gives a reason for it'
@@ -183,8 +184,8 @@ def _protection(panel: Panel, way: Way, role: str) -> list[str]:
             return []
         panel.remark(way.line, "no rating of the fuse or breaker is said: the protection must be filled in")
         said = note if kind is None and note else "  # fill in"
-        return [f"# protection = {_inline({**known, 'rating_a': None, **figures})}{said}"]
-    table = f"protection = {_inline({**known, **figures})}"
+        return [f"# protection = {inline({**known, 'rating_a': None, **figures})}{said}"]
+    table = f"protection = {inline({**known, **figures})}"
     return [f"# {table}{note}" if kind is None else f"{table}{note}"]
 
 
@@ -233,9 +234,9 @@ def _loads(panel: Panel, way: Way) -> list[str]:
             names = ["on", *(f"on {number}" for number in range(2, len(load.watts) + 1))]
             table["levels"] = [{"name": n, "watts": watts} for n, watts in zip(names, load.watts, strict=True)]
         if kind is not None:
-            good.append(_inline(table))
+            good.append(inline(table))
             continue
-        lines.append(f"# load = {_inline(table)}  {_says(load.word) if load.word else '# fill in the kind'}")
+        lines.append(f"# load = {inline(table)}  {_says(load.word) if load.word else '# fill in the kind'}")
         found = f"the load {shown(load.word)} is no known kind" if load.word else "no kind of load is said"
         which = "heater-element or air-heater? Also known" if fold(load.word) in ("heater", "heating") else "known"
         panel.remark(load.line, f"{found}, and its load was left out; {which}: {', '.join(LOAD_KINDS)}")
@@ -252,29 +253,6 @@ def _lines(lines: Iterable[int]) -> str:
             runs.append([line, line])
     words = ", ".join(f"{first}" if first == last else f"{first}-{last}" for first, last in runs)
     return f"line {words}" if words.isdigit() else f"lines {words}"
-
-
-def _quoted(text: str) -> str:
-    """A TOML basic string (TOML 1.0, String): quotes, backslashes and what can't be printed escaped."""
-    return '"' + "".join(f"\\{c}" if c in '"\\' else c if c.isprintable() else _escape(c) for c in text) + '"'
-
-
-def _escape(c: str) -> str:
-    return f"\\u{ord(c):04x}" if ord(c) < 0x10000 else f"\\U{ord(c):08x}"
-
-
-def _inline(table: dict[str, object]) -> str:
-    return f"{{ {', '.join(f'{name} = {_toml(value)}' for name, value in table.items())} }}"
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, dict):
-        return _inline(value)
-    if isinstance(value, list):
-        return f"[{', '.join(_toml(item) for item in value)}]"
-    if value is None:
-        return "..."  # only in what is commented out
-    return plain(value) if isinstance(value, int | float) else _quoted(str(value))
 
 
 def _array(name: str, tables: list[str]) -> list[str]:

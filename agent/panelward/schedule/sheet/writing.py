@@ -7,8 +7,9 @@ from io import StringIO
 
 from panelward.records import Circuit, Schedule
 from panelward.schedule.models import BEHIND
-from panelward.schedule.sheet.cells import plain, span
+from panelward.schedule.sheet.cells import span
 from panelward.schedule.sheet.columns import COLUMNS, DEVICE, SEGMENT
+from panelward.schedule.written import plain
 
 
 def sheet(schedule: Schedule) -> str:
