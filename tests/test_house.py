@@ -13,8 +13,8 @@ ROOT = Path(__file__).parent.parent / "agent" / "panelward"
 # The walk: a room may import what stands before it.
 WALK = (
     "errors", "records", "clock", "sealed", "ratings", "schedule", "link", "intake", "watch", "alarm", "core",
-    "wording", "papers", "journal", "notify", "learn", "rehearse", "commission", "handover", "rig", "review", "daemon",
-    "door", "commands", "__main__",
+    "wording", "papers", "journal", "notify", "learn", "rehearse", "commission", "handover", "listen", "rig", "review",
+    "daemon", "door", "commands", "__main__",
 )  # fmt: skip
 HOME = {
     "paho": "link",
@@ -34,7 +34,7 @@ HOME = {
     "itsdangerous": "door",
     "h11": "door",
 }
-PURE = ("records", "errors", "ratings", "watch", "alarm", "core", "wording", "intake", "commission")
+PURE = ("records", "errors", "ratings", "watch", "alarm", "core", "wording", "intake", "commission", "listen")
 NO_CLOCK = (
     "time",
     "random",
