@@ -21,6 +21,7 @@ JOURNAL = "/var/lib/panelward/journal.sqlite"
 
 # In the order in which a person meets them.
 COMMANDS = (
+    "listen",
     "check",
     "directory",
     "commission",
