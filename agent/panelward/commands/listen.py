@@ -62,9 +62,9 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput(f"--seconds goes from 1 to {LONGEST_S:.0f}, not {args.seconds:g}")
     if args.out is not None:
         _may_be_written(Path(args.out))
-    kept, until_ms = _hear(broker, args.topic, args.seconds)
+    kept, from_ms, until_ms = _hear(broker, args.topic, args.seconds)
     findings = find(
-        kept.records(), until_ms=until_ms, not_kept=kept.not_kept, topics_not_kept=kept.topics_not_kept
+        kept.records(), from_ms=from_ms, until_ms=until_ms, not_kept=kept.not_kept, topics_not_kept=kept.topics_not_kept
     )  # fmt: skip
     text = draft(findings, broker, vehicle=args.vehicle) if findings.monitors else ""
     # The draft's own text, once more through intake: what it reads is what it is worth.
@@ -116,8 +116,8 @@ def _write(path: Path, text: str) -> None:
         raise EnvironmentFault(f"--out: {path} can't be written: {error.strerror}; the draft is on stdout") from None
 
 
-def _hear(broker: Broker, topic: str, seconds: float) -> tuple[Kept, int]:
-    """Listen; what was kept, and when that ended. EnvironmentFault where the broker can't be used."""
+def _hear(broker: Broker, topic: str, seconds: float) -> tuple[Kept, int, int]:
+    """Listen; what was kept, when that began and when it ended. EnvironmentFault where the broker can't be used."""
     from panelward.link import Link, Message
     from panelward.listen import Heard, Kept
     from panelward.records.topics import filter_is_valid
@@ -175,7 +175,7 @@ def _hear(broker: Broker, topic: str, seconds: float) -> tuple[Kept, int]:
         link.stop()
     for why in dict.fromkeys(trouble):
         print(fill(f"While listening: {why}", 80, break_on_hyphens=False), file=sys.stderr)
-    return kept, round((wall_s + time.monotonic()) * 1000)
+    return kept, round((wall_s + begun) * 1000), round((wall_s + time.monotonic()) * 1000)
 
 
 def _progress() -> Callable[[float, float, Kept], None]:

@@ -24,8 +24,15 @@ OWN = "panelward/"
 FIGURES = ("volts", "amps", "watts", "celsius")
 
 
-def find(records: Iterable[Heard], *, until_ms: int | None = None, not_kept: int = 0, topics_not_kept: int = 0) -> Findings:
-    """What the records show, in whatever order they come. `until_ms`: when listening ended, if later than the last of them."""
+def find(
+    records: Iterable[Heard],
+    *,
+    from_ms: int | None = None,
+    until_ms: int | None = None,
+    not_kept: int = 0,
+    topics_not_kept: int = 0,
+) -> Findings:
+    """What the records show, in whatever order they come. `from_ms`, `until_ms`: when listening began and ended, if known."""
     heard = sorted(records, key=in_order)
     by_topic: dict[str, list[Heard]] = {}
     of_broker = own = 0
@@ -51,6 +58,7 @@ def find(records: Iterable[Heard], *, until_ms: int | None = None, not_kept: int
     for reading in found_read.readings:
         read_of.setdefault(circuits[reading.circuit], []).append(reading)
     end_ms = max(until_ms or 0, heard[-1].received_ms if heard else 0)
+    begun_ms = from_ms if from_ms is not None else heard[0].received_ms if heard else end_ms
     left = [topic for name, topic in topics.items() if name not in found_read.understood]
     monitors: list[FoundMonitor] = []
     for each in proposed:
@@ -60,7 +68,7 @@ def find(records: Iterable[Heard], *, until_ms: int | None = None, not_kept: int
             monitors.append(_monitor(each, record, read_of[name], left, found_read, topics, end_ms))
     states = {m.state.topic for m in monitors if m.state is not None}
     return Findings(
-        span_s=round((end_ms - heard[0].received_ms) / 1000.0, 3) if heard else 0.0,
+        span_s=round((end_ms - begun_ms) / 1000.0, 3),
         messages=len(heard) + not_kept,
         topics=len({one.topic for one in heard}),
         monitors=tuple(monitors),
