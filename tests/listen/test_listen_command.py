@@ -74,9 +74,9 @@ def test_the_rigs_van_is_drafted_as_its_own_schedule_has_it(tmp_path: Path, port
         assert rig.stderr is not None
         while "connected" not in rig.stderr.readline():
             assert rig.poll() is None
-        ear = listening(port, "--seconds", "18", "--out", str(out))
+        ear = listening(port, "--seconds", "15", "--out", str(out))
         until_it_listens(ear)
-        time.sleep(12.0)
+        time.sleep(9.5)
         rig.send_signal(signal.SIGTERM)
         rig.communicate(timeout=20)
         said, errors = ear.communicate(timeout=60)
