@@ -69,7 +69,7 @@ def test_each_format_gives_back_what_it_was_given(rows: list[Reading]) -> None:
     assert list(LineReader(io.StringIO(lines.getvalue()), None)) == rows
 
 
-@settings(max_examples=15)
+@settings(max_examples=15, deadline=None)  # its first call loads the package
 @given(rows=MANY)
 def test_parquet_gives_back_what_it_was_given(rows: list[Reading], tmp_path_factory: pytest.TempPathFactory) -> None:
     path = tmp_path_factory.mktemp("p") / "r.parquet"
