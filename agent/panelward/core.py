@@ -187,6 +187,7 @@ class Core:
         for alarm in self._alarms.standing():
             if alarm.active and alarm.key not in still and alarm.ends_ms is None and alarm.condition.kind != "flood":
                 self._alarms.edge(_ended(alarm, now_ms))  # what it was about is gone
+        self._alarms.cap(now_ms)
         return self._collect(watch, out)
 
     def _acquaint(self, schedule: Schedule) -> None:

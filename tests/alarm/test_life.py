@@ -305,3 +305,31 @@ def test_every_kind_has_a_life_and_a_group() -> None:
 def test_a_state_without_a_row_raises() -> None:
     with pytest.raises(RequestRefused, match="normal"):
         alarm.step("normal", "acknowledge")
+
+
+def test_two_alarms_of_one_key_never_have_one_id() -> None:
+    """A watch may date a second beginning as the first one; the journal would take its transitions for known ones."""
+    alarms, ids = Alarms(), []
+    for n in range(4):
+        copy = Alarms()
+        copy.restore(json.loads(json.dumps(alarms.save())))
+        for each in (alarms, copy):
+            each.edge(condition("begins", 60 * n, since_ms=T0 - (1000 if n == 2 else 0)))
+        ids.append(alarms.standing()[0].id)
+        assert copy.standing()[0].id == ids[-1]
+        assert answer(alarms, "acknowledge", 60 * n + 10)
+        alarms.edge(condition("ends", 60 * n + 20))
+    assert len(set(ids)) == 4
+    assert ids[0] == "D1-dead-20260501T060000000Z"
+
+
+@pytest.mark.parametrize(("for_s", "left_s"), [(86_400.0, 3_600.0), (None, 3_600.0), (900.0, 780.0)])
+def test_a_shelf_over_what_life_comes_to_depend_on_lasts_an_hour_more_at_most(for_s: float | None, left_s: float) -> None:
+    """Its alarm comes to be about another circuit; a shelf that ends sooner stays as it is."""
+    alarms = Alarms(life=frozenset({"D6"}))
+    alarms.edge(condition("begins", 0, circuits=("D2",)))
+    answer(alarms, "shelve", 0, for_s=for_s)
+    alarms.edge(condition("changes", 120, circuits=("D2", "D6"), since_ms=T0))
+    assert alarms.standing()[0].shelved_until_ms == T0 + round((120 + left_s) * 1000)
+    shortened = [(t.event, t.state, t.told, bool(t.why)) for t in alarms.out() if t.event != "changes"]
+    assert shortened == ([("shelve", "shelved", False, True)] if left_s == 3_600.0 else [])

@@ -82,6 +82,7 @@ class Alarms:
     _chatter: Chatter = field(default_factory=Chatter)
     _works: Works = field(default_factory=Works)
     _by_key: dict[tuple[str, str, str], Alarm] = field(default_factory=dict)
+    _named_ms: dict[tuple[str, str, str], int] = field(default_factory=dict)  # of each key's last id; Unix time
     _out: list[Transition] = field(default_factory=list)
     _next_ms: int | None = None
     _stale: bool = False
@@ -109,6 +110,7 @@ class Alarms:
                 alarm.starts_ms = condition.at_ms + round(kind.on_delay_s * 1000)
                 return
             self._go(alarm, "begins", condition.at_ms, "begins-again" if again else "begins")
+            self._cap(alarm, condition.at_ms)
         elif alarm is None:
             return
         elif condition.edge in ("ends", "withdrawn"):
@@ -152,6 +154,7 @@ class Alarms:
             self._go(alarm, "re-alarm", condition.at_ms, "re-alarm", was)
         else:
             self._say(alarm, "eases" if eased else "changes", condition.at_ms, was)
+        self._cap(alarm, condition.at_ms)
 
     def _end(self, alarm: Alarm, at_ms: int, said: str = "ends") -> None:
         alarm.ends_ms, alarm.covered = None, False  # what is over no parent explains
@@ -271,7 +274,11 @@ class Alarms:
         del self._by_key[alarm.key]
 
     def _id(self, condition: Condition) -> str:
-        began = datetime.fromtimestamp((condition.since_ms + self.shift_ms) / 1000.0, UTC)
+        """Subject, group, time of beginning: later than of the last alarm of that key, which may have begun with the same."""
+        key = condition.subject, condition.subject_id, condition.group
+        named_ms = max(condition.since_ms + self.shift_ms, self._named_ms.get(key, -1) + 1)
+        self._named_ms[key] = named_ms
+        began = datetime.fromtimestamp(named_ms / 1000.0, UTC)
         stamp = began.strftime("%Y%m%dT%H%M%S") + f"{began.microsecond // 1000:03d}Z"
         place = condition.subject_id if condition.subject == "circuit" else f"{condition.subject}.{condition.subject_id}"
         return f"{place}-{condition.group}-{stamp}"
@@ -314,6 +321,18 @@ class Alarms:
             if summary is not None and summary.active:
                 summary.active = False
                 self._end(summary, now_ms)
+
+    def cap(self, now_ms: int) -> None:
+        """Life depends on more than before: no shelf over it lasts longer than an hour from now."""
+        self._stale = True
+        for alarm in self._by_key.values():
+            self._cap(alarm, now_ms)
+
+    def _cap(self, alarm: Alarm, now_ms: int) -> None:
+        most_ms = now_ms + round(SHELVE_MOST_LIFE_S * 1000)
+        if (alarm.shelved_until_ms or 0) > most_ms and self._of_life(alarm.condition):
+            alarm.shelved_until_ms = most_ms
+            self._say(alarm, "shelve", now_ms, why="life depends on it now: shelved for an hour at most")
 
     # The flood's summary: an alarm like others, of the whole vehicle.
 
@@ -507,6 +526,7 @@ class Alarms:
                 {name: getattr(a, name) for name in _KEPT} | {"condition": {n: getattr(a.condition, n) for n in _CONDITION}}
                 for a in self._by_key.values()
             ],
+            "named_ms": [[list(key), at_ms] for key, at_ms in self._named_ms.items()],
             "flood": self._flood.save(),
             "chatter": self._chatter.save(),
             "works": self._works.save(),
@@ -514,6 +534,7 @@ class Alarms:
 
     def restore(self, state: dict[str, Any]) -> None:
         self._by_key, self._stale = {}, True
+        self._named_ms = {(key[0], key[1], key[2]): at_ms for key, at_ms in state["named_ms"]}
         self._flood.restore(state["flood"])
         self._chatter.restore(state["chatter"])
         self._works.restore(state["works"])
