@@ -522,3 +522,24 @@ def test_every_template_takes_only_values_that_there_are() -> None:
         assert "*" in manners or situation in ("near-cut-off", "parent-lost"), situation
     for kind in ("30 s", "12 min", "7 h", "3 days"):
         assert kind in [say.lasting(s) for s in (30, 720, 25_200, 259_200)]
+
+
+def test_every_piece_of_evidence_is_a_sentence_with_one_full_stop() -> None:
+    schedule, load = schedule_with("cold", "Sample freezer")
+    for name, template in english.EVIDENCE.items():
+        if "{" in template:
+            assert template.endswith(".")
+            assert not template.endswith("..")
+            continue
+        for facts in ((), (("device-opened", 1.3),)):
+            found = alarm_object(replace(transition(load, CASES[7]), evidence=((name, facts),)), schedule)["evidence"][0]
+            assert re.search(r"[^.]\.$", found), found
+            assert ". (" not in found, found
+
+
+def test_of_a_broker_that_is_away_no_period_is_claimed() -> None:
+    """Nobody knows how often it should have said something; of a monitor that is known."""
+    broker = transition(PLAN.circuits[1], ("readings-overdue", None, "medium", {}, ()), subject="broker", subject_id="b")
+    for every_s, said in ((None, "No reading for 120 s."), (2.0, "No reading for 120 s; one was expected every 2 s.")):
+        facts = (("silence", (("seconds", 120.0), ("every_s", every_s))),)
+        assert alarm_object(replace(broker, evidence=facts), PLAN)["evidence"] == [said]

@@ -108,7 +108,7 @@ def lines(alarm: dict[str, Any], messages: list[Any], zone: ZoneInfo) -> list[st
         fill(alarm["message"], 80, initial_indent="  ", subsequent_indent="  "),
         f"  id {alarm['id']}",
     ]
-    out += [f"  {_became(message, zone)}"[:78] for message in messages]
+    out += [fill(_became(message, zone), 80, initial_indent="  ", subsequent_indent="    ") for message in messages]
     return out
 
 

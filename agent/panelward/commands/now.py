@@ -65,7 +65,7 @@ def table(row: dict[str, Any], standing: list[dict[str, Any]], real_now_s: float
         worst_first = ("high", "medium", "low", "journal")
         for a in sorted(standing, key=lambda alarm: worst_first.index(alarm["priority"])):
             lines.append(fill(a["message"], 80, initial_indent=f"{a['priority']:<7} ", subsequent_indent=" " * 8))
-            lines.append(f"        {a['kind']}, {a['state']}, id {a['id']}"[:80])
+            lines += wrapped(f"        {a['kind']}, {a['state']},", f"id {a['id']}")
     else:
         lines.append("No alarm stands.")
     unnamed = [
@@ -88,6 +88,11 @@ def stale(row: dict[str, Any], real_now_s: float) -> str:
     if behind_s <= STALE_ROW_S:
         return ""
     return f"The watch has written nothing for {_age(behind_s)}: is it running, is the disk full?"
+
+
+def wrapped(text: str, last: str) -> list[str]:
+    """One line, or two where it would be too long: `last` is copied by people, so it is whole and on one line."""
+    return [f"{text} {last}"] if len(text) + 1 + len(last) <= 80 else [text, f"        {last}"]
 
 
 def doing_line(doing: dict[str, Any] | None) -> str:

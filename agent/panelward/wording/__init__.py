@@ -279,8 +279,11 @@ def _word(transition: Transition, schedule: Schedule, figures: dict[str, Figure]
     return "breaker" if circuit.protection.kind.startswith("breaker") else "output"
 
 
+_MEASURED = {"stopped-together": "bus_v", "silence": "every_s"}  # what a piece of evidence leaves out where it is not known
+
+
 def _fact(name: str, facts: Facts, transition: Transition, schedule: Schedule) -> str:
-    if name == "stopped-together" and dict(facts)["bus_v"] is None:
+    if dict(facts).get(_MEASURED.get(name, ""), 0) is None:
         name += "-unmeasured"
     if name == "shows-nothing":
         values = dict(facts)

@@ -637,10 +637,10 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
 # Evidence in words. {…} are figures of the fact.
 EVIDENCE: dict[str, str] = {
     "vehicle-silent": "No sign of life came over the broker for {hours} h.",
-    "vehicle-low": "Its last word was that its battery nears its cut-off.",
-    "vehicle-gone": "The broker said that its connection was lost; no sign of life came since.",
-    "not-written": "Writing failed again and again for a minute: what is found is held in memory until it works.",
-    "not-reached": "Messages to it were refused, or not taken for an hour.",
+    "vehicle-low": "Its last word was that its battery nears its cut-off",
+    "vehicle-gone": "The broker said that its connection was lost; no sign of life came since",
+    "not-written": "Writing failed again and again for a minute: what is found is held in memory until it works",
+    "not-reached": "Messages to it were refused, or not taken for an hour",
     "draw-of-rating": "It draws {amps} A; its {word} is rated {rating_a} A.",
     "heat-of-device": "Heat of its device: {slowest} of its opening heat if it is the slowest of its type, "
                       "{quickest} if the quickest.",
@@ -687,7 +687,7 @@ EVIDENCE: dict[str, str] = {
     "draw-of-level": "It draws {amps} A, {times} times its highest listed draw of {level_a} A, for longer than it starts.",
     "tries-at-a-pace": "{tries} short tries, one every {pace_s} s, and no run between them.",
     "fails-to-light": "It glowed {phases} times within the hour and never burned between.",
-    "no-glow": "A start after a long rest ended within ten minutes, without the glow that lit it the time before.",
+    "no-glow": "A start after a long rest ended within ten minutes, without the glow that lit it the time before",
     "of-the-record": "On record it drew {watts} W in its level {level}, at the supply's nominal volts; now {now_w} W.",
     "unnamed-level": "Unnamed level at {amps} A: {watts} W, reckoned at the supply's nominal volts; its levels end at {limit_w} W.",
     "volts-explain-not": "Its volts, {volts} V, do not explain it: its watts go with the volts to the {low} to {high}.",
@@ -752,6 +752,7 @@ EVIDENCE: dict[str, str] = {
     "bank-cold": "The bank is at {celsius} °C: below 5 °C lithium takes no charge, whatever sun or charger give.",
     "volts-fall": "It falls by {v_per_h} V an hour over the last {minutes} min.",
     "silence": "No reading for {seconds} s; one was expected every {every_s} s.",
+    "silence-unmeasured": "No reading for {seconds} s.",
     "suspect-scale": "{readings} readings in a row of {draw_a}: more than its supply can give, or a bus far above its nominal.",
     "suspect-watts": "In {readings} readings in a row its watts were not its volts times its amps.",
     "suspect-backwards": "{readings} readings in a row below nothing, and it has never drawn like a load.",
