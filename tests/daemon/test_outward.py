@@ -10,7 +10,7 @@ import pytest
 
 from alarm.edges import edge
 from brokers import wait_for
-from daemon.test_real_time import NOW_S, Phones
+from daemon.test_real_time import NOW_S
 from journal.journals import message, transition
 from panelward.alarm import Alarms
 from panelward.daemon.outward import Doing, Outward
@@ -44,22 +44,6 @@ class Fitful(Journal):
     def handed_over_since(self, ref: str, since_s: float) -> int:
         self._fail("handed_over_since")
         return super().handed_over_since(ref, since_s)
-
-
-@pytest.mark.parametrize(
-    ("to", "later_s"), [("Atlantic/Azores", 2 * 3600.0), ("Europe/Helsinki", -3600.0), ("Europe/Oslo", 0.0)]
-)
-def test_what_waits_for_the_morning_waits_for_the_morning_of_the_new_zone(tmp_path: Path, to: str, later_s: float) -> None:
-    """NOW_S is 2026-09-21 in UTC: summer time in each of them (UTC+2, UTC+0, UTC+3)."""
-    phones = Phones(tmp_path / "j.sqlite", NOW_S)
-    phones.outward.zone = "Europe/Oslo"
-    phones.waits("sheet", 7200.0, on_sheet=True)
-    phones.waits("next-person", 900.0, until_answered=True, step="again-1")
-    phones.waits("at-once")
-    phones.outward.use_zone(to)
-    assert phones.due_in_s("sheet") == pytest.approx(7200.0 + later_s)
-    assert phones.due_in_s("next-person") == pytest.approx(900.0), "a delay is no hour of the day"
-    assert "at-once" in phones.looked()
 
 
 @pytest.mark.parametrize("fails", ["", "next_due_s", "attempts", "handed_over_since"])

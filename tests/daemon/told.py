@@ -12,10 +12,9 @@ from pathlib import Path
 from panelward.daemon.outward import Doing, Outward
 from panelward.journal import Journal, OutboxRow
 from panelward.notify import SendResult
-from panelward.records import Transition
+from panelward.records import Schedule, Transition
 from panelward.records.outputs import GROUP_OF
 from panelward.records.people import People, Person
-from panelward.wording import message
 from plans import PLAN
 
 NOON_MS = 1_790_164_800_000  # Wed 2026-09-23 12:00 UTC
@@ -35,7 +34,7 @@ class Told:
         self.outward = Outward(
             self.journal, people, self.addresses, now_ms=lambda: self.ms, rate=1.0, doing=lambda: self.doing, prefix="",
             publish=lambda *_, **__: None, sent=lambda _: None, heard=lambda *each: self.heard.append(each), log=lambda _: None,
-            unwritten=self.unwritten.append, real_s=self.real_s, monotonic=self.real_s, afresh=self._afresh,
+            unwritten=self.unwritten.append, real_s=self.real_s, monotonic=self.real_s, stands=self._stands,
         )  # fmt: skip
 
     def real_s(self) -> float:
@@ -73,9 +72,12 @@ class Told:
         out = []
         for rows in self.outward.lanes.given():
             out += [row.body for row in rows]
-            if result == "handed-over":
-                self.got += [((self.ms - self.start_ms) / 1000.0, row.ref, row.body) for row in rows]
-            self.outward.settle([SendResult(row.row, result, "no network", maybe_sent) for row in rows])
+            known = self.outward._addresses
+            became = {row.row: result if row.ref in known else "refused" for row in rows}
+            self.got += [
+                ((self.ms - self.start_ms) / 1000.0, row.ref, row.body) for row in rows if became[row.row] == "handed-over"
+            ]
+            self.outward.settle([SendResult(row.row, became[row.row], "no network", maybe_sent) for row in rows])
         return out
 
     def rows(self, alarm_id: str | None = None) -> list[OutboxRow]:
@@ -96,7 +98,7 @@ class Told:
         """The daemon's own, every few seconds."""
         self.outward.commit({"real_s": self.real_s()})
 
-    def _afresh(self, alarm_id: str) -> str | None:
+    def _stands(self, alarm_id: str) -> tuple[Transition, Schedule] | None:
         """As the core would: what stands, of now."""
         found = self.standing.get(alarm_id)
-        return None if found is None else message(replace(found, event="changes", at_ms=self.ms), PLAN)
+        return None if found is None else (replace(found, event="changes", at_ms=self.ms, told=True), PLAN)

@@ -26,11 +26,10 @@ from panelward.core import Core  # noqa: E402
 from panelward.daemon.outward import WEEKLY, Doing, Outward  # noqa: E402
 from panelward.journal import Journal, OutboxRow  # noqa: E402
 from panelward.notify import SendResult  # noqa: E402
-from panelward.records import Presence, Reading, Request, Settings, Transition  # noqa: E402
+from panelward.records import Presence, Reading, Request, Schedule, Settings, Transition  # noqa: E402
 from panelward.records.people import People, Person  # noqa: E402
 from panelward.rig import Life, Van  # noqa: E402
 from panelward.schedule import load  # noqa: E402
-from panelward.wording import message  # noqa: E402
 
 SCHEDULE = HERE.parent.parent / "config" / "survey-van.toml"
 START = "2026-05-04T04:00:00+00:00"  # a Monday, 06:00 in Oslo
@@ -89,7 +88,7 @@ class Lived:
         self.outward = Outward(
             self.journal, PEOPLE, refs, now_ms=lambda: self.now_ms, rate=1.0, doing=Doing, prefix="", publish=_nowhere,
             sent=lambda _: None, heard=self._heard, log=lambda _: None, zone=self.schedule.vehicle.timezone,
-            afresh=self._afresh, real_s=lambda: self.now_ms / 1000.0,
+            stands=self._stands, real_s=lambda: self.now_ms / 1000.0,
         )  # fmt: skip
         self.outward._random = random.Random(week.seed)
         self._tell(self.core.feed(Settings(received_ms=self.now_ms, schedule=self.schedule, schedule_text=text, started=True)))
@@ -162,9 +161,9 @@ class Lived:
         self.journal.append(item)
         self._tell(self.core.feed(item))
 
-    def _afresh(self, alarm_id: str) -> str | None:
+    def _stands(self, alarm_id: str) -> tuple[Transition, Schedule] | None:
         found = self.core.as_it_stands(alarm_id)
-        return message(found, self.schedule) if found is not None else None
+        return (found, self.schedule) if found is not None else None
 
     def _heard(self, ref: str, here: bool) -> None:
         self._feed(Presence(received_ms=self.now_ms, subject="address", name=ref, here=here))

@@ -187,10 +187,11 @@ class Alarms:
         self._out.append(self._transition(alarm, event, at_ms, work, was=was, told=told, who=who, why=why))
 
     def as_it_stands(self, alarm_id: str, now_ms: int) -> Transition | None:
-        """What would be said of a standing alarm now; nothing comes of it. None: it is over, or hidden."""
+        """What would be said of a standing alarm now; nothing comes of it. None: over, or hidden. `told`: not held back."""
         for alarm in self._by_key.values():
             if alarm.id == alarm_id and alarm.active and alarm.state in (UNACKNOWLEDGED, ACKNOWLEDGED):
-                return self._transition(alarm, "changes", now_ms, None)
+                told = not alarm.held and alarm.waits_until_ms is None
+                return self._transition(alarm, "changes", now_ms, None, told=told)
         return None
 
     def _transition(

@@ -58,7 +58,6 @@ from panelward.records.people import People, everybody
 from panelward.records.topics import topic_is_valid
 from panelward.schedule import load
 from panelward.schedule.profile import parsed
-from panelward.wording import message
 from panelward.wording.beside import known
 
 __all__ = ["Daemon"]
@@ -150,7 +149,7 @@ class Daemon:
             heard=self._heard,
             unwritten=lambda fails: self._own("journal", "journal", not fails),
             zone=self.schedule.vehicle.timezone,
-            afresh=self._afresh,
+            stands=self._stands,
             known=lambda transition: known(self._core, transition),
             answering=self._answering,
             log=self._log,
@@ -480,7 +479,10 @@ class Daemon:
 
     def _note(self, out: list[Output]) -> None:
         """What is journalled beside the alarms."""
-        self._journal.doing([asdict(item) for item in out if isinstance(item, Doing)])
+        doings = [asdict(item) for item in out if isinstance(item, Doing)]
+        self._journal.doing(doings)
+        if doings:
+            self._outward.hours_changed()
         self._journal.replaced([asdict(item) for item in out if isinstance(item, Replaced)])
         for item in out:
             if isinstance(item, Rezoned) and (self._zone_row is None or self._zone_row["at_ms"] < item.at_ms):
@@ -524,10 +526,10 @@ class Daemon:
         doing = self._core.doing
         return Whereabouts(doing.aboard, doing.laid_up is True) if doing is not None else Whereabouts()
 
-    def _afresh(self, alarm_id: str) -> str | None:
-        """The sentence of an alarm that still stands, as it is now."""
+    def _stands(self, alarm_id: str) -> tuple[Transition, Schedule] | None:
+        """An alarm that still stands, as it is now."""
         found = self._core.as_it_stands(alarm_id)
-        return message(found, self._core.schedule) if found is not None else None
+        return (found, self._core.schedule) if found is not None else None
 
     def _heard(self, ref: str, here: bool) -> None:
         self._own("address", ref, here)

@@ -8,11 +8,11 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
+from panelward.daemon import anew
 from panelward.daemon.answering import Answering
 from panelward.daemon.requests import payload
 from panelward.daemon.sending import Lanes
@@ -71,7 +71,7 @@ class Outward:
         heard: Callable[[str, bool], None],
         log: Callable[[str], None],
         zone: str = "UTC",
-        afresh: Callable[[str], str | None] = lambda _: None,
+        stands: Callable[[str], tuple[Transition, Schedule] | None] = lambda _: None,
         known: Callable[[Transition], Known] = lambda _: Known(),
         answering: Answering | None = None,
         unwritten: Callable[[bool], None] = lambda _: None,
@@ -89,7 +89,9 @@ class Outward:
         self._failing: dict[str, float] = {}  # addresses whose messages are not taken: since when, Unix seconds
         self._unheard: set[str] = set()  # … and that was told
         self._bundles: dict[int, list[OutboxRow]] = {}  # on their way, by the row that stands for them
-        self.zone, self._afresh = zone, afresh  # what would be said of an alarm now
+        self.zone, self._stands = zone, stands  # what would be said of an alarm now
+        self._were: People | None = None  # who was told before, until it is seen who has to be told now
+        self._anew = True
         self._known, self._answering = known, answering  # … and what is known beside it
         self.fitter: Fitter | None = None  # whose number messages that go out together say
         self._said: set[str] = set()  # what could not be published, each once
@@ -100,27 +102,34 @@ class Outward:
         self.outbox_due_s = 0.0
 
     def use(self, people: People, addresses: Mapping[str, str]) -> None:
-        """Others are told from now on. What waits for an address that is no more is refused when its time comes."""
-        gone = [ref for ref in self._unheard if addresses.get(ref) != self._addresses.get(ref)]
-        self._people, self._addresses = people, dict(addresses)
+        """Others are told from now on. What waits for an address that is no more is refused when its time comes; what stands
+        and was told to nobody else is told to those who hear it now."""
+        was, moves = self._addresses, anew.moved(self._addresses, addresses)
+        try:
+            self._journal.move_refs(moves)
+        except EnvironmentFault:
+            self._log("messages that wait may be refused: which address has which name now could not be written")
+        gone = [ref for ref in self._unheard if addresses.get(ref) != was.get(ref)]
+        kept = {ref: moves.get(ref, ref) for ref in self._failing}
+        self._failing = {now: self._failing[ref] for ref, now in kept.items() if addresses.get(now) == was.get(ref)}
+        self._were, self._people, self._addresses = self._people, people, dict(addresses)
         self.lanes.use(self._addresses)
-        for ref in [ref for ref in self._failing if ref not in addresses] + gone:
-            self._failing.pop(ref, None)
         for ref in gone:  # nothing is known of the new one
             self._unheard.discard(ref)
             self._heard(ref, True)
+        self._anew = True
+        self.outbox_due_s = 0.0
+
+    def hours_changed(self) -> None:
+        """Somebody came aboard or left, or local time is another: what waits for its hour may have another."""
+        self._anew = True
         self.outbox_due_s = 0.0
 
     def use_zone(self, zone: str) -> None:
         """Local time is another from now on: what waits for the morning or the evening waits for the new one."""
-        was, self.zone = self.zone, zone
-        if zone == was:
-            return
-        now = datetime.fromtimestamp(self._local_ms() / 1000.0, UTC)
-        before, after = (now.astimezone(ZoneInfo(name)).utcoffset() or timedelta() for name in (was, zone))
-        with suppress(EnvironmentFault):  # on a failing disk they come at the old hour
-            self._journal.hours_move((before - after).total_seconds() / self._rate)
-        self.outbox_due_s = 0.0
+        if zone != self.zone:
+            self.zone = zone
+            self.hours_changed()
 
     def start(self) -> None:
         """Begin to send. What stands of what this finds itself is known from before."""
@@ -222,10 +231,16 @@ class Outward:
             gone.append(Withdrawal(t.id, t.sequence, english.ANSWERED.format(what=what)))
         if not plan.errands:
             return [], gone
+        return self._rows(t, shown, schedule, plan.errands, told, now_s), gone
+
+    def _rows(
+        self, t: Transition, shown: dict[str, Any], schedule: Schedule, errands: Sequence[whom.Errand], told: whom.Told,
+        now_s: float,
+    ) -> list[OutboxRow]:  # fmt: skip
         number = self._journal.next_message_number()
         text = body(shown, number, fitter=schedule.vehicle.fitter, known=self._known(t))
         rows = []
-        for errand in plan.errands:
+        for errand in errands:
             if t.kind == "messages-unsent" and (errand.ref == t.subject_id or told.over):
                 continue  # not by the address that takes none; and that it takes them again is seen there
             paced = self._rate if errand.on_sheet or errand.step in ("begun", "changed", "over") else 1.0
@@ -247,13 +262,39 @@ class Outward:
                     rank=whom.rank(told),
                 )
             )
-        return rows, gone
+        return rows
+
+    def _see_anew(self, now_s: float) -> None:
+        """Other people, hours or doings: what waits for its hour, and what stands and nobody has been handed. Raises
+        EnvironmentFault; then it is tried again."""
+        local, doing = self._local(), self._doing()
+        waiting = self._journal.waiting()
+        self._journal.put_off(
+            anew.hours(waiting, self._people, local, now_s, self._rate, aboard=doing.aboard, laid_up=doing.laid_up)
+        )
+        for shown in self._journal.standing():
+            found = self._stands(shown["id"]) if shown["state"] == "unacknowledged" else None
+            if found is None or not found[0].told:
+                continue
+            t, schedule = found
+            told, thread = _told(t, schedule), self._journal.thread(t.id)
+            if not thread and (self._were is None or whom.plan(told, self._were, local).errands):
+                continue  # what held it back then still does
+            handed = any(row.status in ("handed-over", "trying") for row in thread)
+            errands = []
+            for errand in whom.plan(told, self._people, local, aboard=doing.aboard, laid_up=doing.laid_up).errands:
+                mine = {row.status for row in thread if row.address_ref == errand.ref}
+                if not mine & {"waiting", "trying", "handed-over"} and (not handed or "refused" in mine):
+                    errands.append(errand)
+            if errands:
+                self._journal.address_anew(self._rows(t, alarm_object(t, schedule), schedule, errands, told, now_s))
+        self._were, self._anew = None, False
 
     def weekly_due(self, since_ms: int) -> bool:
         """Is it time for the weekly sign, in a vehicle that has been watched since `since_ms` at least?"""
         if self._people.weekly_day is None or not self._addresses:
             return False
-        local = datetime.fromtimestamp(self._local_ms() / 1000.0, UTC).astimezone(ZoneInfo(self.zone))
+        local = self._local()
         # Asked for an hour ahead, so that it is on the sheet and not behind it.
         due = whom.weekly_since(self._people, local + timedelta(hours=1))
         if due is None or due.timestamp() * 1000 < since_ms:
@@ -268,8 +309,11 @@ class Outward:
         except EnvironmentFault:
             return False
         self._failing = {ref: since_s + step_s for ref, since_s in self._failing.items()}
-        self.outbox_due_s = 0.0
+        self.hours_changed()
         return True
+
+    def _local(self) -> datetime:
+        return datetime.fromtimestamp(self._local_ms() / 1000.0, UTC).astimezone(ZoneInfo(self.zone))
 
     # Sending. The outbox owns all retrying.
 
@@ -281,8 +325,13 @@ class Outward:
         if not self._addresses:
             return
         try:
+            if self._anew:
+                self._see_anew(now_s)
             self._journal.expire(now_s)
             due = self._journal.due(now_s, LOOK_AT)
+            late = anew.asleep(due, self._people, self._local(), now_s, self._rate)
+            self._journal.put_off(late)
+            due = [row for row in due if row.id not in {each.row for each in late}]
         except EnvironmentFault:
             return  # said where the readings are committed; tried again
         for ailing in (False, True):
@@ -344,7 +393,7 @@ class Outward:
             pieces = [
                 Piece(
                     row.alarm_id,
-                    self._afresh(row.alarm_id) or row.body.partition("\n")[0],
+                    self._afresh(row) or row.body.partition("\n")[0],
                     row.rank,
                     at_s - (now_s - row.created_real_s) * self._rate,
                 )
@@ -356,6 +405,10 @@ class Outward:
             text = repeated(text)
         worst = max((row.priority for row in rows), key=PRIORITIES.index)
         return SendRow(row=first.id, ref=first.address_ref, title=first.title, body=text, type=_TYPES.get(worst, "info"))
+
+    def _afresh(self, row: OutboxRow) -> str | None:
+        found = self._stands(row.alarm_id)
+        return str(alarm_object(*found)["message"]) if found is not None else None
 
     def _link(self, row: OutboxRow) -> str | None:
         """The link that answers this message's alarm, made as it goes out: the journal keeps none."""

@@ -13,7 +13,7 @@ from panelward.journal.backup import back_up
 from panelward.journal.inforce import InForce, asked_between, in_force
 from panelward.journal.keeping import KEEP_READINGS_DAYS, KEEP_TOLD_DAYS, LATEST_OF_ONE
 from panelward.journal.packing import KEEP_HOURS_DAYS, KEEP_MINUTES_DAYS, PACK_AFTER_MS
-from panelward.journal.rows import Kept, OutboxRow, RawBlock, StoredTransition, Withdrawal
+from panelward.journal.rows import Hour, Kept, OutboxRow, RawBlock, StoredTransition, Withdrawal
 from panelward.journal.store import Journal
 from panelward.journal.sums import Sensed, Sum, sensed
 
@@ -24,6 +24,7 @@ __all__ = [
     "KEEP_TOLD_DAYS",
     "LATEST_OF_ONE",
     "PACK_AFTER_MS",
+    "Hour",
     "InForce",
     "Journal",
     "Kept",

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from typing import Any
 
 from panelward.errors import EnvironmentFault
 from panelward.journal.connected import Connected
 from panelward.journal.opening import plain
-from panelward.journal.rows import STATUSES, OutboxRow, Withdrawal
+from panelward.journal.rows import STATUSES, Hour, OutboxRow, Withdrawal
 from panelward.journal.schema import MIGRATIONS
 
 _COLUMNS = (
@@ -48,6 +48,7 @@ class OutboxTable(Connected):
 
     _settlements: list[Settlement]  # could not be written yet
     _spare: sqlite3.Connection | None
+    _message_number: int
     _moved: dict[int, int]  # temporary ids, and what they are in the file
 
     def due(self, now_s: float, limit: int = 50) -> list[OutboxRow]:
@@ -211,15 +212,43 @@ class OutboxTable(Connected):
         except sqlite3.Error as error:
             raise plain(error, self.path) from error
 
-    def hours_move(self, seconds: float) -> None:
-        """Morning and evening come so much later by the clock of delivery: another zone. Raises EnvironmentFault."""
+    def put_off(self, found: Iterable[Hour]) -> None:
+        """These wait for another hour, and are worth sending as long behind it. Raises EnvironmentFault."""
+        rows = [(each.due_s, each.due_s, each.on_sheet, each.row) for each in found]
+        if rows:
+            self._write_plainly(
+                (
+                    "UPDATE outbox SET expires_real_s = expires_real_s + max(? - due_real_s, 0), due_real_s = ?, on_sheet = ? "
+                    "WHERE id = ? AND status = 'waiting'",
+                    rows,
+                )
+            )
+
+    def move_refs(self, moves: Mapping[str, str]) -> None:
+        """Addresses have other names from now on: what was theirs stays theirs. Raises EnvironmentFault."""
+        # By names that are nobody's: two may have changed places.
+        aside = "UPDATE outbox SET address_ref = char(1) || ? WHERE address_ref = ?"
+        back = "UPDATE OR REPLACE outbox SET address_ref = ?1 WHERE address_ref = char(1) || ?1"
+        if moves:
+            self._write_plainly((aside, [(now, was) for was, now in moves.items()]), (back, [(now,) for now in moves.values()]))
+
+    def address_anew(self, rows: Iterable[OutboxRow]) -> None:
+        """Messages of transitions that are journalled, to whoever is to hear them now. Raises EnvironmentFault."""
+        gone = f"DELETE FROM outbox WHERE {_KEY} AND status IN ('refused', 'expired')"
         try:
             with self._changing(durable=False) as connection:
-                connection.execute(
-                    "UPDATE outbox SET due_real_s = due_real_s + ?1, expires_real_s = expires_real_s + ?1 WHERE "
-                    "status = 'waiting' AND until_answered = 0 AND attempts = 0 AND due_real_s > created_real_s + 1",
-                    (seconds,),
-                )
+                for row in rows:
+                    connection.execute(gone, (row.alarm_id, row.sequence, row.address_ref, row.step))
+                    self._write_outbox(connection, row)
+                connection.execute("INSERT OR REPLACE INTO counters VALUES ('message', ?)", (self._message_number,))
+        except sqlite3.Error as error:
+            raise plain(error, self.path) from error
+
+    def _write_plainly(self, *statements: tuple[str, Sequence[tuple[Any, ...]]]) -> None:
+        try:
+            with self._changing(durable=False) as connection:
+                for sql, rows in statements:
+                    connection.executemany(sql, rows)
         except sqlite3.Error as error:
             raise plain(error, self.path) from error
 

@@ -67,6 +67,14 @@ class Withdrawal(NamedTuple):
     until_answered: bool = True  # only those that waited for an answer
 
 
+class Hour(NamedTuple):
+    """Another time for a message that waits."""
+
+    row: int
+    due_s: float
+    on_sheet: bool
+
+
 class Kept(NamedTuple):
     """What waits in memory for a disk that works again."""
 

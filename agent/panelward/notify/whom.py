@@ -113,18 +113,25 @@ def _errands(
     else:
         used = len({s.step for s in reached if s.step in ("begun", "changed")})
         much = step == "changed" and used >= THREAD and not told.worse
-        away = aboard is False or laid_up
-        sheet = priority == "low" or much or (away and priority == "medium")
-        day = people.weekly_day if laid_up and priority != "high" and people.weekly_day is not None else None
-        wait_s = _sheet_s(people, local, day) if sheet else 0.0 if priority == "high" else _sleeps_s(person, local)
+        wait_s, sheet = waits(person, priority, people, local, much=much, aboard=aboard, laid_up=laid_up)
     alone = aboard is False or laid_up  # nobody there can answer: the next one is not made to wait
-    waits = priority == "high" and not (told.over or alone or person.at_once or told.everyone)
-    late_s = person.after_s if waits else 0.0
+    asked_later = priority == "high" and not (told.over or alone or person.at_once or told.everyone)
+    late_s = person.after_s if asked_later else 0.0
     errands = [Errand(ref, step, wait_s + late_s, wait_s + late_s + keeps_s, late_s > 0.0, sheet)]
     if told.priority == "high" and not told.over and not sheet and (step == "begun" or told.worse or told.urgent):
         for at, gap_s in enumerate(AGAIN_S, start=1):
             errands.append(Errand(ref, f"again-{at}", late_s + gap_s, late_s + gap_s + keeps_s, True))
     return errands
+
+
+def waits(
+    person: Person, priority: str, people: People, local: datetime, *, much: bool = False, aboard: bool | None, laid_up: bool
+) -> tuple[float, bool]:
+    """How long what nobody's life depends on waits for its hour, and whether for the evening sheet. `much`: enough was said."""
+    away = aboard is False or laid_up
+    sheet = priority == "low" or much or (away and priority == "medium")
+    day = people.weekly_day if laid_up and priority != "high" else None
+    return (_sheet_s(people, local, day) if sheet else 0.0 if priority == "high" else sleeps_s(person, local)), sheet
 
 
 def _stands_still(sent: Sent) -> bool:
@@ -139,7 +146,7 @@ def _hears(person: Person, told: Told) -> bool:
     return told.priority in person.priorities and about
 
 
-def _sleeps_s(person: Person, local: datetime) -> float:
+def sleeps_s(person: Person, local: datetime) -> float:
     """Until this person wakes; 0 while awake."""
     if person.sleeping is None:
         return 0.0

@@ -29,6 +29,10 @@ class People:
     evening_min: int = EVENING_MIN  # when the evening sheet goes out
     weekly_day: int | None = None  # 0 = Monday: that evening's sheet says that all works
 
+    def by_ref(self, ref: str) -> Person | None:
+        """Whose address it is; None: nobody's any more."""
+        return next((person for person in self.persons if ref in person.refs), None)
+
 
 def everybody(refs: Iterable[str]) -> People:
     """Addresses without people: each hears everything, as it comes."""
