@@ -191,7 +191,8 @@ class Alarms:
         for alarm in self._by_key.values():
             if alarm.id == alarm_id and alarm.active and alarm.state in (UNACKNOWLEDGED, ACKNOWLEDGED):
                 told = not alarm.held and alarm.waits_until_ms is None
-                return self._transition(alarm, "changes", now_ms, None, told=told)
+                found = self._transition(alarm, "changes", now_ms, None, told=told)
+                return replace(found, figures=_since_then(found.figures, now_ms - alarm.condition.at_ms))
         return None
 
     def _transition(
@@ -590,6 +591,17 @@ _CONDITION = (
     "subject", "subject_id", "group", "edge", "at_ms", "since_ms", "kind", "priority", "cause", "candidates",
     "confidence", "circuits", "figures", "evidence",
 )  # fmt: skip
+
+
+def _since_then(figures: Facts, passed_ms: int) -> Facts:
+    """Hours that were left when it was judged, less those that passed since."""
+    return tuple(
+        (name, max(0.0, value - passed_ms / 3_600_000) if name in _HOURS and isinstance(value, (int, float)) else value)
+        for name, value in figures
+    )
+
+
+_HOURS = ("hours_left", "warms_in_h")
 
 
 def _deadlines(alarm: Alarm) -> tuple[int | None, ...]:

@@ -23,7 +23,20 @@ from panelward.notify.policy import next_try_s
 from panelward.records import PRIORITIES, Fitter, Schedule, Transition
 from panelward.records.people import People
 from panelward.records.topics import level
-from panelward.wording import Known, Piece, alarm_object, body, english, number_of, repeated, title, together, with_link
+from panelward.wording import (
+    Known,
+    Piece,
+    alarm_object,
+    body,
+    dated,
+    english,
+    number_of,
+    once,
+    repeated,
+    title,
+    together,
+    with_link,
+)  # fmt: skip
 
 COMMIT_S = 5.0  # readings at risk of a kill -9: at most this long
 RETRY_COMMIT_S = 5.0
@@ -231,11 +244,14 @@ class Outward:
             gone.append(Withdrawal(t.id, t.sequence, english.ANSWERED.format(what=what)))
         if not plan.errands:
             return [], gone
-        return self._rows(t, shown, schedule, plan.errands, told, now_s), gone
+        have = (
+            frozenset(row.address_ref for row in thread if row.status == "handed-over") if t.event in _RETOLD else frozenset()
+        )
+        return self._rows(t, shown, schedule, plan.errands, told, now_s, have), gone
 
     def _rows(
         self, t: Transition, shown: dict[str, Any], schedule: Schedule, errands: Sequence[whom.Errand], told: whom.Told,
-        now_s: float,
+        now_s: float, have: frozenset[str] = frozenset(),
     ) -> list[OutboxRow]:  # fmt: skip
         number = self._journal.next_message_number()
         text = body(shown, number, fitter=schedule.vehicle.fitter, known=self._known(t))
@@ -250,7 +266,7 @@ class Outward:
                     sequence=t.sequence,
                     address_ref=errand.ref,
                     title=title(schedule),
-                    body=repeated(text) if errand.step.startswith("again") else text,
+                    body=repeated(text) if errand.step.startswith("again") or errand.ref in have else text,
                     kind=t.kind,
                     priority=t.priority,
                     created_real_s=now_s,
@@ -374,41 +390,57 @@ class Outward:
         out: list[list[OutboxRow]] = []
         for ref, rows in by_ref.items():
             waited = [row for row in rows if _can_wait(row) and (row.attempts or now_s - row.created_real_s >= old_s)]
+            theirs = {row.alarm_id for row in waited}  # what says the same once more goes along with it
+            waited += [row for row in rows if row.alarm_id in theirs and row not in waited]
             if len(waited) > 1:
                 out.append(sorted(waited, key=lambda row: row.id))
             single = [row for row in rows if len(waited) < 2 or row not in waited]
-            calm = [row for row in single if row.priority != "high"]
+            calm = [row for row in single if _counts(row)]
             much = bool(calm) and self._journal.handed_over_since(ref, now_s - 3600.0) >= MOST_AN_HOUR
-            out += [[row] for row in single if row.priority == "high" or not much]
+            out += [[row] for row in single if not (much and _counts(row))]
         out.sort(key=lambda rows: min(row.rank for row in rows))
         return out[:SEND_AT_ONCE]
 
     def _send_row(self, rows: list[OutboxRow], now_s: float) -> SendRow:
-        first = rows[0]
-        if len(rows) == 1:
-            link = self._link(first)
-            text = with_link(first.body, link) if link is not None else first.body
+        first, at_s = rows[0], self._now_ms() / 1000.0
+        written_s = {row.id: at_s - (now_s - row.created_real_s) * self._rate for row in rows}
+        again = {row.alarm_id for row in rows if self._is_repeat(row)}
+        if len({row.alarm_id for row in rows}) == 1:
+            newest = rows[-1]
+            old = now_s - first.created_real_s >= WAITED_S / self._rate
+            text = self._text(newest, written_s[newest.id], at_s, old=old, again=bool(again))
+            link = self._link(newest)
+            text = with_link(text, link) if link is not None else text
         else:
-            at_s = self._now_ms() / 1000.0
-            pieces = [
-                Piece(
-                    row.alarm_id,
-                    self._afresh(row) or row.body.partition("\n")[0],
-                    row.rank,
-                    at_s - (now_s - row.created_real_s) * self._rate,
-                )
-                for row in rows
-            ]
+            pieces = []
+            for row in rows:
+                found = self._stands(row.alarm_id)
+                said = alarm_object(*found)["message"] if found is not None else once(row.body).partition("\n")[0]
+                said = said if found is not None else dated(said, written_s[row.id], at_s, self.zone)
+                said = repeated(said) if row.alarm_id in again else said
+                pieces.append(Piece(row.alarm_id, said, row.rank, written_s[row.id]))
             how = "network" if any(row.attempts for row in rows) else "sheet" if any(row.on_sheet for row in rows) else "sleep"
             text = together(pieces, how, max(number_of(row.body) for row in rows), self.zone, at_s, fitter=self.fitter)
-        if any(row.repeat for row in rows):
-            text = repeated(text)
         worst = max((row.priority for row in rows), key=PRIORITIES.index)
         return SendRow(row=first.id, ref=first.address_ref, title=first.title, body=text, type=_TYPES.get(worst, "info"))
 
-    def _afresh(self, row: OutboxRow) -> str | None:
-        found = self._stands(row.alarm_id)
-        return str(alarm_object(*found)["message"]) if found is not None else None
+    def _text(self, row: OutboxRow, written_s: float, at_s: float, *, old: bool, again: bool) -> str:
+        """What is older than some minutes is said of now; where it is over, with the day of its time."""
+        found = self._stands(row.alarm_id) if old and row.step != "over" and row.kind != "drill" else None
+        if found is not None:
+            t, schedule = found
+            shown = alarm_object(t, schedule, again=again)
+            return body(shown, number_of(row.body), fitter=schedule.vehicle.fitter, known=self._known(t))
+        sentence, rest, lines = once(row.body).partition("\n")
+        text = dated(sentence, written_s, at_s, self.zone) + rest + lines
+        return repeated(text) if again else text
+
+    def _is_repeat(self, row: OutboxRow) -> bool:
+        """It may have arrived, or it says again what this address was handed."""
+        if row.repeat or not row.step.startswith("again"):
+            return row.repeat or row.body.startswith(english.AGAIN)
+        thread = self._journal.outbox_rows(row.alarm_id)
+        return any(each.address_ref == row.address_ref and each.status == "handed-over" for each in thread)
 
     def _link(self, row: OutboxRow) -> str | None:
         """The link that answers this message's alarm, made as it goes out: the journal keeps none."""
@@ -423,8 +455,8 @@ class Outward:
         """What became of a batch: done, or to be tried again after a growing, random wait."""
         self.lanes.done(results)
         self.outbox_due_s = self.commit_due_s = 0.0
-        now_s = self._real_s()
-        for result in results:
+        for place, result in enumerate(results):
+            now_s = self._real_s() + place / 1000.0  # a moment of its own for each message: so many are counted
             rows = self._bundles.pop(result.row, [])
             ids = [row.id for row in rows] or [result.row]
             ref = rows[0].address_ref if rows else ""
@@ -472,6 +504,12 @@ def _can_wait(row: OutboxRow) -> bool:
     return not row.step.startswith("again") or row.attempts > 0
 
 
+def _counts(row: OutboxRow) -> bool:
+    """Among the most that an address takes in an hour."""
+    return row.priority != "high" and row.kind != "drill"
+
+
+_RETOLD = ("unshelve", "in-service", "work-over")  # says again what was said before somebody hid it
 _ASKS_AGAIN = ("re-alarm", "begins-again", "unshelve", "in-service", "unsuppress", "work-over")  # as if it had begun now
 _ANSWERS = ("acknowledge", "shelve", "out-of-service", "suppress", "withdrawn")
 

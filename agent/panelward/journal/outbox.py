@@ -35,6 +35,14 @@ _IN_ORDER = (
 
 TEMPORARY = 1 << 40  # ids from here on are of rows that are in no file yet
 _RECENT_S = 3600.0  # what was handed over within it counts for the hour's most
+_DAY_S = 86_400.0
+_STANDS = (
+    "step IN ('begun', 'changed') AND kind <> 'drill' AND NOT EXISTS (SELECT 1 FROM outbox AS later WHERE "
+    "later.alarm_id = outbox.alarm_id AND later.address_ref = outbox.address_ref AND later.id > outbox.id "
+    "AND later.step IN ('begun', 'changed', 'over')) AND NOT EXISTS (SELECT 1 FROM transitions AS t WHERE "
+    "t.alarm_id = outbox.alarm_id AND t.state IN ('normal', 'returned-unacknowledged') AND NOT EXISTS (SELECT 1 FROM "
+    "transitions AS u WHERE u.alarm_id = t.alarm_id AND u.sequence > t.sequence))"
+)
 
 Settlement = tuple[str, str, float | None, bool, float | None, int]
 
@@ -116,12 +124,20 @@ class OutboxTable(Connected):
             raise plain(error, self.path) from error
 
     def expire(self, now_s: float) -> int:
-        """Waiting rows whose time ran out become `expired`; how many. On a failing disk none, until it works."""
+        """Waiting rows whose time ran out become `expired`; how many. On a failing disk none, until it works.
+
+        What is over or overtaken runs out; the newest message of an alarm that stands never does.
+        """
         question = "FROM outbox WHERE status = 'waiting' AND expires_real_s <= ?"
         try:
             if not self._asked(f"SELECT 1 {question} LIMIT 1", (now_s,)):
                 return 0  # asked every second: a write only where there is something to write
             with self._changing(durable=False) as connection:
+                connection.execute(
+                    f"UPDATE outbox SET expires_real_s = ?1 + {_DAY_S} "
+                    f"WHERE status = 'waiting' AND expires_real_s <= ?1 AND {_STANDS}",
+                    (now_s,),
+                )
                 return connection.execute(
                     "UPDATE outbox SET status = 'expired' WHERE status = 'waiting' AND expires_real_s <= ?", (now_s,)
                 ).rowcount
@@ -179,9 +195,10 @@ class OutboxTable(Connected):
             return  # each then comes at its own time
 
     def handed_over_since(self, ref: str, since_s: float) -> int:
-        """How many messages this address took since then."""
+        """How many messages that are not high this address took since then: what went as one was settled at one moment."""
         found = self._asked(
-            "SELECT count(*) FROM outbox WHERE address_ref = ? AND status = 'handed-over' AND settled_real_s >= ?",
+            "SELECT count(DISTINCT settled_real_s) FROM outbox WHERE address_ref = ? AND status = 'handed-over' "
+            "AND priority <> 'high' AND kind <> 'drill' AND settled_real_s >= ?",
             (ref, since_s),
         )
         return int(found[0][0])

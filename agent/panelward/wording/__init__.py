@@ -11,9 +11,12 @@ from typing import Any, NamedTuple
 
 from panelward.records import Circuit, Facts, Figure, Fitter, Schedule, Transition
 from panelward.wording import english, flood, say
-from panelward.wording.together import Piece, ring, together
+from panelward.wording.together import Piece, dated, ring, together
 
-__all__ = ["Known", "Piece", "alarm_object", "body", "message", "number_of", "repeated", "title", "together", "with_link"]
+__all__ = [
+    "Known", "Piece", "alarm_object", "body", "dated", "message", "number_of", "once", "repeated", "title", "together",
+    "with_link",
+]  # fmt: skip
 
 COLD = ("door-open", "hot-load", "iced", "condenser-blocked", "charge-lost")  # why a compressor runs more
 UNLOADED_A = 1.0  # an inverter that runs nothing, or next to nothing
@@ -137,6 +140,11 @@ def number_of(text: str) -> int:
 def repeated(text: str) -> str:
     """The same text where it may have arrived before."""
     return text if text.startswith(english.AGAIN) else english.AGAIN + text
+
+
+def once(text: str) -> str:
+    """The same text to whom it comes for the first time."""
+    return text.removeprefix(english.AGAIN)
 
 
 def _either(candidates: Iterable[Sequence[Any]], word: str, *, parent: bool) -> str:

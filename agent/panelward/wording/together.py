@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 from panelward.records import Fitter
 from panelward.wording import english, say
 
-__all__ = ["Piece", "ring", "together"]
+__all__ = ["Piece", "dated", "ring", "together"]
 
 LINES = 8  # a phone shows about so many without a turn of the thumb (our own choice)
 
@@ -27,6 +30,18 @@ def ring(lines: Sequence[str], fitter: Fitter | None) -> list[str]:
     if fitter is None or not any(english.FITTER in line for line in lines):
         return []
     return [english.RING[fitter.name is not None].format(name=fitter.name, phone=fitter.phone)]
+
+
+def dated(sentence: str, created_s: float, now_s: float, zone: str) -> str:
+    """A sentence that can't be said anew, read on another day than it was written: with the day of its time."""
+    made, now = (datetime.fromtimestamp(at_s, UTC).astimezone(ZoneInfo(zone)) for at_s in (created_s, now_s))
+    found = re.search(r"\b(\d\d):(\d\d)\b", sentence)
+    if made.date() == now.date() or found is None or any(re.search(rf"\b{day}\b", sentence) for day in english.WEEKDAYS):
+        return sentence
+    before = (int(found[1]), int(found[2])) > (made.hour, made.minute)  # of the evening before: a time is no older than a day
+    day = english.WEEKDAYS[(made.weekday() - before) % 7]
+    text = f"{sentence[: found.start()]}{day} {sentence[found.start() :]}"
+    return text if len(text) <= say.LONGEST else sentence
 
 
 def together(
