@@ -333,3 +333,13 @@ def test_a_shelf_over_what_life_comes_to_depend_on_lasts_an_hour_more_at_most(fo
     assert alarms.standing()[0].shelved_until_ms == T0 + round((120 + left_s) * 1000)
     shortened = [(t.event, t.state, t.told, bool(t.why)) for t in alarms.out() if t.event != "changes"]
     assert shortened == ([("shelve", "shelved", False, True)] if left_s == 3_600.0 else [])
+
+
+def test_hours_that_were_left_are_fewer_when_it_is_said_again_later() -> None:
+    alarms = Alarms()
+    alarms.edge(condition("begins", kind="undervoltage-approach", figures=(("hours_left", 0.6), ("volts", 12.1))))
+    (stands,) = alarms.standing()
+    for minutes, left_h in ((0, 0.6), (30, 0.1), (90, 0.0)):
+        found = alarms.as_it_stands(stands.id, T0 + minutes * 60_000)
+        assert found is not None
+        assert dict(found.figures) == {"hours_left": pytest.approx(left_h), "volts": 12.1}
