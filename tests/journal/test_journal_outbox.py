@@ -99,13 +99,15 @@ def test_rows_that_went_in_one_message_are_settled_together_or_not_at_all(journa
 
 
 def test_a_row_whose_time_ran_out_expires_and_is_not_sent(journal: Journal) -> None:
-    rows = put(journal, message("a"), message("b", due_s=200.0), message("c"))
+    rows = put(journal, message("a"), message("b", due_s=200.0), message("c"), message("d"))
+    journal.commit([transition(alarm, 2, "normal") for alarm in "abc"])
     journal.mark_trying([rows[2]])
     assert journal.expire(1099.0) == 0
     assert journal.due(1100.0) != []
-    assert [r.alarm_id for r in journal.due(1100.0)] == ["b"], "even before it is marked"
+    assert [r.alarm_id for r in journal.due(1100.0)] == ["b"], "even before it is marked, or given another day"
     assert journal.expire(1100.0) == 1
-    assert [r.status for r in journal.outbox_rows()] == ["expired", "waiting", "trying"]
+    assert [r.status for r in journal.outbox_rows()] == ["expired", "waiting", "trying", "waiting"], "d stands"
+    assert [r.alarm_id for r in journal.due(1100.0)] == ["b", "d"]
 
 
 def test_an_address_that_needs_mending_is_refused_for_good(journal: Journal) -> None:
