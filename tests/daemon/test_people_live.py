@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import signal
+
 from brokers import wait_for
 from houses import House, Phone
 from panelward.journal import Journal, OutboxRow
@@ -81,3 +83,22 @@ def test_a_bad_people_file_is_refused_at_the_start(house: House) -> None:
     assert house.daemon is not None
     assert house.daemon.wait(timeout=20) == 2
     assert "chmod 640" in house.said()
+
+
+def test_a_second_address_while_nothing_goes_out_loses_no_message(house: House) -> None:
+    """The one that waited has another name now; the new one hears what nobody was handed."""
+    second = Phone()
+    with_people(house, f'[[person]]\nname = "Kari"\naddresses = ["{house.phone.address}"]\n')
+    house.phone.status = 503
+    house.start(notify="")
+    assert wait_for(house.connected), house.said()
+    with house.living(D1=4.0, D7=17.6, D8=1.0):
+        assert wait_for(lambda: any("503" in row.last_why for row in outbox(house)), 30), house.said()
+        with_people(house, f'[[person]]\nname = "Kari"\naddresses = ["{house.phone.address}", "{second.address}"]\n')
+        house.phone.status = 200
+        assert house.daemon is not None
+        house.daemon.send_signal(signal.SIGHUP)
+        assert wait_for(lambda: bool(house.phone.got and second.got), 60), house.said()
+    assert wait_for(lambda: {r.status for r in outbox(house) if r.kind == "overcurrent-approach"} == {"handed-over"}, 30)
+    assert house.stop_daemon() == 0
+    second.stop()

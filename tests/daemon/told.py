@@ -69,8 +69,9 @@ class Told:
     def sends(self, result: str = "handed-over", *, maybe_sent: bool = False) -> list[str]:
         """What is due, and what the phones' services say of it."""
         self.outward.deliver()
-        out = []
-        for rows in self.outward.lanes.given():
+        out: list[str] = []
+        while batches := self.outward.lanes.given():
+            rows = [row for batch in batches for row in batch]
             out += [row.body for row in rows]
             known = self.outward._addresses
             became = {row.row: result if row.ref in known else "refused" for row in rows}
@@ -78,6 +79,7 @@ class Told:
                 ((self.ms - self.start_ms) / 1000.0, row.ref, row.body) for row in rows if became[row.row] == "handed-over"
             ]
             self.outward.settle([SendResult(row.row, became[row.row], "no network", maybe_sent) for row in rows])
+            self.outward.deliver()
         return out
 
     def rows(self, alarm_id: str | None = None) -> list[OutboxRow]:

@@ -265,3 +265,16 @@ def test_many_addresses_are_served_side_by_side() -> None:
             sink.__exit__(None, None, None)
     assert [r.result for r in results] == ["failed"] * 8
     assert [len(sink.received) for sink in sinks] == [1] * 8
+
+
+def test_what_comes_while_an_address_takes_long_does_not_wait_for_it() -> None:
+    """Its own message is still on its way when all the others are told."""
+    came = [[row(2, "quick")], [row(3, "quick")], []]
+    told: list[int] = []
+    with Sink("hang") as slow, Sink("200") as quick:
+        delivery = Delivery({"slow": slow.url, "quick": quick.url}, deadline_s=3 * SHORT_S)
+        results = delivery.send(
+            [row(1, "slow")], lambda result, _: told.append(result.row), lambda: came.pop(0) if came else []
+        )
+    assert told == [2, 3, 1]
+    assert [result.row for result in results] == [1]

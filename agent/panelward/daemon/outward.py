@@ -43,7 +43,6 @@ RETRY_COMMIT_S = 5.0
 OUTBOX_CHECK_S = 5.0
 STAND_IN_S = 10.0  # of a disk that fails: then messages go out without their mark on it …
 UNWRITTEN_S = 60.0  # … and people are told
-SEND_AT_ONCE = 8  # messages
 LOOK_AT = 400  # rows
 WAITED_S = 300.0  # what is older than this, and not alone, goes out in one message
 UNSENT_S = 3600.0  # of an address that takes no message
@@ -350,15 +349,19 @@ class Outward:
             due = [row for row in due if row.id not in {each.row for each in late}]
         except EnvironmentFault:
             return  # said where the readings are committed; tried again
+        busy = self.lanes.on_way()
         for ailing in (False, True):
-            if self.lanes.free(ailing=ailing):
-                self._give([row for row in due if (row.address_ref in self._failing) is ailing], now_s, ailing=ailing)
+            free = [row for row in due if row.address_ref not in busy and self._ails(row.address_ref) is ailing]
+            self._give(free, now_s, ailing=ailing)
         try:
             next_s = self._journal.next_due_s()
         except EnvironmentFault:
             return  # looked at again after OUTBOX_CHECK_S
         if next_s is not None and next_s > now_s:  # what is due and waits all the same waits for a thread, or for its hour
             self.outbox_due_s = min(self.outbox_due_s, time.monotonic() + max(0.05, next_s - now_s))
+
+    def _ails(self, ref: str) -> bool:
+        return ref in self._failing or self.lanes.slow(ref)
 
     def _look_at_disk(self) -> None:
         """A disk that fails for long silences nobody, and is told; once, until it is over."""
@@ -382,7 +385,7 @@ class Outward:
             self.lanes.give(rows, ailing=ailing)
 
     def _bundled(self, due: Sequence[OutboxRow], now_s: float) -> list[list[OutboxRow]]:
-        """What goes out as one message: each by itself, the most urgent first; but what waited to one address together."""
+        """What goes out now, the most urgent of each address: by itself, but what waited to one address together."""
         old_s = WAITED_S / self._rate
         by_ref: dict[str, list[OutboxRow]] = {}
         for row in due:
@@ -399,7 +402,8 @@ class Outward:
             much = bool(calm) and self._journal.handed_over_since(ref, now_s - 3600.0) >= MOST_AN_HOUR
             out += [[row] for row in single if not (much and _counts(row))]
         out.sort(key=lambda rows: min(row.rank for row in rows))
-        return out[:SEND_AT_ONCE]
+        most_urgent = {rows[0].address_ref: rows for rows in reversed(out)}
+        return [rows for rows in out if most_urgent[rows[0].address_ref] is rows]
 
     def _send_row(self, rows: list[OutboxRow], now_s: float) -> SendRow:
         first, at_s = rows[0], self._now_ms() / 1000.0
@@ -462,6 +466,7 @@ class Outward:
             ref = rows[0].address_ref if rows else ""
             if ref:
                 self._hear(ref, result.result, now_s)
+                self._anew |= ref not in self._addresses  # it may have been on its way while others were named
             if result.result in ("handed-over", "refused"):
                 self._journal.settle(ids, result.result, result.why, now_s=now_s)
                 if result.result == "handed-over" and ref:

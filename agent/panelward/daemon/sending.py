@@ -1,7 +1,8 @@
-"""The threads that send: one for addresses that take their messages, one for those that fail just now.
+"""The threads that send: one for addresses that take their messages, one for those that fail just now or take long.
 
-A service that hangs holds up whoever shares its thread until its deadline; so after its first failure it has the company of
-others that fail, and nobody else waits for it. Rows go in, results come back by `sent`; neither thread touches the journal.
+Each address has one message on its way; what comes for another goes out beside it. So a service that is slow or hangs holds
+up itself, and after that once it has the company of others like it. Rows go in, results come back by `sent` as they come;
+neither thread touches the journal.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from threading import Thread
 from panelward.notify import Delivery, SendResult, SendRow
 
 END_S = 5.0
+SLOW_S = 10.0  # an address that takes so long for a message
 
 
 class _Lane:
@@ -21,15 +23,17 @@ class _Lane:
         self.rows: queue.SimpleQueue[list[SendRow] | None] = queue.SimpleQueue()
         self.delivery = Delivery(addresses)
         self.thread: Thread | None = None
-        self.busy: frozenset[int] = frozenset()  # rows on their way
+        self.ended = False
 
 
 class Lanes:
-    """`sent` is called by a sending thread with the results of a batch; `done` takes them in the loop."""
+    """`sent` is called by a sending thread with what became of a message; `done` takes it in the loop."""
 
     def __init__(self, addresses: Mapping[str, str], sent: Callable[[list[SendResult]], None]) -> None:
         self._well, self._ailing = _Lane("delivery", addresses), _Lane("delivery again", addresses)
         self._sent = sent
+        self._on_way: dict[int, str] = {}  # rows, and to whom
+        self._slow: dict[str, bool] = {}  # written by the threads
 
     def use(self, addresses: Mapping[str, str]) -> None:
         """Other addresses from now on; what is being sent ends as it began."""
@@ -41,21 +45,23 @@ class Lanes:
             lane.thread = Thread(target=self._send_all, args=(lane,), name=lane.name, daemon=True)
             lane.thread.start()
 
-    def free(self, *, ailing: bool) -> bool:
-        """Whether a batch may be given."""
-        return not self._lane(ailing).busy
+    def on_way(self) -> frozenset[str]:
+        """Addresses that have a message on its way: they get no other."""
+        return frozenset(self._on_way.values())
+
+    def slow(self, ref: str) -> bool:
+        """Whether its last message took long."""
+        return self._slow.get(ref, False)
 
     def give(self, rows: Sequence[SendRow], *, ailing: bool) -> None:
-        """A batch for the thread."""
-        lane = self._lane(ailing)
-        lane.busy = frozenset(row.row for row in rows)
-        lane.rows.put(list(rows))
+        """A message each for some addresses."""
+        self._on_way |= {row.row: row.ref for row in rows}
+        (self._ailing if ailing else self._well).rows.put(list(rows))
 
     def done(self, results: Sequence[SendResult]) -> None:
-        """The batch of these results is over."""
-        for lane in (self._well, self._ailing):
-            if any(result.row in lane.busy for result in results):
-                lane.busy = frozenset()
+        """These came back."""
+        for result in results:
+            self._on_way.pop(result.row, None)
 
     def given(self) -> list[list[SendRow]]:
         """The batches that wait for a thread: for whoever sends in its place."""
@@ -79,9 +85,28 @@ class Lanes:
                         lane.delivery.stop()
                     lane.thread.join(timeout=END_S)
 
-    def _lane(self, ailing: bool) -> _Lane:
-        return self._ailing if ailing else self._well
-
     def _send_all(self, lane: _Lane) -> None:
-        while (rows := lane.rows.get()) is not None:
-            self._sent(lane.delivery.send(rows))
+        refs: dict[int, str] = {}
+        delivery = lane.delivery
+
+        def told(result: SendResult, took_s: float) -> None:
+            self._slow[refs.pop(result.row)] = took_s >= SLOW_S
+            self._sent([result])
+
+        def more() -> list[SendRow]:
+            found: list[SendRow] = []
+            # What came behind `use` is for a batch with the other addresses.
+            while lane.delivery is delivery and not lane.ended and not lane.rows.empty():
+                found += taken(lane.rows.get())
+            return found
+
+        def taken(rows: list[SendRow] | None) -> list[SendRow]:
+            lane.ended = rows is None
+            refs.update({row.row: row.ref for row in rows or ()})
+            return rows or []
+
+        while not lane.ended:
+            rows = taken(lane.rows.get())
+            delivery = lane.delivery
+            if rows:
+                delivery.send(rows, told, more)

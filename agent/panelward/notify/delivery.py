@@ -13,7 +13,7 @@ import subprocess
 import sys
 import time
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from typing import NamedTuple
 
@@ -21,6 +21,8 @@ from panelward.notify.addresses import masked, without_secrets
 
 DEADLINE_S = 60.0  # of real time, from the handing to the helper to its answer
 _GOODBYE_S = 2.0
+_LOOK_S = 0.25  # for more to send, while something is on its way …
+_LINGER_S = 1.0  # … and as long behind the last: what follows at once needs no helper of its own
 _TYPES = ("info", "warning", "failure", "success")
 _ENV_OF_OURS = "PANELWARD_"  # holds the secrets: the helper is given them on its pipe, one at a time
 
@@ -44,6 +46,10 @@ class SendResult(NamedTuple):
     maybe_sent: bool = False  # it may have arrived all the same: sent again, it has to say that it is a repeat
 
 
+Told = Callable[[SendResult, float], None]  # and how long it took, s
+More = Callable[[], Sequence[SendRow]]
+
+
 class Delivery:
     """Used by one thread; `stop` may be called from another. Never raises for a sink's or the helper's fault."""
 
@@ -54,21 +60,22 @@ class Delivery:
         self._helper: subprocess.Popen[bytes] | None = None
         self._stopped = False
 
-    def send(self, rows: Iterable[SendRow]) -> list[SendResult]:
+    def send(self, rows: Iterable[SendRow], told: Told = lambda *_: None, more: More | None = None) -> list[SendResult]:
         """Send each row once; a result for each, in the order of the rows. Takes at most the deadline per message
-        of one address, and no longer than one deadline for an address that does not answer."""
+        of one address, and no longer than one deadline for an address that does not answer.
+
+        `told` hears of each result as it comes. `more` is asked for rows that came meanwhile, during one deadline: they
+        need not wait for an address that takes long.
+        """
         rows = list(rows)
-        results: dict[int, SendResult] = {}
-        queues: dict[str, deque[SendRow]] = {}
-        for row in rows:
-            if row.ref not in self._addresses:
-                why = f"{row.ref}: there is no such address any more. Name it in PANELWARD_NOTIFY or people.toml."
-                results[row.row] = SendResult(row.row, "refused", why)
-            else:
-                queues.setdefault(self._addresses[row.ref], deque()).append(row)
-        if queues:
-            _Batch(self, queues, results).run()
-        return [results[row.row] for row in rows]
+        batch = _Batch(self, told, more)
+        batch.add(rows)
+        batch.run()
+        return [batch.results[row.row] for row in rows]
+
+    def address(self, ref: str) -> str | None:
+        """The secret behind a reference; None: there is none any more."""
+        return self._addresses.get(ref)
 
     def stop(self) -> None:
         """End a send that is on its way, from another thread: what has not answered is failed."""
@@ -121,23 +128,43 @@ class Delivery:
 class _Batch:
     """One call of `send`: one helper, one message on its way per address."""
 
-    def __init__(self, delivery: Delivery, queues: dict[str, deque[SendRow]], results: dict[int, SendResult]) -> None:
-        self._delivery = delivery
-        self._queues = queues
-        self._results = results
+    def __init__(self, delivery: Delivery, told: Told, more: More | None) -> None:
+        self._delivery, self._told, self._more = delivery, told, more
+        self._queues: dict[str, deque[SendRow]] = {}
+        self.results: dict[int, SendResult] = {}
         self._on_way: dict[str, tuple[SendRow, float]] = {}  # address -> (message, its deadline)
         self._silent: set[str] = set()  # addresses that did not answer in time
         self._half_line = b""
 
+    def add(self, rows: Iterable[SendRow]) -> None:
+        for row in rows:
+            url = self._delivery.address(row.ref)
+            if url is None:
+                why = f"{row.ref}: there is no such address any more. Name it in PANELWARD_NOTIFY or people.toml."
+                self._found(SendResult(row.row, "refused", why))
+            else:
+                self._queues.setdefault(url, deque()).append(row)
+
     def run(self) -> None:
+        if not self._queues:
+            return
         helper = self._delivery.start_helper()
         if helper is None:
             self._fail_rest("the sending program can't be started", maybe_sent=False)
             return
         ended = False
-        for url in self._queues:
-            self._next(helper, url)
-        while self._on_way and not ended:
+        began_s = last_s = time.monotonic()
+        while not ended:
+            now_s = time.monotonic()
+            if self._more is not None and now_s - began_s < self._delivery.deadline_s:
+                self.add(self._more())
+            for url in self._queues:
+                if url not in self._on_way:
+                    self._next(helper, url)
+            if self._on_way:
+                last_s = now_s
+            elif self._more is None or now_s - last_s >= _LINGER_S:
+                break
             ended = not self._hear(helper)
             self._look_at_deadlines()
         self._delivery.end_helper(helper, kill=bool(self._silent) or ended)
@@ -160,7 +187,8 @@ class _Batch:
     def _hear(self, helper: subprocess.Popen[bytes]) -> bool:
         """Wait for answers until the next deadline; False: the helper ended."""
         assert helper.stdout is not None
-        wait_s = max(0.0, min(until for _row, until in self._on_way.values()) - time.monotonic())
+        deadlines = [until - time.monotonic() for _row, until in self._on_way.values()]
+        wait_s = max(0.0, min([*deadlines, _LOOK_S] if self._more is not None else deadlines))
         if not select.select([helper.stdout], [], [], wait_s)[0]:
             return True
         found = os.read(helper.stdout.fileno(), 65536)
@@ -174,15 +202,20 @@ class _Batch:
     def _answer(self, helper: subprocess.Popen[bytes], line: bytes) -> None:
         try:
             said = json.loads(line)
-            url = next(url for url, (row, _until) in self._on_way.items() if row.row == said["row"])
+            url, until = next((url, until) for url, (row, until) in self._on_way.items() if row.row == said["row"])
             result = SendResult(said["row"], str(said["result"]), str(said["why"]), bool(said.get("maybe_sent")))
         except (ValueError, KeyError, TypeError, StopIteration):
             return  # too late, or not an answer
         if result.result not in ("handed-over", "failed", "refused"):
             return
         del self._on_way[url]
-        self._results[result.row] = result._replace(why=without_secrets(result.why, url))
+        took_s = time.monotonic() - until + self._delivery.deadline_s
+        self._found(result._replace(why=without_secrets(result.why, url)), took_s)
         self._next(helper, url)
+
+    def _found(self, result: SendResult, took_s: float = 0.0) -> None:
+        self.results[result.row] = result
+        self._told(result, took_s)
 
     def _look_at_deadlines(self) -> None:
         now_s = time.monotonic()
@@ -192,14 +225,14 @@ class _Batch:
             del self._on_way[url]
             self._silent.add(url)
             why = f"{masked(url)}: no answer within {self._delivery.deadline_s:g} s"
-            self._results[row.row] = SendResult(row.row, "failed", why, maybe_sent=True)
+            self._found(SendResult(row.row, "failed", why, maybe_sent=True), self._delivery.deadline_s)
             while self._queues[url]:
                 later = self._queues[url].popleft()
-                self._results[later.row] = SendResult(later.row, "failed", f"{why}, so this one was not tried")
+                self._found(SendResult(later.row, "failed", f"{why}, so this one was not tried"))
 
     def _fail_rest(self, why: str, *, maybe_sent: bool) -> None:
         for row, _until in self._on_way.values():
-            self._results[row.row] = SendResult(row.row, "failed", why, maybe_sent)
+            self._found(SendResult(row.row, "failed", why, maybe_sent))
         for queue in self._queues.values():
             for row in queue:
-                self._results[row.row] = SendResult(row.row, "failed", why)
+                self._found(SendResult(row.row, "failed", why))

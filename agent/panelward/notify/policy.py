@@ -9,6 +9,7 @@ LONGEST_S = 900.0
 SPREAD = 0.5  # each wait ± this share: many vans behind one returning service don't knock in step
 
 _DAY_S = 86_400.0
+# Of what is over or overtaken; the newest message of an alarm that stands never runs out.
 # Our own choice: a week is the longest tour without a network that we plan for, and a high alarm of last week is
 # still worth a look at the circuit; a low one is in the log.
 _EXPIRES_S = {"high": 7 * _DAY_S, "medium": 3 * _DAY_S, "low": _DAY_S, "journal": _DAY_S}
