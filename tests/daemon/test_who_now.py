@@ -53,6 +53,21 @@ def test_who_was_handed_it_is_told_nothing_twice_under_another_name(tmp_path: Pa
     assert len(told.got) == 1, "somebody has it"
 
 
+@pytest.mark.parametrize("taken", [False, True])
+def test_what_is_over_and_was_told_to_nobody_is_told_to_who_comes_after(tmp_path: Path, taken: bool) -> None:
+    told = Told(tmp_path)
+    told.alarm("D1")
+    told.sends("handed-over" if taken else "failed")
+    told.ms += 3_600_000
+    told.alarm("D1", "ends", 2, state="returned-unacknowledged")
+    told.sends("failed")
+    told.outward.use(of("Ola"), {"Ola": "json://ola"})
+    told.passes(1800)
+    told.outward.hours_changed()
+    told.passes(1800)
+    assert [ref for _, ref, _ in told.got] == (["Kari"] if taken else ["Ola"])
+
+
 def test_an_address_that_is_mended_hears_what_it_refused(tmp_path: Path) -> None:
     told = Told(tmp_path)
     told.alarm("D7", **MEDIUM)  # type: ignore[arg-type]

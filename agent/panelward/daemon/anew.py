@@ -40,6 +40,12 @@ def hours(
     return found
 
 
+def left(rows: Iterable[OutboxRow], addresses: Mapping[str, str]) -> list[OutboxRow]:
+    """Of each alarm the newest message that waits for an address that is no more."""
+    found = {row.alarm_id: row for row in rows if row.status == "waiting" and not row.until_answered}
+    return [row for row in found.values() if row.address_ref not in addresses]
+
+
 def asleep(rows: Iterable[OutboxRow], people: People, local: datetime, now_s: float, rate: float) -> list[Hour]:
     """Of what is due, what has to wait because its person sleeps now: a network may come back at any hour."""
     found = []

@@ -8,6 +8,7 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple, Protocol
 from zoneinfo import ZoneInfo
@@ -303,7 +304,20 @@ class Outward:
                     errands.append(errand)
             if errands:
                 self._journal.address_anew(self._rows(t, alarm_object(t, schedule), schedule, errands, told, now_s))
+        for row in anew.left(waiting, self._addresses):
+            self._inherit(row)
         self._were, self._anew = None, False
+
+    def _inherit(self, row: OutboxRow) -> None:
+        """What is over by now, and was told to nobody: to those who hear such a thing now."""
+        thread = self._journal.thread(row.alarm_id)
+        heard = any(each.address_ref in self._addresses or each.status in ("handed-over", "trying") for each in thread)
+        if heard or self._stands(row.alarm_id) is not None:
+            return
+        shown = next(iter(self._journal.last_transitions(1, row.alarm_id)), {})
+        about = {shown.get("circuit"), *shown.get("circuits", ())}
+        heirs = [p for p in self._people.persons if row.priority in p.priorities and (not p.circuits or about & {*p.circuits})]
+        self._journal.address_anew([replace(row, address_ref=ref) for person in heirs for ref in person.refs])
 
     def weekly_due(self, since_ms: int) -> bool:
         """Is it time for the weekly sign, in a vehicle that has been watched since `since_ms` at least?"""
