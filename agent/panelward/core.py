@@ -197,7 +197,7 @@ class Core:
 
     def _request(self, request: Request, now_ms: int) -> Answer:
         if request.kind == "drill":
-            drill_id = self._alarms.drill(request, now_ms)
+            drill_id = self._alarms.drill(request, now_ms, self._ready().afar.known(now_ms))
             return Answer(id=request.id, done=True, why=drill_id, state="normal")
         if request.kind == "presence":
             if request.presence not in PRESENCES:

@@ -38,15 +38,15 @@ def house(tmp_path: Path) -> Iterator[House]:
 class Elsewhere:
     """The watch from afar as a process, with a phone of its own."""
 
-    def __init__(self, house: House, broker: Mosquitto | None = None, *, people: str = "") -> None:
-        self.phone, self.clock = Phone(), house.clock
+    def __init__(self, house: House, broker: Mosquitto | None = None, *, people: str = "", clock: str = "") -> None:
+        self.phone = Phone()
         self.schedule, self.journal = house.folder / "elsewhere.toml", house.folder / "elsewhere.sqlite"
         self._log = house.folder / "elsewhere.log"
         text = house.schedule.read_text().replace('id = "test-van"', f'id = "test-van"\n{UNHEARD}')
         port = (broker or house.broker).port
         self.schedule.write_text(text.replace(f"port = {house.broker.port}", f"port = {port}"))
         self._command = [sys.executable, "-m", "panelward", "watch", "--from-afar", "--schedule", str(self.schedule)]
-        self._command += ["--journal", str(self.journal), "--clock", house.clock]
+        self._command += ["--journal", str(self.journal), "--clock", clock or house.clock]
         self._notify = self.phone.address
         if people:
             self._notify, written = "", house.folder / "elsewhere-people.toml"
@@ -89,8 +89,10 @@ class Elsewhere:
 
 
 @contextmanager
-def elsewhere(house: House, broker: Mosquitto | None = None, *, people: str = "") -> Iterator[Elsewhere]:
-    made = Elsewhere(house, broker, people=people)
+def elsewhere(
+    house: House, broker: Mosquitto | None = None, *, people: str = "", clock: str = ""
+) -> Iterator[Elsewhere]:  # fmt: skip
+    made = Elsewhere(house, broker, people=people, clock=clock)
     try:
         yield made
     finally:
@@ -192,6 +194,47 @@ def test_the_last_words_are_said_whatever_comes_behind_them(house: House, last: 
         silent = len(afar.phone.got)
         assert wait_for(lambda: len(afar.phone.got) > silent and "no word" in afar.phone.sentences[-1], 20)
         assert "cut-off" not in afar.phone.got[-1]["message"]
+
+
+def test_its_own_broker_that_goes_is_said_and_no_silence_of_the_vehicle(house: House) -> None:
+    with elsewhere(house) as afar:
+        signs(lambda told: house.monitor().publish(SIGN, json.dumps(told).encode()))
+        assert wait_for(lambda: "ends" in afar.events(), 20), afar.events()
+        assert wait_for(lambda: "word from it again" in afar.phone.sentences[-1], 20), afar.phone.sentences
+        before = len(afar.phone.got)
+        house.broker.kill()
+        assert wait_for(lambda: len(afar.phone.got) > before, 20), afar.said()
+        time.sleep(4.0)  # 40 min: the silence that it would have told
+        assert [s.partition(":")[0] for s in afar.phone.sentences[before:]] == ["Look at the link of the watch from afar"]
+        assert afar.events()[-1] == "ends"
+
+
+def test_it_is_drilled_and_acknowledged_like_the_one_aboard(house: House) -> None:
+    with elsewhere(house) as afar:
+        assert wait_for(lambda: afar.events() == ["begins"], 20), afar.events()
+        drilled = afar.run("drill", "--from-afar")
+        assert (drilled.returncode, drilled.stdout.partition(":")[0]) == (0, "notify-1"), drilled.stderr
+        assert any(s.startswith("From afar, look at Test van or ring: test message") for s in afar.phone.sentences)
+        kept = Journal.read(afar.journal)
+        try:
+            (alarm,) = kept.standing()
+        finally:
+            kept.close()
+        seen = afar.run("acknowledge", alarm["id"], "--who", "Kari", "--from-afar", journal=False)
+        assert (seen.returncode, seen.stdout) == (0, f"Done: {alarm['id']} is acknowledged.\n"), seen.stderr
+        put = afar.run("shelve", alarm["id"], "--for", "1h", "--who", "Kari", "--from-afar", journal=False)
+        assert put.returncode == 0, put.stderr
+        zone = afar.run("timezone", "Europe/Athens", "--who", "Kari", "--from-afar", journal=False)
+        assert zone.returncode == 0, zone.stderr
+
+
+def test_its_weekly_sign_is_its_own(house: House) -> None:
+    weekly = 'weekly = "Mon"\n[[person]]\nname = "Kari"\naddresses = ["{address}"]\n'
+    with elsewhere(house, people=weekly, clock=f"2026-05-04T12:00Z,3600,{time.time():.3f}") as afar:
+        told = lambda: [s for s in afar.phone.sentences if "test message" in s]  # noqa: E731
+        assert wait_for(lambda: told() or any("test message" in b["message"] for b in afar.phone.got), 40), afar.said()
+    assert any("From afar, look at Test van or ring: test message" in b["message"] for b in afar.phone.got)
+    assert not any("test message from Test van" in b["message"] for b in afar.phone.got)
 
 
 def test_the_owners_address_hears_a_sign_while_readings_come(house: House) -> None:

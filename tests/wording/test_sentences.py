@@ -377,6 +377,26 @@ def test_what_is_about_no_circuit_fits_too(kind: str, subject: str, event: str, 
         assert not [w for w in re.findall(r"[a-z]+", sentence.lower()) if w in FORBIDDEN], sentence
 
 
+@pytest.mark.parametrize(
+    ("kind", "event", "more", "begins"),
+    [
+        ("readings-overdue", "begins", {}, "Look at the link of the watch from afar"),
+        ("readings-overdue", "ends", {}, "Nothing to do"),
+        ("drill", "begins", {}, "From afar, nothing to do: test message"),
+        ("drill", "begins", {"unheard": True, "silent_s": None}, "From afar, look at "),
+    ],
+)
+def test_what_the_watch_from_afar_says_of_itself_fits_too(kind: str, event: str, more: dict[str, object], begins: str) -> None:
+    for name in ("Van", LONG):
+        long = replace(PLAN, vehicle=replace(PLAN.vehicle, name=name))
+        figures = {"from_afar": True, "silent_s": 300_000.0} | more
+        found = transition(PLAN.circuits[1], (kind, None, "medium", figures, ()), subject="broker", subject_id="h", event=event)
+        sentence = message(found, long)
+        assert sentence.startswith(begins)
+        assert len(sentence) <= 140, sentence
+        assert not [w for w in re.findall(r"[a-z]+", sentence.lower()) if w in FORBIDDEN], sentence
+
+
 def test_a_drill_is_marked_as_one() -> None:
     found = transition(PLAN.circuits[1], ("drill", None, "low", {}, ()), subject="broker", subject_id="drill")
     assert "test message" in message(found, PLAN)

@@ -489,9 +489,9 @@ class Alarms:
             self._go(alarm, "reset", now_ms, who=request.who, why=request.why)  # it is over, and somebody looked
         self._settle(alarm)
 
-    def drill(self, request: Request, now_ms: int) -> str:
+    def drill(self, request: Request, now_ms: int, known: Facts = ()) -> str:
         """A test from end to end: it begins and is over, under an id of its own. Returns that id."""
-        figures: Facts = (("asked_by", request.who),)
+        figures: Facts = (("asked_by", request.who), *known)
         condition = Condition(
             subject="broker",
             subject_id="drill",

@@ -83,6 +83,13 @@ def add_journal(command: argparse.ArgumentParser) -> None:
     command.add_argument("--journal", metavar="J.sqlite", default=default, help="the journal (default: %(default)s)")
 
 
+def add_from_afar(command: argparse.ArgumentParser) -> None:
+    """`--from-afar`: another daemon is asked than the one aboard."""
+    command.add_argument(
+        "--from-afar", action="store_true", help="ask the watch from afar: with its schedule and journal, on its computer"
+    )
+
+
 def say_faults(error: ScheduleError) -> int:
     """Every fault of a schedule, at 80 columns; the exit code."""
     for fault in error.faults:

@@ -8,7 +8,7 @@ import sys
 import time
 from typing import Any
 
-from panelward.commands import add_journal, add_schedule
+from panelward.commands import add_from_afar, add_journal, add_schedule
 from panelward.commands.acknowledge import ask
 
 
@@ -20,6 +20,7 @@ def register(subparsers: Any) -> None:
     )
     add_schedule(command)
     add_journal(command)
+    add_from_afar(command)
     command.add_argument("--priority", choices=("low", "medium", "high"), default="low", help="as which (default: low)")
     command.add_argument("--who", default="", help="who asks")
     command.add_argument("--wait", type=float, metavar="S", default=90.0, help="give up after S seconds (default: 90)")
@@ -32,7 +33,8 @@ def run(args: argparse.Namespace) -> int:
     if not 1 <= args.wait <= 3600:
         print("panelward drill: --wait goes from 1 to 3600 s", file=sys.stderr)
         return 2
-    answer = ask(args.schedule, "drill", {"priority": args.priority, "who": args.who}, min(10.0, args.wait))
+    body = {"priority": args.priority, "who": args.who}
+    answer = ask(args.schedule, "drill", body, min(10.0, args.wait), from_afar=args.from_afar)
     if not answer["done"]:
         print(f"the daemon refused: {answer['why']}", file=sys.stderr)
         return 2

@@ -8,7 +8,7 @@ import os
 import sys
 from typing import Any
 
-from panelward.commands import add_schedule
+from panelward.commands import add_from_afar, add_schedule
 from panelward.commands.acknowledge import ask, said
 from panelward.commands.working import seconds_of
 
@@ -31,6 +31,7 @@ def register(subparsers: Any) -> None:
     command.add_argument("--who", default=getpass.getuser() if "USER" in os.environ else "", help="who asks")
     command.add_argument("--why", default="", help="what for, for the journal")
     add_schedule(command)
+    add_from_afar(command)
     command.add_argument("--json", action="store_true", help="the answer as an object")
 
 
@@ -48,6 +49,6 @@ def run(args: argparse.Namespace) -> int:
             return 2
     elif not args.once:
         kind = "unshelve" if args.end else "out-of-service" if args.out_of_service else "in-service"
-    answer = ask(args.schedule, kind, body)
+    answer = ask(args.schedule, kind, body, from_afar=args.from_afar)
     until = f" for {args.span}" if args.span else " until it is over" if args.once else ""
     return said(answer, f"Done: {args.alarm or args.circuit} is {answer['state']}{until}.", as_json=args.json)

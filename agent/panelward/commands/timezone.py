@@ -9,7 +9,7 @@ import os
 import sys
 from typing import Any
 
-from panelward.commands import add_schedule
+from panelward.commands import add_from_afar, add_schedule
 from panelward.commands.acknowledge import ask
 
 
@@ -23,11 +23,12 @@ def register(subparsers: Any) -> None:
     command.add_argument("timezone", metavar="ZONE", help="its name, like Europe/Oslo")
     command.add_argument("--who", default=getpass.getuser() if "USER" in os.environ else "", help="who says so")
     add_schedule(command)
+    add_from_afar(command)
     command.add_argument("--json", action="store_true", help="the answer as an object")
 
 
 def run(args: argparse.Namespace) -> int:
-    answer = ask(args.schedule, "timezone", {"timezone": args.timezone, "who": args.who})
+    answer = ask(args.schedule, "timezone", {"timezone": args.timezone, "who": args.who}, from_afar=args.from_afar)
     if args.json:
         print(json.dumps(answer, ensure_ascii=False))
     elif answer["done"]:

@@ -71,10 +71,10 @@ class Watch:
         self._bench = Bench()
         self.panel = Panel(schedule.vehicle.timezone)
         self.from_start = silence_from_start
-        self._broker = BrokerSilence(self._bench, schedule.broker.host if schedule.broker else "broker")
+        self.afar = Afar(self._bench, schedule)
+        self._broker = BrokerSilence(self._bench, schedule.broker.host if schedule.broker else "broker", self.afar)
         self._unsent = Unsent(self._bench)
         self._unwritten = Unsent(self._bench, "journal")
-        self._afar = Afar(self._bench, schedule)
         self._monitors = {m.name: MonitorSilence(self._bench, m, self._broker) for m in schedule.monitors}
         self.tree = Tree(self._bench, schedule)
         self._supplies = {s.id: SupplyState(self._bench, schedule, s, self.tree.buses[s.id]) for s in schedule.supplies}
@@ -217,7 +217,7 @@ class Watch:
             self._unwritten.take(presence)
             return
         if presence.subject in ("vehicle", "bank"):
-            self._afar.take(presence)
+            self.afar.take(presence)
             return
         if not presence.here:
             for way in self.ways.values():
@@ -242,7 +242,7 @@ class Watch:
             beyond.rest()
         self.doing.rest(now_ms)
         self._broker.rest()
-        self._afar.rest(now_ms)
+        self.afar.rest(now_ms)
         for names in self._names:
             names.rest()
 
@@ -343,8 +343,8 @@ class Watch:
         keys += [("supply", supply_id, "drain") for supply_id, beyond in self._unassigned.items() if beyond.active]
         keys += [(group.subject, group.subject_id, "dead") for group in self.tree.groups if group.active]
         keys += self._unsent.keys() + self._unwritten.keys()
-        if self._afar.active:
-            keys.append(("vehicle", self._afar.vehicle, "readings"))
+        if self.afar.active:
+            keys.append(("vehicle", self.afar.vehicle, "readings"))
         if self._broker.active:
             keys.append(("broker", self._broker.host, "readings"))
         return keys
@@ -359,7 +359,7 @@ class Watch:
             "broker": self._broker.save(),
             "unsent": self._unsent.save(),
             "unwritten": self._unwritten.save(),
-            "afar": self._afar.save(),
+            "afar": self.afar.save(),
             "supplies": {
                 supply_id: state.save() | {"keys": repr(supply_depends(self.schedule, self.schedule.supply(supply_id)))}
                 for supply_id, state in self._supplies.items()
@@ -390,7 +390,7 @@ class Watch:
         self._broker.restore(state["broker"])
         self._unsent.restore(state["unsent"])
         self._unwritten.restore(state.get("unwritten", {"since": {}}))
-        self._afar.restore(state["afar"])
+        self.afar.restore(state["afar"])
         for supply_id, supply in self._supplies.items():
             kept = state["supplies"].get(supply_id)
             if kept is not None and kept["keys"] == repr(supply_depends(self.schedule, self.schedule.supply(supply_id))):

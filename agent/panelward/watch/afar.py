@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from panelward.records import Condition, Presence, Schedule
+from panelward.records import Condition, Facts, Presence, Schedule
 from panelward.watch.bench import Bench
 
 UNHEARD_S = 2 * 3600.0  # a link that comes and goes on a journey is no news (our own choice)
+BACK_MS = (
+    300_000  # the least that is waited once its own broker is back: bridges connect again, two signs come (our own choice)
+)
 
 
 class Afar:
@@ -15,6 +18,7 @@ class Afar:
 
     def __init__(self, bench: Bench, schedule: Schedule) -> None:
         self._bench, self.vehicle = bench, schedule.vehicle.id
+        self._circuits = tuple(circuit.id for circuit in schedule.circuits)  # all of them are unseen, and life's among them
         self._after_ms = round((schedule.vehicle.unheard_after_s or UNHEARD_S) * 1000)
         life = any(circuit.importance == "life" for circuit in schedule.circuits)
         self._priority = "high" if life else "medium"
@@ -24,6 +28,34 @@ class Afar:
         self.gone_ms: int | None = None  # its broker said that it went
         self.active = False
         self.bank_low = False
+        self.alive_ms: int | None = None  # a sign came
+        self.away = False  # its own broker: what can't be heard is no silence
+        self.left_ms: int | None = None  # … of the silence that is borne, meanwhile
+
+    @property
+    def listens(self) -> bool:
+        """Is this the watch from afar?"""
+        return self.heard_ms is not None
+
+    def known(self, now_ms: int) -> Facts:
+        """What a test message from afar says beside itself; aboard, nothing."""
+        if not self.listens:
+            return ()
+        silent_s = None if self.alive_ms is None else (now_ms - self.alive_ms) / 1000.0
+        return ("from_afar", True), ("silent_s", silent_s), ("unheard", self.active or self.alive_ms is None)
+
+    def broker(self, here: bool, now_ms: int) -> None:
+        """Its own broker came or went."""
+        self.away = not here
+        if self.away and self.due_ms is not None:
+            self.left_ms = self.due_ms - now_ms
+            self._bench.call_at(self, None)
+        elif here and self.left_ms is not None:
+            self._wait(now_ms, max(self.left_ms, min(BACK_MS, self._after_ms)))
+
+    def _wait(self, now_ms: int, span_ms: int) -> None:
+        self.left_ms = span_ms if self.away else None
+        self._bench.call_at(self, None if self.away else now_ms + span_ms)
 
     def take(self, presence: Presence) -> None:
         """A sign of life, or its last will; or what that said of its bank."""
@@ -33,20 +65,21 @@ class Afar:
             return
         if not presence.here:
             self.gone_ms = self.gone_ms if self.gone_ms is not None else now_ms
-            if self.due_ms is None and not self.active:  # the first that is heard of it is that it went
+            if self.heard_ms is None:  # the first that is heard of it is that it went
                 self.heard_ms = now_ms
-                self._bench.call_at(self, now_ms + self._after_ms)
+                self._wait(now_ms, self._after_ms)
             return
         if self.active:
             self.active = False
             self._emit("ends", now_ms)
-        self.heard_ms, self.gone_ms = now_ms, None
-        self._bench.call_at(self, now_ms + self._after_ms)
+        self.heard_ms = self.alive_ms = now_ms
+        self.gone_ms = None
+        self._wait(now_ms, self._after_ms)
 
     def rest(self, now_ms: int) -> None:
         """The program was off until now: silence counts anew."""
-        if self.heard_ms is not None and not self.active:
-            self._bench.call_at(self, now_ms + self._after_ms)
+        if self.listens and not self.active:
+            self._wait(now_ms, self._after_ms)
 
     def fire(self, now_ms: int) -> None:
         self.active = True
@@ -69,6 +102,7 @@ class Afar:
                 since_ms=since_ms,
                 kind="readings-overdue",
                 priority=self._priority,
+                circuits=self._circuits,
                 figures=(("silent_s", silent_s),),
                 evidence=(said, *low) if edge == "begins" else (),
             )
@@ -79,7 +113,7 @@ class Afar:
 
     def restore(self, state: dict[str, Any]) -> None:
         for name in _KEPT:
-            setattr(self, name, state[name])
+            setattr(self, name, state.get(name, getattr(self, name)))
 
 
-_KEPT = ("due_ms", "heard_ms", "gone_ms", "active", "bank_low")
+_KEPT = ("due_ms", "heard_ms", "gone_ms", "active", "bank_low", "alive_ms", "away", "left_ms")

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from panelward.records import Condition, Facts, Monitor
+from panelward.watch.afar import Afar
 from panelward.watch.bench import Bench
 
 BROKER_S = 120.0
@@ -150,8 +151,8 @@ class MonitorSilence:
 class BrokerSilence:
     """The broker: away from us, so everything is silent."""
 
-    def __init__(self, bench: Bench, host: str) -> None:
-        self._bench, self.host = bench, host
+    def __init__(self, bench: Bench, host: str, afar: Afar) -> None:
+        self._bench, self.host, self._afar = bench, host, afar
         self.order = bench.enrol(self)
         self.due_ms: int | None = None
         self.monitors: list[MonitorSilence] = []
@@ -159,6 +160,7 @@ class BrokerSilence:
         self.active = False
 
     def presence(self, here: bool, now_ms: int) -> None:
+        self._afar.broker(here, now_ms)
         if here:
             was_away = self.away_ms is not None
             if self.active:
@@ -187,7 +189,10 @@ class BrokerSilence:
 
     def _emit(self, edge: str, now_ms: int) -> None:
         circuits = tuple(m._subject_id for monitor in self.monitors for m in monitor.members if m.judged)
-        self._bench.found.append(_condition("broker", self.host, edge, now_ms, self.away_ms or now_ms, circuits, None))
+        facts: Facts = ()
+        if self._afar.listens:  # it is no reading that does not come
+            circuits, facts = (), (("from_afar", True),)
+        self._bench.found.append(_condition("broker", self.host, edge, now_ms, self.away_ms or now_ms, circuits, None, facts))
 
     def save(self) -> dict[str, Any]:
         return {name: getattr(self, name) for name in ("due_ms", "away_ms", "active")}
@@ -221,6 +226,8 @@ def _condition(
         evidence=(
             ("said-gone", ())
             if ("will", True) in facts
+            else ("unheard-meanwhile", ())
+            if ("from_afar", True) in facts
             else ("silence", (("seconds", (now_ms - since_ms) / 1000.0), ("every_s", every_s))),
         ),
     )

@@ -377,6 +377,9 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Nobody can see {count} circuits: {place} said at {since} that it goes. They may be working; look at what must.",),
     },
     "silent-broker": {
+        "afar": ("Look at the link of the watch from afar: its broker is away for {lasting}, since {since}. Till then nobody there "
+                 "hears {vehicle}.",
+                 "Look at the link of the watch from afar: its broker is away since {since}. Nobody there hears {vehicle}."),
         "*": ("Nobody can see {count} circuits: the broker is away for {lasting}, since {since}. They may be working; "
               "look at what must.",),
     },
@@ -390,6 +393,8 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
               "Look at {vehicle} when you are there: word from it again since {at}. Why it was silent is not known."),
     },
     "readings-back": {
+        "afar": ("Nothing to do: the watch from afar has its broker back since {at}, after {lasting}. It listens for {vehicle} again.",
+                 "Nothing to do: the watch from afar has its broker back since {at}. It listens for {vehicle} again."),
         "*": ("Readings from {place} are back since {at}, after {lasting}. What happened in between is not known.",),
     },
     "readings-late": {
@@ -454,6 +459,12 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
                    "Look at {label} yourself: {place} is no longer watched since {at}. What was told may still be so."),
     },
     "drill": {
+        "afar": ("From afar, nothing to do: test message about {vehicle}, sent {at}; its last sign came {lasting} ago. Its own test "
+                 "comes apart.",
+                 "From afar, nothing to do: test message about {vehicle}, sent {at}; its last sign came {lasting} ago."),
+        "afar-unheard": ("From afar, look at {vehicle} or ring: test message, sent {at}; no sign comes from there. It proves the way to this "
+                         "phone alone.",
+                         "From afar, look at {vehicle} or ring: test message, sent {at}; no sign comes from there."),
         "*": ("Nothing to do: test message from {vehicle}, sent {at}. It shows that alarms reach this phone.",),
     },
     "unsent": {
@@ -751,6 +762,7 @@ EVIDENCE: dict[str, str] = {
     "messages-go": "After it no more messages come: {carriers} carries them.",
     "bank-cold": "The bank is at {celsius} °C: below 5 °C lithium takes no charge, whatever sun or charger give.",
     "volts-fall": "It falls by {v_per_h} V an hour over the last {minutes} min.",
+    "unheard-meanwhile": "While it is away the vehicle's signs of life can't be heard: its silence is not counted",
     "silence": "No reading for {seconds} s; one was expected every {every_s} s.",
     "silence-unmeasured": "No reading for {seconds} s.",
     "suspect-scale": "{readings} readings in a row of {draw_a}: more than its supply can give, or a bus far above its nominal.",

@@ -61,7 +61,7 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
     if transition.event == "withdrawn":
         return "withdrawn", None
     if kind == "drill":
-        return "drill", None
+        return "drill", ("afar-unheard" if figures.get("unheard") else "afar") if figures.get("from_afar") else None
     if kind == "messages-unsent":
         return ("unsent-over" if ended else "unsent"), "*"
     if kind == "journal-unwritten":
@@ -75,7 +75,7 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
             return ("vehicle-back" if ended else "silent-vehicle"), "*"
         will = "-said" if figures.get("will") and not ended else ""
         back = "readings-late" if figures.get("late") else "readings-back"
-        return (back if ended else f"silent-{transition.subject}{will}"), None
+        return (back if ended else f"silent-{transition.subject}{will}"), "afar" if figures.get("from_afar") else None
     if kind == "undervoltage-approach":
         return ("cut-off-past" if ended else "near-cut-off"), None
     if kind == "unassigned-draw":
