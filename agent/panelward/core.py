@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from panelward.alarm import Alarm, Alarms, Work
+from panelward.alarm import Alarm, Alarms, Removed, Work
 from panelward.errors import PanelwardError
 from panelward.records import (
     Answer,
@@ -204,11 +204,13 @@ class Core:
                 return Answer(id=request.id, done=False, why=f"presence must be one of {', '.join(PRESENCES)}")
             self._ready().doing.tell(request.presence, now_ms)
             return Answer(id=request.id, done=True, why="", state=request.presence)
+        known = request.circuit is None or any(c.id == request.circuit for c in self.schedule.circuits)
         if request.kind == "working":
-            known = request.circuit is None or any(c.id == request.circuit for c in self.schedule.circuits)
             if not known and not request.done:
                 return Answer(id=request.id, done=False, why=f"the schedule has no circuit '{request.circuit}'")
             return self._alarms.working(request, now_ms)
+        if request.kind == "out-of-service" and request.alarm is None and not known:
+            return Answer(id=request.id, done=False, why=f"the schedule has no circuit '{request.circuit}'")
         return self._alarms.request(request, now_ms)
 
     def _replaced(self, request: Request, now_ms: int, out: list[Output]) -> list[Output]:
@@ -273,6 +275,10 @@ class Core:
     def as_it_stands(self, alarm_id: str) -> Transition | None:
         """What would be said of a standing alarm now, for a message that waited; nothing comes of it."""
         return self._alarms.as_it_stands(alarm_id, self._now_ms)
+
+    def removed(self) -> tuple[Removed, ...]:
+        """Circuits out of service; until when, on the core's own axis."""
+        return self._alarms.removed()
 
     def works(self) -> tuple[Work, ...]:
         """Who works on which circuits; until when, on the core's own axis."""

@@ -71,8 +71,6 @@ def test_what_latches_must_be_looked_at_whatever_hid_its_end(away: str, kind: st
         assert ask(alarms, away, 60, for_s=600.0)
     alarms.edge(edge("D1", "ends", 300, kind=kind))
     until(alarms, 700)
-    if away == "out-of-service":
-        assert ask(alarms, "in-service", 700)
     assert stands(alarms) == ([(state, False)] if state else [])
     alarms.out()
     if state:
@@ -90,6 +88,54 @@ def test_what_was_withdrawn_while_shelved_needs_no_look() -> None:
     assert alarms.standing() == ()
 
 
+def test_a_circuit_is_taken_out_of_service_before_the_work_begins_and_comes_back_as_it_is() -> None:
+    """By itself at the end that was said, a day later at the most."""
+    for end_s, ends in ((600.0, None), (86_400.0, None), (300.0, "in-service")):
+        alarms = Alarms()
+        assert ask(alarms, "out-of-service", 0, for_s=None if end_s == 86_400.0 else 600.0)
+        assert [(r.circuit, r.who) for r in alarms.removed()] == [("D1", "Kari")]
+        alarms.edge(edge("D1", at_s=60))
+        alarms.edge(edge("D2", at_s=60))
+        assert [(t.subject_id, t.state, t.told) for t in alarms.out()] == [
+            ("D1", "out-of-service", False), ("D2", "unacknowledged", True)
+        ]  # fmt: skip
+        if ends:
+            assert ask(alarms, ends, end_s)
+        else:
+            assert until(alarms, end_s - 1) == []
+        found = until(alarms, end_s)
+        assert [(t.subject_id, t.event, t.state, t.told) for t in found] == [("D1", "in-service", "unacknowledged", True)]
+        assert alarms.removed() == ()
+
+
+@pytest.mark.parametrize("for_s", [0.0, -1.0, 86_401.0])
+def test_out_of_service_is_bounded(for_s: float) -> None:
+    alarms = Alarms()
+    assert not ask(alarms, "out-of-service", for_s=for_s)
+    assert not ask(alarms, "in-service")
+    assert alarms.removed() == ()
+
+
+def test_what_life_depends_on_is_never_out_of_service() -> None:
+    alarms = Alarms(life=frozenset({"D1"}))
+    assert not ask(alarms, "out-of-service", for_s=60.0)
+    alarms.edge(edge("D1"))
+    assert not ask(alarms, "out-of-service", for_s=60.0)
+    assert not ask(alarms, "out-of-service", circuit=None, alarm=alarms.standing()[0].id)
+    assert stands(alarms) == [("unacknowledged", True)]
+
+
+def test_what_life_comes_to_depend_on_is_back_in_service() -> None:
+    alarms = Alarms()
+    assert ask(alarms, "out-of-service")
+    alarms.edge(edge("D1"))
+    alarms.out()
+    alarms.life = frozenset({"D1"})
+    alarms.cap(T0 + 60_000)
+    assert [(t.event, t.state, t.told) for t in alarms.out()] == [("in-service", "unacknowledged", True)]
+    assert alarms.removed() == ()
+
+
 STEPS = st.lists(
     st.sampled_from(
         ["shelve", "unshelve", "out-of-service", "in-service", "acknowledge", "lost", "back", "fails", "lives", "wait"]
@@ -101,7 +147,7 @@ STEPS = st.lists(
 @given(STEPS)
 def test_one_cause_is_never_told_twice_in_any_order(steps: list[str]) -> None:
     """While its feeder's alarm stands, a circuit says nothing by itself, whatever people did with its alarm before or since.
-    Once it is back, what still stands and nobody hid is asked for. A restored copy goes on alike.
+    Once it is back, what still stands and nobody hid is asked for. Out of service it says nothing. A restored copy is alike.
     """
     one, lost, stands_alone = Alarms(), False, False
     for n, what in enumerate(steps):
@@ -116,7 +162,7 @@ def test_one_cause_is_never_told_twice_in_any_order(steps: list[str]) -> None:
         stands_alone = (stands_alone and what != "lives") or (what == "fails" and not lost)
         assert found[0] == found[1]
         assert one.save() == other.save()
-        if lost:
+        if lost or one.removed():
             assert [t for t in found[0] if t.subject_id == "D1" and t.told] == []
         states = [a.state for a in one.standing() if a.condition.subject_id == "D1" and a.active]
         if lost:

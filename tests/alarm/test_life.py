@@ -68,6 +68,7 @@ def test_the_table_has_no_row_that_is_not_published() -> None:
     ours = {(s, e) for s in HIDDEN for e in ("begins", "ends")}
     ours |= {("shelved", "unshelve-while-covered"), ("out-of-service", "return-while-covered")}
     ours |= {(s, f"{e}-while-latched") for s, e in zip(HIDDEN, ("unshelve", "unsuppress", "return"), strict=True)}
+    ours |= {("shelved", "unshelve-while-removed"), ("suppressed", "unsuppress-while-removed")}
     assert set(TABLE) == published | ours | {("latched-acknowledged", "begins")}
 
 

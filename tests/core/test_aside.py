@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from panelward.core import Core
-from panelward.records import Input, Request, Settings, Transition
+from panelward.records import Answer, Input, Request, Settings, Transition
 from plans import PLAN, T0, circuit, stream
 
 ROUTER = circuit("D4", "Rear router", "electronics", feeder="rear", feed="always-on", always_draws_w=5.0)
@@ -107,3 +107,24 @@ def test_laid_up_with_a_device_that_opened_and_that_nobody_looked_at_it_still_st
     assert [a.state for a in core.standing() if a.key == ("circuit", "D5", "dead")] == ["latched-unacknowledged"]
     fed(core, [replace(asked("acknowledge", 4000), circuit="D5")])
     assert [a for a in core.standing() if a.key == ("circuit", "D5", "dead")] == []
+
+
+def test_a_circuit_out_of_service_that_is_lost_with_its_feeder_speaks_when_it_is_back_in_service() -> None:
+    """Announced before the work begins; the feeder is in service, and is told."""
+    core = begun()
+    found = fed(core, [*phase(0, 120), asked("out-of-service", 121, for_s=3600.0), *phase(122, 100, D8=0.0)])
+    found += fed(core, phase(224, 300, D8=0.0, D5=0.0, D4=0.0))
+    found += fed(core, phase(526, 300, D8=0.0))
+    assert told(found) == [("rear", "begins"), ("rear", "ends")]
+    again = Core()
+    again.restore(json.loads(json.dumps(core.save())), REAR, silence_from_start=False)
+    for each in (core, again):
+        assert told(fed(each, [asked("in-service", 830)])) == [("D8", "in-service")]
+        assert each.removed() == ()
+
+
+def test_a_circuit_that_the_schedule_does_not_have_is_not_taken_out_of_service() -> None:
+    answer = begun().feed(replace(asked("out-of-service", 1), circuit="D99"))[-1]
+    assert isinstance(answer, Answer)
+    assert not answer.done
+    assert "D99" in answer.why

@@ -39,11 +39,12 @@ from panelward.alarm.cycle import (
     step,
 )
 from panelward.alarm.flood import Flood
+from panelward.alarm.service import Removed, Service
 from panelward.alarm.work import Work, Works, fact
 from panelward.errors import RequestRefused
 from panelward.records import PRIORITIES, Answer, Condition, Facts, Request, Transition
 
-__all__ = ["KINDS", "STATES", "TABLE", "Alarm", "Alarms", "Kind", "Work", "step"]
+__all__ = ["KINDS", "STATES", "TABLE", "Alarm", "Alarms", "Kind", "Removed", "Work", "step"]
 
 
 @dataclass(slots=True)
@@ -58,7 +59,7 @@ class Alarm:
     since_ms: int = 0
     starts_ms: int | None = None  # on-delay ends
     ends_ms: int | None = None  # off-delay ends
-    shelved_until_ms: int | None = None
+    shelved_until_ms: int | None = None  # or out of service; None there: until somebody says so
     once: bool = False  # shelved for this time that it is the case, or for the next (OPC 10000-9, 5.8.17: one-shot)
     covered: bool = False  # a parent explains it, whatever state a person has put it in
     to_look: bool = False  # it ended and latches: somebody must look at what it left, whatever hid it then
@@ -81,6 +82,7 @@ class Alarms:
     _flood: Flood = field(default_factory=Flood)
     _chatter: Chatter = field(default_factory=Chatter)
     _works: Works = field(default_factory=Works)
+    _service: Service = field(default_factory=Service)
     _by_key: dict[tuple[str, str, str], Alarm] = field(default_factory=dict)
     _named_ms: dict[tuple[str, str, str], int] = field(default_factory=dict)  # of each key's last id; Unix time
     _out: list[Transition] = field(default_factory=list)
@@ -109,6 +111,9 @@ class Alarms:
             if kind.on_delay_s > 0.0 and alarm.state == NORMAL:
                 alarm.starts_ms = condition.at_ms + round(kind.on_delay_s * 1000)
                 return
+            removed_ms = self._service.until_ms(condition.subject, condition.subject_id)
+            if removed_ms is not None and (alarm.state, "remove") in TABLE:
+                alarm.state, alarm.shelved_until_ms = step(alarm.state, "remove"), removed_ms
             self._go(alarm, "begins", condition.at_ms, "begins-again" if again else "begins")
             self._cap(alarm, condition.at_ms)
         elif alarm is None:
@@ -171,9 +176,14 @@ class Alarms:
 
     def _let_out(self, alarm: Alarm, event: str, at_ms: int, said: str = "", **by: str) -> None:
         """Shelf, suppression or time out of service ends: what hides it besides hides it on."""
-        if event == "unshelve":
+        if event != "unsuppress":
             alarm.shelved_until_ms, alarm.once = None, False
-        self._go(alarm, _by_case(event, alarm), at_ms, said or event, **by)
+        removed_ms = self._service.until_ms(alarm.condition.subject, alarm.condition.subject_id)
+        if removed_ms is not None and event != "return":
+            alarm.shelved_until_ms = removed_ms
+            self._go(alarm, f"{event}-while-removed", at_ms, said or event, **by)
+        else:
+            self._go(alarm, _by_case(event, alarm), at_ms, said or event, **by)
         self._settle(alarm)
 
     def _go(self, alarm: Alarm, event: str, at_ms: int, said: str = "", was: str | None = None, **by: str) -> None:
@@ -295,11 +305,13 @@ class Alarms:
 
     def _soonest(self) -> int | None:
         own = (due for a in self._by_key.values() for due in _deadlines(a))
-        return min((due for due in (*own, self._works.next_ms(), self._flood.next_ms()) if due is not None), default=None)
+        all_due = (*own, self._service.next_ms(), self._works.next_ms(), self._flood.next_ms())
+        return min((due for due in all_due if due is not None), default=None)
 
     def fire(self, now_ms: int) -> None:
         """Fire what is due at `now_ms`, in the order in which the alarms began."""
         self._stale = True
+        self._service.fire(now_ms)
         for alarm in list(self._by_key.values()):
             if alarm.starts_ms is not None and alarm.starts_ms <= now_ms:
                 alarm.starts_ms = None
@@ -307,7 +319,10 @@ class Alarms:
             if alarm.ends_ms is not None and alarm.ends_ms <= now_ms:
                 self._end(alarm, now_ms)
             if alarm.shelved_until_ms is not None and alarm.shelved_until_ms <= now_ms:
-                self._let_out(alarm, "unshelve", now_ms)
+                if alarm.state == OUT_OF_SERVICE:
+                    self._let_out(alarm, "return", now_ms, "in-service")
+                else:
+                    self._let_out(alarm, "unshelve", now_ms)
             if alarm.waits_until_ms is not None and alarm.waits_until_ms <= now_ms:
                 alarm.waits_until_ms, alarm.unknown = None, False
                 if alarm.state == UNACKNOWLEDGED:
@@ -325,14 +340,19 @@ class Alarms:
                 self._end(summary, now_ms)
 
     def cap(self, now_ms: int) -> None:
-        """Life depends on more than before: no shelf over it lasts longer than an hour from now."""
+        """Life may depend on more now: no shelf over that lasts longer than an hour, none of it is out of service."""
         self._stale = True
-        for alarm in self._by_key.values():
+        for removed in self._service.standing():
+            if removed.circuit in self.life:
+                self._service.put_back(removed.circuit)
+        for alarm in list(self._by_key.values()):
             self._cap(alarm, now_ms)
 
     def _cap(self, alarm: Alarm, now_ms: int) -> None:
         most_ms = now_ms + round(SHELVE_MOST_LIFE_S * 1000)
-        if (alarm.shelved_until_ms or 0) > most_ms and self._of_life(alarm.condition):
+        if alarm.state == OUT_OF_SERVICE and self._of_life(alarm.condition):
+            self._let_out(alarm, "return", now_ms, "in-service", why="life depends on it now")
+        elif (alarm.shelved_until_ms or 0) > most_ms and self._of_life(alarm.condition):
             alarm.shelved_until_ms = most_ms
             self._say(alarm, "shelve", now_ms, why="life depends on it now: shelved for an hour at most")
 
@@ -430,13 +450,27 @@ class Alarms:
         self._stale = True
         try:
             alarms = self._meant(request)
+            if request.kind == "out-of-service":
+                self._service.check(request)
+                if request.circuit in self.life:
+                    raise RequestRefused(_OF_LIFE)
             for alarm in alarms:
                 self._check(alarm, request)
         except RequestRefused as refused:
             return Answer(id=request.id, done=False, why=str(refused))
+        if request.alarm is None and request.circuit is not None:
+            if request.kind == "out-of-service":
+                self._service.remove(request, now_ms)
+            elif request.kind == "in-service":
+                self._service.put_back(request.circuit)
         for alarm in alarms:
             self._do(alarm, request, now_ms)
-        return Answer(id=request.id, done=True, why="", state=alarms[-1].state.removeprefix("latched-"))
+        state = alarms[-1].state.removeprefix("latched-") if alarms else request.kind
+        return Answer(id=request.id, done=True, why="", state=state)
+
+    def removed(self) -> tuple[Removed, ...]:
+        """Circuits out of service."""
+        return self._service.standing()
 
     def _meant(self, request: Request) -> list[Alarm]:
         if request.alarm is not None:
@@ -447,8 +481,11 @@ class Alarms:
         if request.circuit is None:
             raise RequestRefused("say which alarm or which circuit is meant")
         found = [a for a in self._by_key.values() if (a.key[0], a.key[1]) == ("circuit", request.circuit)]
+        out = self._service.until_ms("circuit", request.circuit) is not None
+        if request.kind == "in-service" and out:
+            return [a for a in found if a.state == OUT_OF_SERVICE]
         able = [a for a in found if (a.state, _event(a, request.kind)) in TABLE or request.kind in _OUTWARD]
-        if not able:
+        if not able and request.kind != "out-of-service":  # a circuit is taken out before the work begins, too
             raise RequestRefused(f"circuit '{request.circuit}' has no alarm that can take '{request.kind}'")
         return able
 
@@ -465,6 +502,8 @@ class Alarms:
             raise RequestRefused(
                 "a flood can only be acknowledged: its summary stands for alarms that are told by nothing else"
             )
+        if request.kind == "out-of-service" and self._of_life(alarm.condition):
+            raise RequestRefused(_OF_LIFE)
         if request.kind == "shelve":
             of_life = self._of_life(alarm.condition)
             most_s = SHELVE_MOST_LIFE_S if of_life else SHELVE_MOST_S
@@ -480,6 +519,10 @@ class Alarms:
             return
         if request.kind == "acknowledge":
             alarm.to_look = False
+        elif request.kind == "out-of-service":
+            alarm.shelved_until_ms = None if request.for_s is None else now_ms + max(1, round(request.for_s * 1000))
+            if request.alarm is None:
+                alarm.shelved_until_ms = self._service.until_ms("circuit", request.circuit or "")
         elif request.kind == "shelve":
             most_s = SHELVE_MOST_LIFE_S if self._of_life(alarm.condition) else SHELVE_MOST_S
             alarm.once = request.for_s is None
@@ -532,6 +575,7 @@ class Alarms:
             "flood": self._flood.save(),
             "chatter": self._chatter.save(),
             "works": self._works.save(),
+            "service": self._service.save(),
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -540,6 +584,7 @@ class Alarms:
         self._flood.restore(state["flood"])
         self._chatter.restore(state["chatter"])
         self._works.restore(state["works"])
+        self._service.restore(state["service"])
         for kept in state["alarms"]:
             values = dict(kept)
             raw = values.pop("condition")
@@ -556,6 +601,7 @@ _EVENT_OF = {
     "in-service": "return",
 }
 _OUTWARD = ("unshelve", "in-service")
+_OF_LIFE = "life depends on this circuit: it is never out of service; its alarm can be shelved, for an hour at most"
 
 
 def _event(alarm: Alarm, kind: str) -> str:

@@ -25,8 +25,8 @@ STATES = (
 )  # fmt: skip
 
 # Events that let an alarm out of shelved, suppressed or out-of-service come in forms, by what is the case then: active,
-# normal, latched (it ended meanwhile, and nobody looked at what it left) or covered. Shelved, suppressed and latched are
-# apart from each other (OPC 10000-9, 5.8.2): what a parent explains stays suppressed when its shelf ends.
+# normal, latched (it ended meanwhile, and nobody looked at what it left), covered by a parent or removed with its circuit.
+# Shelved, suppressed, out of service and latched are apart from each other (OPC 10000-9, 5.8.2): the end of one is no other's.
 TABLE: dict[tuple[str, str], str] = {
     (NORMAL, "begins"): UNACKNOWLEDGED,
     (UNACKNOWLEDGED, "acknowledge"): ACKNOWLEDGED,
@@ -52,6 +52,8 @@ TABLE: dict[tuple[str, str], str] = {
     (OUT_OF_SERVICE, "return-while-latched"): LATCHED_UNACKNOWLEDGED,
     (SHELVED, "unshelve-while-covered"): SUPPRESSED,
     (OUT_OF_SERVICE, "return-while-covered"): SUPPRESSED,
+    (SHELVED, "unshelve-while-removed"): OUT_OF_SERVICE,
+    (SUPPRESSED, "unsuppress-while-removed"): OUT_OF_SERVICE,
 }
 for _state in (NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED):
     TABLE[_state, "shelve"] = SHELVED

@@ -126,7 +126,7 @@ def zone_lines(row: dict[str, Any], zone: ZoneInfo) -> list[str]:
 
 
 def work_lines(row: dict[str, Any], real_now_s: float, zone: ZoneInfo) -> list[str]:
-    """Who works on what, until when, by the row of the daemon."""
+    """Who works on what, and which circuits are out of service, until when, by the row of the daemon."""
     now_ms = row["at_ms"] + max(0.0, real_now_s - row["real_s"]) * 1000 * row["rate"]
     lines = []
     for work in row.get("works", ()):
@@ -135,6 +135,13 @@ def work_lines(row: dict[str, Any], real_now_s: float, zone: ZoneInfo) -> list[s
             place = "the whole panel" if work["circuit"] is None else work["circuit"]
             why = f" ({work['why']})" if work["why"] else ""
             text = f"{work['who']} works on {place} until {until:%H:%M}{why}: alarms there are not sent, except of life."
+            lines.append(fill(text, 80, subsequent_indent="  "))
+    for removed in row.get("out_of_service", ()):
+        if removed["until_ms"] > now_ms:
+            until = datetime.fromtimestamp(removed["until_ms"] / 1000, UTC).astimezone(zone)
+            why = f" ({removed['why']})" if removed["why"] else ""
+            by = f" by {removed['who']}" if removed["who"] else ""
+            text = f"{removed['circuit']} is out of service{by} until {until:%a %H:%M}{why}: its alarms are not sent."
             lines.append(fill(text, 80, subsequent_indent="  "))
     return lines
 

@@ -12,6 +12,8 @@ from panelward.commands import add_from_afar, add_schedule
 from panelward.commands.acknowledge import ask, said
 from panelward.commands.working import seconds_of
 
+_OUT = "for work on sensing: an alarm until --in-service, a circuit for a day at most, whatever begins there meanwhile"
+
 
 def register(subparsers: Any) -> None:
     command = subparsers.add_parser(
@@ -26,7 +28,7 @@ def register(subparsers: Any) -> None:
     how.add_argument("--for", dest="span", metavar="2h", help="so long: 2h, 45min, 1h30min")
     how.add_argument("--once", action="store_true", help="until it is over, 24 h at most")
     how.add_argument("--end", action="store_true", help="take it back now")
-    how.add_argument("--out-of-service", action="store_true", help="for work on the circuit's sensing: until --in-service")
+    how.add_argument("--out-of-service", action="store_true", help=_OUT)
     how.add_argument("--in-service", action="store_true", help="watched again")
     command.add_argument("--who", default=getpass.getuser() if "USER" in os.environ else "", help="who asks")
     command.add_argument("--why", default="", help="what for, for the journal")

@@ -113,6 +113,9 @@ def present(
             "since_ms": core.zone[2] if core.zone is not None else None,
         },
         "works": [{"who": w.who, "circuit": w.circuit, "why": w.why, "until_ms": w.until_ms + shift_ms} for w in core.works()],
+        "out_of_service": [
+            {"circuit": r.circuit, "who": r.who, "why": r.why, "until_ms": r.until_ms + shift_ms} for r in core.removed()
+        ],
         "standing": [
             {"id": a.id, "kind": a.condition.kind, "priority": a.condition.priority, "state": a.state} for a in core.standing()
         ],
