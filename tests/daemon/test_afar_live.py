@@ -224,6 +224,8 @@ def test_it_is_drilled_and_acknowledged_like_the_one_aboard(house: House) -> Non
         assert (seen.returncode, seen.stdout) == (0, f"Done: {alarm['id']} is acknowledged.\n"), seen.stderr
         put = afar.run("shelve", alarm["id"], "--for", "1h", "--who", "Kari", "--from-afar", journal=False)
         assert put.returncode == 0, put.stderr
+        house.monitor().publish(SIGN, json.dumps({"run": "a", "up_s": 1.0, "journals": False}).encode())
+        assert wait_for(lambda: any(s.startswith("From afar, look at the disk") for s in afar.phone.sentences)), afar.phone.got
         zone = afar.run("timezone", "Europe/Athens", "--who", "Kari", "--from-afar", journal=False)
         assert zone.returncode == 0, zone.stderr
 

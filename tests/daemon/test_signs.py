@@ -7,7 +7,7 @@ from typing import Any
 
 from panelward.core import Core
 from panelward.daemon.signs import Signs
-from panelward.records import Request, Settings, Transition
+from panelward.records import Presence, Request, Settings, Transition
 from plans import LIGHTS, T0, plan, stream
 
 SCHEDULE = plan(LIGHTS)
@@ -68,6 +68,15 @@ def test_an_acknowledged_one_that_goes_on_is_still_said_and_so_it_is_after_a_res
     assert again.say()["nears_cut_off"] == {"house": None}
     again.signs.ended()  # in order: the last word is not lost by it
     assert (again.sent[-1]["ended"], again.sent[-1]["nears_cut_off"]) == (True, {"house": None})
+
+
+def test_that_the_journal_cannot_be_written_is_said_as_long_as_it_is_so() -> None:
+    van = Aboard()
+    assert "journals" not in van.say()
+    for n, here in enumerate((False, True)):
+        van.core.feed(Presence(received_ms=T0 + n, subject="journal", name="journal", here=here))
+        van.signs.now()
+        assert van.say().get("journals", True) is here
 
 
 def test_each_start_is_a_run_of_its_own_and_within_it_the_signs_advance() -> None:

@@ -175,3 +175,17 @@ def test_no_word_where_life_is_at_stake_is_never_put_aside_for_long_nor_without_
     (told,) = until(calm, 900)
     core = calm
     assert shelve(86_400, "")
+
+
+def test_the_journal_aboard_is_of_low_priority_and_has_its_own_words() -> None:
+    core = afar()
+    sign(core, 0)
+    words = []
+    for at_s, here in ((10, False), (20, False), (3600, True)):
+        found = core.feed(Presence(received_ms=T0 + at_s * 1000, subject="journal", name="aboard", here=here))
+        words += [(t.priority, message(t, core.schedule)) for t in found if isinstance(t, Transition)]
+    assert words == [
+        ("low", "From afar, look at the disk of Survey van's computer when there: it could write nothing since 06:00. "
+                "Its alarms come, but aren't kept."),
+        ("low", "Nothing to do: the computer of Survey van writes its journal again since 07:00."),
+    ]  # fmt: skip

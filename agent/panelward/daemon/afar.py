@@ -12,6 +12,7 @@ from typing import Any
 from panelward.daemon import Daemon
 from panelward.link import Message
 from panelward.records import Presence
+from panelward.records.inputs import ABOARD
 
 APART_S = 5.0  # two signs that are nearer tell nothing of whether they waited
 DELAY_S = 60.0  # a sign that took so much longer than the one before it was kept somewhere on its way
@@ -56,6 +57,8 @@ class AfarDaemon(Daemon):
     SILENCE_FROM_START = False  # of circuits: nothing is read here
     _low: bool | None = None  # its last word was that its bank nears the cut-off; None: not heard since the start
 
+    _journals: bool | None = None  # the watch aboard can write its journal
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._heard_aboard = Heard()
@@ -87,6 +90,10 @@ class AfarDaemon(Daemon):
         if newest and (low or not ended) and low != self._low:  # the last will knows nothing of the bank
             self._low = low
             self._feed(Presence(received_ms=at_ms, subject="bank", name=vehicle, here=not low))
+        journals = told.get("journals") is not False
+        if newest and not ended and journals != self._journals:
+            self._journals = journals
+            self._feed(Presence(received_ms=at_ms, subject="journal", name=ABOARD, here=journals))
         if ended or (proves and not message.retained):
             self._feed(Presence(received_ms=at_ms, subject="vehicle", name=vehicle, here=not ended))
 

@@ -83,7 +83,8 @@ class Signs:
         last_s = self.reading_ms / 1000 if self.reading_ms is not None else None
         told: dict[str, Any] = {"watching_since": self._since_ms / 1000, "last_reading": last_s}
         told |= {"run": self._run, "up_s": round(time.monotonic() - self._begun_s, 3)}
-        low = [alarm.condition for alarm in self._standing() if alarm.active and alarm.condition.kind == LOW]
-        return told | (
-            {"nears_cut_off": {each.subject_id: dict(each.figures).get("hours_left") for each in low}} if low else {}
-        )
+        stands = [alarm.condition for alarm in self._standing() if alarm.active]
+        if any(each.kind == "journal-unwritten" for each in stands):
+            told["journals"] = False
+        low = {each.subject_id: dict(each.figures).get("hours_left") for each in stands if each.kind == LOW}
+        return told | ({"nears_cut_off": low} if low else {})

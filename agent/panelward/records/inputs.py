@@ -12,6 +12,7 @@ from panelward.records.commissioned import Record
 from panelward.records.plan import Schedule
 
 WALL_SET_FROM_MS = 1_767_225_600_000  # 2026-01-01: a wall clock before this program was written is not set
+ABOARD = "aboard"  # the name of the journal aboard, heard from afar
 QUANTITIES = ("volts", "amps", "watts", "closed", "celsius", "commanded")
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 from typing import Any
 
 from panelward.records import Condition, Presence
+from panelward.records.inputs import ABOARD
 from panelward.watch.bench import Bench
 
 _OF = {  # subject: group, kind, the fact that decided
@@ -45,7 +46,7 @@ class Unsent:
                 at_ms=now_ms,
                 since_ms=since_ms,
                 kind=kind,
-                priority="medium",
+                priority="low" if ref == ABOARD else "medium",  # who is aboard is told by the watch there
                 evidence=((fact, ()),) if edge == "begins" else (),
             )
         )

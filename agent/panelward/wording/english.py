@@ -475,9 +475,13 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
         "*": ("Nothing to do: messages reach {place} again since {at}.",),
     },
     "unwritten": {
+        "aboard": ("From afar, look at the disk of {vehicle}'s computer when there: it could write nothing since {since}. Its alarms come, "
+                   "but aren't kept.",
+                   "From afar, look at the disk of {vehicle}'s computer when there: it could write nothing since {since}."),
         "*": ("Look at the disk of the watch's computer: nothing could be written since {since}. Alarms still come, but aren't kept.",),
     },
     "unwritten-over": {
+        "aboard": ("Nothing to do: the computer of {vehicle} writes its journal again since {at}.",),
         "*": ("Nothing to do: the watch's disk takes its journal again since {at}.",),
     },
     "over": {

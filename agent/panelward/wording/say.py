@@ -7,6 +7,7 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from panelward.records import Circuit, Figure, Schedule, Transition
+from panelward.records.inputs import ABOARD
 from panelward.wording import english
 
 LONGEST = 140
@@ -65,7 +66,7 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
     if kind == "messages-unsent":
         return ("unsent-over" if ended else "unsent"), "*"
     if kind == "journal-unwritten":
-        return ("unwritten-over" if ended else "unwritten"), "*"
+        return ("unwritten-over" if ended else "unwritten"), "aboard" if transition.subject_id == ABOARD else "*"
     if kind == "reading-suspect":
         return (
             "plausible" if ended and cause != "clock-step" else cause if cause == "clock-step" else f"suspect-{cause}"
