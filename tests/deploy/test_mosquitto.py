@@ -177,6 +177,38 @@ def test_a_wrong_password_a_stranger_and_nobody_are_refused_and_told_what_to_loo
     ear(secured.at("phone"), "phone-2").up("panelward/#")
 
 
+def test_the_bridge_tells_elsewhere_the_signs_of_life_and_nothing_else(
+    secured: Secured, tmp_path: Path, ear: Callable[..., Ear]
+) -> None:
+    assert keys(secured.keys, "--client", "van", "--client", "afar").returncode == 0
+    secured.broker.stop()
+    secured.broker.start()  # it knows them from now on
+    clients = secured.keys / "clients"
+    bridge = (HERE / "bridge.conf").read_text()
+    for what, by in (
+        ("broker.example:8883", f"127.0.0.1:{secured.port}"),
+        ("from-clients-van.password", (clients / "van.password").read_text().strip()),
+        ("/etc/mosquitto/elsewhere/ca.crt", str(secured.keys / "ca.crt")),
+        ("/etc/mosquitto/elsewhere/van.", str(clients / "van.")),
+    ):
+        assert what in bridge
+        bridge = bridge.replace(what, by)
+    aboard = Mosquitto(tmp_path, extra=f"allow_anonymous true\n{bridge}").start()
+    try:
+        sign = "panelward/test-van/sign-of-life"
+        afar = ear(secured.at("afar"), "panelward-afar-test-van").up("panelward/#")
+        van = ear(Broker(host="127.0.0.1", port=aboard.port), "van").up("panelward/#")
+        end = time.monotonic() + 30
+        while sign not in afar.topics and time.monotonic() < end:
+            van.link.publish("panelward/test-van/alarm/circuit/D1/dead", b"x")
+            van.link.publish(sign, b"{}", retain=True)
+            time.sleep(0.2)
+        assert set(afar.topics) == {sign}
+        assert not [t for t in van.topics if "afar" in t]  # nothing comes back by it
+    finally:
+        aboard.stop()
+
+
 def test_on_its_own_computer_the_watch_needs_its_password_only(secured: Secured, ear: Callable[..., Ear]) -> None:
     local = secured.at("panelward", port=secured.inner, tls=False)
     assert ear(local, "panelward-x").up("van/#").link.version == 5
