@@ -10,6 +10,7 @@ import pytest
 
 from panelward.core import Core
 from panelward.records import Answer, Input, Request, Settings, Transition
+from panelward.wording import message
 from plans import PLAN, T0, circuit, stream
 
 ROUTER = circuit("D4", "Rear router", "electronics", feeder="rear", feed="always-on", always_draws_w=5.0)
@@ -128,3 +129,14 @@ def test_a_circuit_that_the_schedule_does_not_have_is_not_taken_out_of_service()
     assert isinstance(answer, Answer)
     assert not answer.done
     assert "D99" in answer.why
+
+
+def test_what_had_stopped_before_is_not_among_those_that_stopped_together() -> None:
+    """It is covered all the same. Its twin stops with the others."""
+    for before, stopped in ((0.0, ("D4", "D5")), (1.0, ("D8", "D4", "D5"))):
+        core = begun()
+        found = fed(core, [*phase(0, 120), *phase(122, 200, D8=before), *phase(324, 300, D8=0.0, D5=0.0, D4=0.0)])
+        (lost,) = [t for t in found if t.subject_id == "rear"]
+        assert set(lost.circuits) == {"D4", "D5", "D8"}
+        assert f"{len(stopped)} circuits stopped" in message(lost, REAR)
+        assert ("Roof fan" in message(lost, REAR)) == ("D8" in stopped)

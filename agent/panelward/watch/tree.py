@@ -459,9 +459,13 @@ class Tree:
         low = [m for m in group.members if m.low_ms is not None] if edge == "begins" else group.members
         ranked = sorted(low or group.members, key=lambda m: (-_WORTH[m.circuit.importance], not m.always_on, m.order))
         circuits = tuple(member.circuit.id for member in ranked)
+        # It covers what had been told to stop before, too; but that did not stop with the others.
+        slack_ms = TOGETHER_MS + max(member.period_ms for member in group.members)
+        before = [m.circuit.id for m in ranked if m.active and self._since(m) < group.since_ms - slack_ms]
+        stopped = tuple(c for c in circuits if c not in before) or circuits
         bus = self.buses[group.supply.id]
-        facts: Facts = (("circuits", len(circuits)), ("bus_v", bus.volts), ("by_volts", group.by_volts))
-        figures: Facts = (("volts", bus.volts),)
+        facts: Facts = (("circuits", len(stopped)), ("bus_v", bus.volts), ("by_volts", group.by_volts))
+        figures: Facts = (("volts", bus.volts), *((("stopped", stopped),) if edge == "begins" and stopped != circuits else ()))
         if edge == "ends":
             off_s = (now_ms - group.since_ms) / 1000.0
             look = any(off_s > hold_s(member.circuit) for member in group.members)

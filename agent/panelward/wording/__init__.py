@@ -165,9 +165,15 @@ def _doubted(transition: Transition) -> tuple[Figure, ...]:
     return circuits if isinstance(circuits, tuple) else ()
 
 
+def _stopped(transition: Transition) -> tuple[Figure, ...]:
+    """The circuits that it covers, less those that had stopped before it."""
+    stopped = dict(transition.figures).get("stopped")
+    return stopped if isinstance(stopped, tuple) else transition.circuits
+
+
 def _spoken_for(transition: Transition, schedule: Schedule) -> Circuit | None:
     """The circuit whose label stands in the sentence: the subject, or the one that matters most of those covered."""
-    ids = [transition.subject_id] if transition.subject == "circuit" else list(transition.circuits)
+    ids = [transition.subject_id] if transition.subject == "circuit" else list(_stopped(transition))
     worth = {"life": 0, "property": 1, "comfort": 2}
     known = [c for c in schedule.circuits if c.id in ids and (c.role != "meter" or len(ids) == 1)]
     return min(known, key=lambda c: (worth[c.importance], c.feed != "always-on"), default=None)
@@ -262,7 +268,7 @@ def _values(transition: Transition, schedule: Schedule, figures: dict[str, Figur
         "since": say.clock(since_ms, at_ms, zone),
         "at": say.day_clock(at_ms, zone) if transition.kind == "drill" else say.clock(at_ms, at_ms, zone),
         "lasting": say.lasting(lasted_s),
-        "count": str(len(transition.circuits)),
+        "count": str(len(_stopped(transition))),
         "word": (word := _word(transition, schedule, figures)),
         "either": _either(transition.candidates, word, parent=transition.subject != "circuit"),
         "place": say.shorten(place, 20),
