@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import signal
 
+import pytest
+
 from brokers import wait_for
 from houses import House, Phone
 from panelward.journal import Journal, OutboxRow
@@ -102,3 +104,37 @@ def test_a_second_address_while_nothing_goes_out_loses_no_message(house: House) 
     assert wait_for(lambda: {r.status for r in outbox(house) if r.kind == "overcurrent-approach"} == {"handed-over"}, 30)
     assert house.stop_daemon() == 0
     second.stop()
+
+
+def test_one_that_cannot_be_read_is_told_to_the_others_until_it_can(house: House) -> None:
+    """A folder in its place is as unreadable as a file of root's is to the user that watches."""
+    house.people = house.folder / "people.toml"
+    house.people.mkdir(mode=0o700)
+    house.start()
+    assert wait_for(house.connected), house.said()
+    assert wait_for(lambda: house.phone.got), house.said()
+    assert house.phone.sentences[0].startswith("Give people.toml to the watch's user")
+    assert "can't be read" in house.said()
+    assert house.stop_daemon() == 0
+    house.people.rmdir()
+    with_people(house, f'[[person]]\nname = "Ada"\naddresses = ["{house.phone.address}/ada"]\n')
+    house.start()
+    assert wait_for(lambda: any(t["event"] == "ends" for t in house.transitions()), 30), house.said()
+    assert house.daemon is not None
+    house.people.chmod(0o644)
+    house.daemon.send_signal(signal.SIGHUP)
+    assert wait_for(lambda: "reload refused" in house.said()), house.said()
+    assert house.stop_daemon() == 0
+    assert "Traceback" not in house.said()
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_where_nobody_could_be_told_it_is_tried_again(house: House, there: bool) -> None:
+    """Exit 3: systemd starts it anew; after 2 it would not."""
+    house.people = house.folder / "people.toml"
+    if there:
+        house.people.mkdir(mode=0o700)
+    house.start(notify="")
+    assert house.daemon is not None
+    assert house.daemon.wait(timeout=20) == 3
+    assert "people.toml" in house.said()

@@ -362,6 +362,8 @@ def test_every_kind_is_walked() -> None:
         ("readings-overdue", "vehicle", "ends", "Look at"),
         ("messages-unsent", "address", "begins", "Ask "),
         ("messages-unsent", "address", "ends", "Nothing to do"),
+        ("messages-unsent", "people", "begins", "Give "),
+        ("messages-unsent", "people", "ends", "Nothing to do"),
         ("journal-unwritten", "journal", "begins", "Look at the disk"),
         ("journal-unwritten", "journal", "ends", "Nothing to do"),
     ],

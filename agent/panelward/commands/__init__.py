@@ -11,6 +11,7 @@ import io
 import os
 import sys
 from importlib import import_module
+from pathlib import Path
 from textwrap import fill
 
 from panelward import __version__
@@ -18,6 +19,7 @@ from panelward.errors import EnvironmentFault, PanelwardError, ScheduleError
 
 SCHEDULE = "/etc/panelward/schedule.toml"
 JOURNAL = "/var/lib/panelward/journal.sqlite"
+PEOPLE = "/etc/panelward/people.toml"
 
 # In the order in which a person meets them.
 COMMANDS = (
@@ -88,6 +90,24 @@ def add_from_afar(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--from-afar", action="store_true", help="ask the watch from afar: with its schedule and journal, on its computer"
     )
+
+
+def add_people(command: argparse.ArgumentParser, help: str) -> None:
+    """`--people`; where it is not given, `people_file` says which."""
+    command.add_argument("--people", metavar="P.toml", default=os.environ.get("PANELWARD_PEOPLE") or None, help=help)
+
+
+def people_file(given: str | None, beside: str | None = None) -> str | None:
+    """Where it is written who is told; None: nowhere. `beside`: the usual file is of no other schedule than one beside it."""
+    if given is not None:
+        return given
+    usual = Path(PEOPLE)
+    if beside is not None and Path(beside).absolute().parent != usual.parent:
+        return None
+    try:
+        return PEOPLE if usual.exists() else None
+    except OSError:  # its folder is closed to this user
+        return PEOPLE
 
 
 def say_faults(error: ScheduleError) -> int:

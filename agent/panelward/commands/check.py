@@ -10,8 +10,8 @@ from pathlib import Path
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
-from panelward.commands import add_schedule, say_faults
-from panelward.errors import BadInput, ScheduleError
+from panelward.commands import PEOPLE, add_people, add_schedule, people_file, say_faults
+from panelward.errors import BadInput, EnvironmentFault, ScheduleError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -57,6 +57,7 @@ def register(subparsers: Any) -> None:
         "With --load it answers which device and conductor one load wants, without a schedule.",
     )
     add_schedule(command)
+    add_people(command, f"who is told, vetted too (default: PANELWARD_PEOPLE; for a schedule beside it {PEOPLE})")
     command.add_argument("--json", action="store_true", help="one finding (with --detect: one fault) a line as JSON")
     command.add_argument(
         "--detect",
@@ -102,7 +103,7 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput(f"{stray[0]} belongs to --load: add --load, or leave it out")
     if args.from_csv is not None:
         return _from_csv(args)
-    from panelward.schedule import load, vet
+    from panelward.schedule import GRADES, load, vet
 
     try:
         schedule, _ = load(args.schedule)
@@ -117,7 +118,10 @@ def run(args: argparse.Namespace) -> int:
         left = "The sheet holds the ways only: no rules, banks, monitors, level names, surges or hours. Keep the schedule."
         print(_folded(f"{left} {CAUTION}"), file=sys.stderr)
         return 0
-    findings = vet(schedule)
+    try:
+        findings = tuple(sorted(vet(schedule) + _people(args, schedule), key=lambda found: GRADES.index(found.grade)))
+    except ScheduleError as error:
+        return say_faults(error)
     if args.json:
         for finding in findings:
             found = asdict(finding)
@@ -126,6 +130,31 @@ def run(args: argparse.Namespace) -> int:
         for line in report(args.schedule, schedule, findings):
             print(line)
     return 1 if any(finding.grade != "note" for finding in findings) else 0
+
+
+def _people(args: argparse.Namespace, schedule: Schedule) -> tuple[Finding, ...]:
+    """What vetting says of those who are told, where that is written. ScheduleError where the watch would refuse it."""
+    file = people_file(args.people, args.schedule)
+    if file is None:
+        return ()
+    from panelward.schedule.people import load_people, unheard
+    from panelward.schedule.vetting.finding import finding
+
+    circuits = [circuit.id for circuit in schedule.circuits]
+    try:
+        people, _ = load_people(file, circuits, others=True)
+    except EnvironmentFault as fault:
+        if args.people is not None:
+            raise
+        return (
+            finding("note", "people-unread", file, "Run check as root or as the user that watches.", f"Not vetted: {fault}"),
+        )
+    # Addresses in the service's environment, which this command may not have, would hear everything.
+    said = f"{file}: wanted {{}}; found {{}}. Where PANELWARD_NOTIFY names no address, {{}}."
+    missed = [(said.format(*each[:2], "the watch refuses that"), each[2]) for each in unheard(people, circuits)]
+    if not people.persons:
+        missed = [(said.format("somebody who is told", "nobody", "the watch tells nobody"), "Write a [[person]].")]
+    return tuple(finding("warn", "nobody-told", "a high alarm is told at once", remedy, text) for text, remedy in missed)
 
 
 def _detect(args: argparse.Namespace, schedule: Schedule) -> int:

@@ -8,9 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from panelward.commands import add_journal, add_schedule
-
-PEOPLE = "/etc/panelward/people.toml"
+from panelward.commands import PEOPLE, add_journal, add_people, add_schedule, people_file
 
 
 def register(subparsers: Any) -> None:
@@ -23,12 +21,7 @@ def register(subparsers: Any) -> None:
     )
     add_schedule(command)
     add_journal(command)
-    command.add_argument(
-        "--people",
-        metavar="P.toml",
-        default=os.environ.get("PANELWARD_PEOPLE") or None,
-        help=f"who is told, when (default: PANELWARD_PEOPLE, else {PEOPLE} if there is one)",
-    )
+    add_people(command, f"who is told, when (default: PANELWARD_PEOPLE, else {PEOPLE} if there is one)")
     command.add_argument(
         "--from-afar",
         action="store_true",
@@ -58,17 +51,29 @@ def run(args: argparse.Namespace) -> int:
 
     simulated = pace(args.clock) if args.clock else None
 
+    everything = addresses_from(os.environ.get("PANELWARD_NOTIFY", ""))
+
     def who(schedule: Schedule) -> tuple[People, dict[str, str]]:
         """Who is told: by the environment everything, by people.toml what it says. At the start and at each reload."""
-        everything = addresses_from(os.environ.get("PANELWARD_NOTIFY", ""))
-        if args.people is None and not Path(PEOPLE).exists():
+        file = people_file(args.people)
+        if file is None:
             return everybody(everything), everything
         from panelward.schedule.people import load_people
 
-        people, addresses = load_people(args.people or PEOPLE, [circuit.id for circuit in schedule.circuits])
+        if not Path(file).exists():
+            raise EnvironmentFault(f"{file}: there is no such file")
+        # On trial nobody knows what the environment of the real start says.
+        others = bool(everything) or args.trial
+        people, addresses = load_people(file, [circuit.id for circuit in schedule.circuits], others=others)
         return replace(people, persons=(*people.persons, *everybody(everything).persons)), addresses | everything
 
-    people, addresses = who(load(args.schedule)[0])
+    schedule = load(args.schedule)[0]
+    try:
+        people, addresses = who(schedule)
+    except EnvironmentFault as fault:
+        if not everything:
+            raise
+        people, addresses = replace(everybody(everything), unread=str(fault)), everything
     kind = AfarDaemon if args.from_afar else Daemon
     daemon = kind(args.schedule, args.journal, {} if args.trial else addresses, people=people, who=who, pace=simulated)
     broker = daemon.schedule.broker

@@ -254,6 +254,7 @@ class Daemon:
         self._commit()
         self._outward.publish_standing()
         self._say_start()
+        self._people_read()
         if self._link is not None and not trial:
             self._link.start()
         turns_left = TRIAL_TURNS if trial else -1
@@ -413,6 +414,7 @@ class Daemon:
         if (new.people, new.addresses) != self._told:
             self._told = new.people, dict(new.addresses)
             self._outward.use(*self._told)
+            self._people_read()
         if new.changed or new.found:
             self._journal.changed([reload.row(request, "reload", changed=new.changed, found=new.found)])
         self._set(started=False)
@@ -537,6 +539,14 @@ class Daemon:
     def _own(self, subject: str, name: str, here: bool) -> None:
         """What the program finds of itself."""
         self._feed(Presence(received_ms=self._clock.now_ms(), subject=subject, name=name, here=here))
+
+    def _people_read(self) -> None:
+        """That the file of who is told could not be read is told to those of the environment, until it can be."""
+        unread = self._told[0].unread
+        if unread:
+            self._log(f"{unread} Told are only the addresses of PANELWARD_NOTIFY.")
+        if unread or any(alarm.condition.subject == "people" for alarm in self._core.standing()):
+            self._own("people", "people.toml", not unread)
 
     # Chores.
 

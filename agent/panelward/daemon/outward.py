@@ -147,7 +147,7 @@ class Outward:
     def start(self) -> None:
         """Begin to send. What stands of what this finds itself is known from before."""
         standing = self._journal.standing()
-        self._unheard = {shown["subject"]["address"] for shown in standing if shown["kind"] == "messages-unsent"}
+        self._unheard = {shown["subject"]["address"] for shown in standing if "address" in shown["subject"]}
         self._disk_told = any(shown["kind"] == "journal-unwritten" for shown in standing)
         self.lanes.start()
 

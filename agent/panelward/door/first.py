@@ -15,7 +15,7 @@ QUIET_S = 30.0  # the present row is written every few seconds: older than this,
 UNANSWERED = ("unacknowledged", "returned-unacknowledged")
 ASIDE = ("shelved", "out-of-service")
 _RANK = {"high": 0, "medium": 1, "low": 2, "journal": 3}
-_PLACES = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle", "address", "journal")
+_PLACES = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle", "address", "people", "journal")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 Figure = float | int | str | bool | None | tuple[float | int | str | None, ...]
 Facts = tuple[tuple[str, Figure], ...]
 
-SUBJECTS = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle", "address", "journal")
+SUBJECTS = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle", "address", "people", "journal")
 
 # The key of an alarm is its subject and this group; its kind may change within the group.
 GROUP_OF = {

@@ -28,6 +28,7 @@ class People:
     persons: tuple[Person, ...] = ()
     evening_min: int = EVENING_MIN  # when the evening sheet goes out
     weekly_day: int | None = None  # 0 = Monday: that evening's sheet says that all works
+    unread: str = ""  # why people.toml could not be read: only those of the environment are here
 
     def by_ref(self, ref: str) -> Person | None:
         """Whose address it is; None: nobody's any more."""

@@ -74,6 +74,7 @@ class Watch:
         self.afar = Afar(self._bench, schedule)
         self._broker = BrokerSilence(self._bench, schedule.broker.host if schedule.broker else "broker", self.afar)
         self._unsent = Unsent(self._bench)
+        self._unread = Unsent(self._bench, "people")
         self._unwritten = Unsent(self._bench, "journal")
         self._monitors = {m.name: MonitorSilence(self._bench, m, self._broker) for m in schedule.monitors}
         self.tree = Tree(self._bench, schedule)
@@ -213,6 +214,9 @@ class Watch:
         if presence.subject == "address":
             self._unsent.take(presence)
             return
+        if presence.subject == "people":
+            self._unread.take(presence)
+            return
         if presence.subject == "journal":
             self._unwritten.take(presence)
             return
@@ -342,7 +346,7 @@ class Watch:
         keys += [("supply", supply_id, "supply") for supply_id, state in self._supplies.items() if state.active]
         keys += [("supply", supply_id, "drain") for supply_id, beyond in self._unassigned.items() if beyond.active]
         keys += [(group.subject, group.subject_id, "dead") for group in self.tree.groups if group.active]
-        keys += self._unsent.keys() + self._unwritten.keys()
+        keys += self._unsent.keys() + self._unread.keys() + self._unwritten.keys()
         if self.afar.active:
             keys.append(("vehicle", self.afar.vehicle, "readings"))
         if self._broker.active:
@@ -358,6 +362,7 @@ class Watch:
             "probes": {probe_id: silence.save() for probe_id, (silence, _) in self._probes.items()},
             "broker": self._broker.save(),
             "unsent": self._unsent.save(),
+            "unread": self._unread.save(),
             "unwritten": self._unwritten.save(),
             "afar": self.afar.save(),
             "supplies": {
@@ -389,6 +394,7 @@ class Watch:
                 silence.restore(state["probes"][probe_id])
         self._broker.restore(state["broker"])
         self._unsent.restore(state["unsent"])
+        self._unread.restore(state.get("unread", {"since": {}}))
         self._unwritten.restore(state.get("unwritten", {"since": {}}))
         self.afar.restore(state["afar"])
         for supply_id, supply in self._supplies.items():

@@ -1,5 +1,5 @@
 """What the program finds of itself, and says as a Presence: addresses that messages do not reach, told to whoever can still
-be told; a journal that can't be written."""
+be told; people.toml that can't be read; a journal that can't be written."""
 
 from __future__ import annotations
 
@@ -11,12 +11,13 @@ from panelward.watch.bench import Bench
 
 _OF = {  # subject: group, kind, the fact that decided
     "address": ("messages", "messages-unsent", "not-reached"),
+    "people": ("messages", "messages-unsent", "people-unread"),
     "journal": ("journal", "journal-unwritten", "not-written"),
 }
 
 
 class Unsent:
-    """All addresses by reference, or the journal."""
+    """All addresses by reference, or people.toml, or the journal."""
 
     def __init__(self, bench: Bench, subject: str = "address") -> None:
         self._bench, self._subject = bench, subject

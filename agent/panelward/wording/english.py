@@ -474,6 +474,12 @@ SENTENCES: dict[str, dict[str, tuple[str, ...]]] = {
     "unsent-over": {
         "*": ("Nothing to do: messages reach {place} again since {at}.",),
     },
+    "unread": {
+        "*": ("Give {place} to the watch's user: since {since} it can't be read, and nobody named in it is told.",),
+    },
+    "unread-over": {
+        "*": ("Nothing to do: {place} can be read again since {at}, and who is named in it is told.",),
+    },
     "unwritten": {
         "aboard": ("From afar, look at the disk of {vehicle}'s computer when there: it could write nothing since {since}. Its alarms come, "
                    "but aren't kept.",
@@ -656,6 +662,7 @@ EVIDENCE: dict[str, str] = {
     "vehicle-gone": "The broker said that its connection was lost; no sign of life came since",
     "not-written": "Writing failed again and again for a minute: what is found is held in memory until it works",
     "not-reached": "Messages to it were refused, or not taken for an hour",
+    "people-unread": "The file that says who is told could not be opened by the user that watches",
     "draw-of-rating": "It draws {amps} A; its {word} is rated {rating_a} A.",
     "heat-of-device": "Heat of its device: {slowest} of its opening heat if it is the slowest of its type, "
                       "{quickest} if the quickest.",

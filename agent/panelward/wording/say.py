@@ -63,6 +63,8 @@ def situation_of(transition: Transition) -> tuple[str, str | None]:
         return "withdrawn", None
     if kind == "drill":
         return "drill", ("afar-unheard" if figures.get("unheard") else "afar") if figures.get("from_afar") else None
+    if transition.subject == "people":
+        return ("unread-over" if ended else "unread"), "*"
     if kind == "messages-unsent":
         return ("unsent-over" if ended else "unsent"), "*"
     if kind == "journal-unwritten":
