@@ -109,12 +109,14 @@ def test_an_illegal_request_is_refused_and_changes_nothing() -> None:
         Request(kind="shelve", received_ms=T0, alarm=alarm_id, for_s=1e9),
         Request(kind="acknowledge", received_ms=T0),
         Request(kind="unknown-word", received_ms=T0, alarm=alarm_id),
+        Request(kind="shelve", received_ms=T0, alarm=alarm_id, circuit="D2", for_s=600),
     ):
         answer = alarms.request(request, T0)
         assert not answer.done
         assert answer.why
         assert json.dumps(alarms.save()) == before
         assert alarms.out() == []
+    assert alarms.request(Request(kind="shelve", received_ms=T0, alarm=alarm_id, circuit="D1", for_s=600), T0).done
 
 
 def test_what_life_depends_on_is_shelved_for_an_hour_at_most_and_with_a_reason() -> None:

@@ -46,3 +46,16 @@ def test_a_fault_of_ours_is_said_once_with_its_place() -> None:
     assert len(said) == 1
     assert "a message on van/x" in said[0]
     assert "LookupError: of ours" in said[0]
+
+
+@pytest.mark.parametrize("kind", requests.BY_ANYBODY)
+@pytest.mark.parametrize("who", ["", "  ", None])
+def test_who_asked_stands_in_the_journal_also_where_nobody_is_named(kind: str, who: str | None) -> None:
+    body = {} if who is None else {"who": who}
+    assert requests.read(kind, json.dumps(body).encode(), 0).who == requests.UNNAMED
+    assert requests.read(kind, b'{"who": "Kari"}', 0).who == "Kari"
+
+
+@pytest.mark.parametrize("kind", ["note", "replaced", "timezone", "working"])
+def test_what_needs_a_name_is_still_refused_without_one_by_whoever_judges_it(kind: str) -> None:
+    assert requests.read(kind, b"{}", 0).who == ""

@@ -477,6 +477,8 @@ class Alarms:
             found = [a for a in self._by_key.values() if a.id == request.alarm]
             if not found:
                 raise RequestRefused(f"there is no standing alarm '{request.alarm}'")
+            if request.circuit is not None and request.circuit not in _circuits(found[0].condition):
+                raise RequestRefused(f"alarm '{request.alarm}' is not about circuit '{request.circuit}'")
             return found
         if request.circuit is None:
             raise RequestRefused("say which alarm or which circuit is meant")

@@ -23,6 +23,9 @@ KINDS = (
     "timezone",
     "note",
 )
+# What these change is journalled with who asked; the others are refused where nobody is named.
+BY_ANYBODY = ("acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "reload", "presence")
+UNNAMED = "somebody unnamed"
 LONGEST = 64 * 1024
 TEXT_MOST = 500
 
@@ -48,13 +51,16 @@ def read(kind: str, raw: bytes, received_ms: int) -> Request:
     done = body.get("done", False)
     if not isinstance(done, bool):
         raise PayloadRefused("bad-field", f"done must be true or false, not {str(done)[:40]!r}")
+    who = _text(body, "who")
+    if not who.strip() and kind in BY_ANYBODY:
+        who = UNNAMED
     return Request(
         kind=kind,
         received_ms=received_ms,
         id=_text(body, "id"),
         alarm=_text(body, "alarm") or None,
         circuit=_text(body, "circuit") or None,
-        who=_text(body, "who"),
+        who=who,
         for_s=for_s,
         why=_text(body, "why"),
         priority=priority,
