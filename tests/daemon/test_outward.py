@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -40,6 +41,10 @@ class Fitful(Journal):
     def attempts(self, row: int) -> int:
         self._fail("attempts")
         return super().attempts(row)
+
+    def last_transitions(self, limit: int, alarm_id: str | None = None) -> list[dict[str, object]]:
+        self._fail("last_transitions")
+        return super().last_transitions(limit, alarm_id)
 
     def handed_over_since(self, ref: str, since_s: float) -> int:
         self._fail("handed_over_since")
@@ -110,6 +115,29 @@ def test_an_address_that_hangs_holds_no_other_up(tmp_path: Path) -> None:
         finally:
             outward.end()
             journal.close()
+
+
+def test_what_cannot_be_read_as_the_broker_comes_is_told_it_later(tmp_path: Path) -> None:
+    said: list[str] = []
+    told: list[str] = []
+
+    def publish(topic: str, payload: bytes, *, retain: bool = False) -> None:
+        told.append(topic)
+
+    with closing(Fitful.open(tmp_path / "j.sqlite")) as journal:
+        outward = Outward(
+            journal, everybody(()), {}, now_ms=lambda: 0, rate=1.0, doing=Doing, prefix="van/", publish=publish,
+            sent=lambda _: None, heard=lambda *_: None, log=said.append, real_s=lambda: NOW_S,
+        )  # fmt: skip
+        row = transition("D1")
+        journal.commit([replace(row, object={**row.object, "subject": {"circuit": "D1"}, "group": "dead"})])
+        journal.fails = "last_transitions"  # type: ignore[attr-defined]
+        outward.publish_standing()
+        assert (told, len(said)) == ([], 1)
+        outward.commit(None)
+        assert told == ["van/alarm/circuit/D1/dead"]
+        outward.commit(None)
+        assert len(told) == 1, "once"
 
 
 def test_of_what_stands_one_that_cannot_be_published_holds_up_no_other(tmp_path: Path) -> None:

@@ -44,6 +44,18 @@ def test_nothing_asks_and_what_is_not_known_is_said(tmp_path: Path) -> None:
     assert "all good" not in text.lower()
 
 
+@pytest.mark.parametrize(("for_s", "stands"), [(3600, True), (-1, False)])
+def test_who_works_where_and_what_is_out_of_service_stand_until_they_end(tmp_path: Path, for_s: int, stands: bool) -> None:
+    until_ms = round(1000 * (time.time() + for_s))
+    about = {"circuit": "D2", "who": "Kari & Ola", "why": "", "until_ms": until_ms}
+    (tmp_path / "s.toml").write_text(schedule_text(["Freezer", "Lights"]))
+    write_journal(tmp_path / "j.sqlite", present_row(["Freezer", "Lights"], works=[about], out_of_service=[about]))
+    with served(tmp_path, tmp_path / "s.toml", tmp_path / "j.sqlite") as door:
+        text = unescape(door.client().get("/").text)
+    assert ("Kari & Ola works on D2 until" in text) is stands
+    assert ("Kari & Ola took D2 out of service until" in text) is stands
+
+
 def test_the_worst_is_the_one_sentence(tmp_path: Path) -> None:
     """High before medium, unanswered before seen, and the way in question is ringed."""
     (tmp_path / "s.toml").write_text(schedule_text(["Freezer", "Lights", "Pump"]))

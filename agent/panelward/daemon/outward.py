@@ -111,6 +111,7 @@ class Outward:
         self.disk_fault = ""
         self._disk_fails_s = 0.0  # monotonic: since when
         self._disk_told = False
+        self._owed = False  # the broker came while what stands could not be read
         self.commit_due_s = 0.0  # monotonic
         self.outbox_due_s = 0.0
 
@@ -198,12 +199,21 @@ class Outward:
             self.outbox_due_s = 0.0
             self._log("the journal can be written again")
         self.commit_due_s = time.monotonic() + COMMIT_S
+        if self._owed:
+            self.publish_standing()
 
     def publish_standing(self) -> None:
         """What stands, as the broker should have it; and what is over while the broker may still have it is cleared."""
-        newest = {self._topic(shown): shown for shown in self._journal.last_transitions(CLEARED)}
-        for shown in self._journal.standing():
-            newest[self._topic(shown)] = shown
+        try:
+            newest = {
+                self._topic(shown): shown for shown in (*self._journal.last_transitions(CLEARED), *self._journal.standing())
+            }
+        except EnvironmentFault as fault:
+            if not self._owed:
+                self._log(f"what stands could not be read for the broker, and is told it later: {fault}")
+            self._owed = True
+            return
+        self._owed = False
         for shown in newest.values():
             self._tell_broker(shown, step=False)
 

@@ -103,6 +103,7 @@ class First:
     blind: tuple[str, ...] = ()  # positions that can't be watched for a lost feed
     waiting: int = 0
     works: tuple[Mapping[str, Any], ...] = ()
+    removed: tuple[Mapping[str, Any], ...] = ()  # circuits out of service
     rate: float = 1.0
     row: Mapping[str, Any] = field(default_factory=dict)
 
@@ -156,6 +157,7 @@ def first(
         blind=blind,
         waiting=waiting,
         works=tuple(w for w in row.get("works", ()) if w["until_ms"] > now_ms(row, real_s)),
+        removed=tuple(r for r in row.get("out_of_service", ()) if r["until_ms"] > now_ms(row, real_s)),
         rate=float(row.get("rate", 1.0)),
         row=row,
     )
