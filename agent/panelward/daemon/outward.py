@@ -46,6 +46,7 @@ STAND_IN_S = 10.0  # of a disk that fails: then messages go out without their ma
 UNWRITTEN_S = 60.0  # … and people are told
 LOOK_AT = 400  # rows
 WAITED_S = 300.0  # what is older than this, and not alone, goes out in one message
+WEEKLY_AHEAD_S = 240.0  # it says when it was asked for; the daemon looks every 60 s, at high rates every real second
 UNSENT_S = 3600.0  # of an address that takes no message
 MOST_AN_HOUR = 12  # messages to one address that are not high (our own choice); the others wait, and go together
 CLEARED = 500  # so many of the last transitions are looked at for retained alarms that are over
@@ -334,12 +335,13 @@ class Outward:
         if self._people.weekly_day is None or not self._addresses:
             return False
         local = self._local()
-        # Asked for an hour ahead, so that it is on the sheet and not behind it.
-        due = whom.weekly_since(self._people, local + timedelta(hours=1))
+        # Asked for ahead, by some of the daemon's looks, so that it is on the sheet and not behind it.
+        ahead = timedelta(seconds=WEEKLY_AHEAD_S * max(1.0, self._rate / 60.0))
+        due = whom.weekly_since(self._people, local + ahead)
         if due is None or due.timestamp() * 1000 < since_ms:
             return False
         last_ms = self._journal.last_asked_ms(WEEKLY)
-        return last_ms is None or last_ms < (due - timedelta(hours=1)).timestamp() * 1000
+        return last_ms is None or last_ms < (due - ahead).timestamp() * 1000
 
     def clock_was_set(self, step_s: float, *, hours: bool) -> bool:
         """Whether what waits went along with the clock of delivery; on a failing disk it is tried again."""
