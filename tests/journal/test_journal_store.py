@@ -8,6 +8,7 @@ import sys
 import time
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from journals import START_MS, TEXT, input_of, message, parse, reading, transition
@@ -329,3 +330,25 @@ def test_the_present_row_of_an_older_version_is_read(tmp_path: Path) -> None:
     older = Journal.read(path)
     assert older.present() == {"circuits": []}
     older.close()
+
+
+@pytest.mark.parametrize(("fails", "reads"), [(0, True), (2, True), (99, False)])
+def test_what_looks_like_a_failing_disk_for_a_moment_is_read_again(tmp_path: Path, fails: int, reads: bool) -> None:
+    """Seen once in some hundred kills: a reader that opens while the next writer mends what the killed one left."""
+    Journal.open(tmp_path / "j.sqlite").close()
+    left = [fails]
+
+    class Fitful(Journal):
+        def __init__(self, *arguments: Any, **keys: Any) -> None:
+            if left[0]:
+                left[0] -= 1
+                error = sqlite3.OperationalError("disk I/O error")
+                error.sqlite_errorcode = sqlite3.SQLITE_IOERR
+                raise error
+            super().__init__(*arguments, **keys)
+
+    if reads:
+        Fitful.read(tmp_path / "j.sqlite").close()
+    else:
+        with pytest.raises(EnvironmentFault, match="the disk fails to read or write"):
+            Fitful.read(tmp_path / "j.sqlite")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import time
 from collections import deque
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -26,6 +27,7 @@ from panelward.records import Input, Reading
 
 KEEP_READINGS = 200_000  # in memory while the disk fails: about 1 MB packed, 4 h of 12 circuits a second
 KEEP_SNAPSHOTS = 3
+READ_TRIES, READ_AGAIN_S = 5, 0.1  # a writer that was killed, or begins, at this moment looks like a disk that fails
 
 
 class _Block(NamedTuple):
@@ -99,12 +101,16 @@ class Journal(Keeping, OutboxTable):
     def read(cls, path: str | Path) -> Journal:
         """For other processes: to read only. Raises EnvironmentFault, then and whenever it is to write."""
         path = Path(path)
-        connection = opening.open_to_read(path)
-        try:
-            return cls(path, connection)
-        except sqlite3.Error as error:
-            connection.close()
-            raise opening.plain(error, path) from error
+        for left in reversed(range(READ_TRIES)):
+            connection = opening.open_to_read(path)
+            try:
+                return cls(path, connection)
+            except sqlite3.Error as error:
+                connection.close()
+                if not left or not opening.is_lost(error):
+                    raise opening.plain(error, path) from error
+            time.sleep(READ_AGAIN_S)
+        raise AssertionError
 
     def close(self) -> None:
         """Lets go of the file. Commit first: what is only in memory is gone."""
