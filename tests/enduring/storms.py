@@ -303,7 +303,9 @@ class Storm:
         return frozenset(
             each["circuit"]
             for each in newest.values()
-            if each["group"] in ("dead", "overcurrent") and each["state"] in ("unacknowledged", "acknowledged")
+            if each["group"] in ("dead", "overcurrent")
+            and each["state"] in ("unacknowledged", "acknowledged")
+            and not each["latched"]  # it is over, and somebody has to look at what it left
         )
 
     def odd(self, wanted: Iterable[str]) -> str:
@@ -314,7 +316,10 @@ class Storm:
         for name in sorted(stands ^ frozenset(wanted)):
             steps = [each for each in told if each["circuit"] == name and each["group"] in ("dead", "overcurrent")][-6:]
             times = [f"{datetime.fromtimestamp(each['time'], UTC):%d %H:%M:%S}" for each in steps]
-            said = [f"{at} {s['kind']} {s['state']} ({s['id']}, {s['sequence']})" for at, s in zip(times, steps, strict=True)]
+            said = [
+                f"{at} {s['kind']} {s['event']}, {s['state']} ({s['id']}, {s['sequence']})"
+                for at, s in zip(times, steps, strict=True)
+            ]
             text += f"; {name}: {', '.join(said)}"
         return text
 
