@@ -188,3 +188,46 @@ def _step(alarms: Alarms, what: str, at_s: float, *, lost: bool, fails: bool) ->
         alarms.edge(edge("D1", "ends", at_s))
     elif what not in ("lost", "back", "fails", "lives", "wait"):
         ask(alarms, what, at_s, for_s=30.0 if what == "shelve" else None)
+
+
+@pytest.mark.parametrize("before", [False, True], ids=["never over before", "over once before"])
+@pytest.mark.parametrize(("away", "back"), [("shelve", "unshelve"), ("out-of-service", "in-service")])
+@pytest.mark.parametrize("asked", [False, True], ids=["its time runs out", "a person asks"])
+def test_let_out_while_its_end_is_not_sure_yet_it_latches_like_any_other(
+    before: bool, away: str, back: str, asked: bool
+) -> None:
+    """What overheats is over only 15 s after it seems so; in those it comes back from the shelf."""
+    hot = {"kind": "conductor-overheating", "priority": "high"}
+    alarms = Alarms()
+    alarms.edge(edge("D1", "begins", 0, **hot))
+    assert ask(alarms, away, 10, for_s=600.0)
+    if before:
+        alarms.edge(edge("D1", "ends", 100, **hot))
+        until(alarms, 200)
+        alarms.edge(edge("D1", "begins", 300, **hot))
+    alarms.edge(edge("D1", "ends", 600, **hot))
+    if asked:
+        assert ask(alarms, back, 605)
+    until(alarms, 700)
+    assert stands(alarms) == [("latched-unacknowledged", False)]
+
+
+@pytest.mark.parametrize(("for_s", "back_at_s"), [(5 * 3600.0, 18_120), (600.0, 720)])
+def test_another_end_of_the_time_out_of_service_is_that_of_its_alarms_too(for_s: float, back_at_s: int) -> None:
+    alarms = Alarms()
+    assert ask(alarms, "out-of-service", 0, for_s=3600.0)
+    alarms.edge(edge("D1", "begins", 60))
+    assert ask(alarms, "out-of-service", 120, for_s=for_s)
+    assert not any(t.told for t in until(alarms, back_at_s - 1))
+    assert [t.told for t in until(alarms, back_at_s)] == [True]
+
+
+def test_of_swapped_names_either_may_be_named_and_what_life_depends_on_holds_up_no_other() -> None:
+    alarms = Alarms(life=frozenset({"D2"}))
+    swapped = {"kind": "reading-suspect", "priority": "medium", "circuits": ("D1", "D2")}
+    alarms.edge(edge("D1", "begins", 0, **swapped))
+    assert ask(alarms, "acknowledge", 1, alarm=alarms.standing()[0].id, circuit="D2")
+    assert not ask(alarms, "acknowledge", 1, alarm=alarms.standing()[0].id, circuit="D3")
+    assert ask(alarms, "out-of-service", 2)
+    assert [a.state for a in alarms.standing()] == ["acknowledged"], "it is about life, too"
+    assert len(alarms.removed()) == 1

@@ -76,3 +76,20 @@ def test_an_older_sign_is_known_as_such_so_that_it_erases_no_last_words() -> Non
         heard.take({"run": "a", "up_s": up_s}, at_s)[0] for up_s, at_s in ((0, 0), (30, 30), (32, 32), (30, 40), (32, 41))
     ]
     assert newest == [True, True, True, False, True]
+
+
+@pytest.mark.parametrize("phase_s", [5, 10, 14])
+def test_what_its_own_broker_kept_measures_nothing_and_live_signs_prove_life_on_a_link_that_flaps(phase_s: int) -> None:
+    """A sign each 30 s; the link is up for 20 s of each minute, and the last sign is told again at each return."""
+    heard, live, proved = Heard(), 0, 0
+    for minute in range(60):
+        back_s = minute * 60 + 30 - phase_s
+        sent = [(back_s, back_s // 30 * 30, True)]
+        sent += [(at, at, False) for at in range(minute * 60, minute * 60 + 90, 30) if back_s <= at < back_s + 20]
+        for at_s, up_s, kept in sent:
+            proves = heard.take({"run": "a", "up_s": float(up_s)}, 1000.0 + at_s, kept=kept)[1]
+            live += not kept
+            proved += proves and not kept
+            assert not (proves and kept)
+    assert live > 50
+    assert proved >= live - 1

@@ -87,6 +87,22 @@ def test_a_bad_people_file_is_refused_at_the_start(house: House) -> None:
     assert "chmod 640" in house.said()
 
 
+@pytest.mark.parametrize(("later_s", "watches"), [(0, True), (300, False)])
+def test_a_gap_in_who_hears_is_said_at_a_start_and_ends_no_watch_unless_nobody_hears_at_once(
+    house: House, later_s: int, watches: bool
+) -> None:
+    """A version that demands more must not leave a vehicle unwatched at its next power-up."""
+    only = f'[[person]]\nname = "Ada"\naddresses = ["{house.phone.address}"]\ncircuits = ["D1"]\nafter_s = {later_s}\n'
+    with_people(house, f'{only}[[person]]\nname = "Kari"\naddresses = ["{house.phone.address}/k"]\nafter_s = 300\n')
+    house.start(notify="")
+    assert house.daemon is not None
+    if watches:
+        assert wait_for(house.connected), house.said()
+        assert "A reload refuses that." in house.said()
+    else:
+        assert house.daemon.wait(timeout=20) == 2
+
+
 def test_a_second_address_while_nothing_goes_out_loses_no_message(house: House) -> None:
     """The one that waited has another name now; the new one hears what nobody was handed."""
     second = Phone()

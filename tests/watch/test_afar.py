@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from panelward.core import Core
 from panelward.records import Answer, Presence, Request, Settings, Transition
 from panelward.wording import message
@@ -189,3 +191,15 @@ def test_the_journal_aboard_is_of_low_priority_and_has_its_own_words() -> None:
                 "Its alarms come, but aren't kept."),
         ("low", "Nothing to do: the computer of Survey van writes its journal again since 07:00."),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("up_s", "down_s"), [(240, 60), (280, 100), (540, 60)])
+def test_a_link_of_its_own_that_is_never_up_for_long_delays_no_word_by_a_while_only(up_s: int, down_s: int) -> None:
+    core, told, at_s = afar(after_s=1800), [], 0.0
+    sign(core, 0)
+    while at_s < 7200 and not any(t.subject == "vehicle" for t in told):
+        for span_s, here in ((up_s, False), (down_s, True)):
+            at_s += span_s
+            told += until(core, at_s) + link(core, at_s, here)
+    assert [t.event for t in told if t.subject == "vehicle"] == ["begins"]
+    assert at_s < 3600

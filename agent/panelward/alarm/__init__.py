@@ -71,6 +71,11 @@ class Alarm:
     def key(self) -> tuple[str, str, str]:
         return self.condition.subject, self.condition.subject_id, self.condition.group
 
+    @property
+    def stands(self) -> bool:
+        """Is it the case, or so lately that it is not over yet?"""
+        return self.active or self.ends_ms is not None
+
 
 @dataclass(slots=True)
 class Alarms:
@@ -246,7 +251,7 @@ class Alarms:
             return KINDS[alarm.condition.kind].end_is_told
         if event in ("work-over", "chatter-over"):
             return True
-        return event in ("unsuppress", "unshelve", "in-service") and alarm.active
+        return event in ("unsuppress", "unshelve", "in-service") and alarm.stands
 
     def _by_itself(self, alarm: Alarm, event: str, at_ms: int, work: Work | None) -> bool:
         """Whether what would be told is told as a message of its own: not while somebody works there, not in a flood."""
@@ -460,13 +465,26 @@ class Alarms:
             return Answer(id=request.id, done=False, why=str(refused))
         if request.alarm is None and request.circuit is not None:
             if request.kind == "out-of-service":
-                self._service.remove(request, now_ms)
+                self._remove(request.circuit, request, now_ms)
             elif request.kind == "in-service":
                 self._service.put_back(request.circuit)
         for alarm in alarms:
             self._do(alarm, request, now_ms)
         state = alarms[-1].state.removeprefix("latched-") if alarms else request.kind
         return Answer(id=request.id, done=True, why="", state=state)
+
+    def _remove(self, circuit: str, request: Request, now_ms: int) -> None:
+        """Take a circuit out, or give it another end: what is out of service with it has that end, too."""
+        was_ms = self._service.until_ms("circuit", circuit)
+        self._service.remove(request, now_ms)
+        for alarm in self._by_key.values():
+            if (
+                was_ms is not None
+                and alarm.state == OUT_OF_SERVICE
+                and alarm.key[:2] == ("circuit", circuit)
+                and alarm.shelved_until_ms == was_ms
+            ):
+                alarm.shelved_until_ms = self._service.until_ms("circuit", circuit)
 
     def removed(self) -> tuple[Removed, ...]:
         """Circuits out of service."""
@@ -477,7 +495,9 @@ class Alarms:
             found = [a for a in self._by_key.values() if a.id == request.alarm]
             if not found:
                 raise RequestRefused(f"there is no standing alarm '{request.alarm}'")
-            if request.circuit is not None and request.circuit not in _circuits(found[0].condition):
+            if request.circuit is not None and request.circuit not in (
+                *_circuits(found[0].condition), *found[0].condition.circuits
+            ):  # fmt: skip
                 raise RequestRefused(f"alarm '{request.alarm}' is not about circuit '{request.circuit}'")
             return found
         if request.circuit is None:
@@ -487,6 +507,8 @@ class Alarms:
         if request.kind == "in-service" and out:
             return [a for a in found if a.state == OUT_OF_SERVICE]
         able = [a for a in found if (a.state, _event(a, request.kind)) in TABLE or request.kind in _OUTWARD]
+        if request.kind == "out-of-service":  # what life depends on stays: its other alarms do not
+            able = [a for a in able if not self._of_life(a.condition)]
         if not able and request.kind != "out-of-service":  # a circuit is taken out before the work begins, too
             raise RequestRefused(f"circuit '{request.circuit}' has no alarm that can take '{request.kind}'")
         return able
@@ -615,7 +637,7 @@ def _by_case(event: str, alarm: Alarm) -> str:
     """The form of an event that lets an alarm out, by what is the case."""
     if alarm.covered and event != "unsuppress":
         return f"{event}-while-covered"
-    return f"{event}-while-{'active' if alarm.active else 'latched' if alarm.to_look else 'normal'}"
+    return f"{event}-while-{'active' if alarm.stands else 'latched' if alarm.to_look else 'normal'}"
 
 
 _ITS_OWN = ("drill", "flood", "messages-unsent", "journal-unwritten")  # a person asked for it, or it is the summary itself

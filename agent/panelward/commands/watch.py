@@ -43,7 +43,8 @@ def run(args: argparse.Namespace) -> int:
     from panelward.clock import pace
     from panelward.daemon import Daemon
     from panelward.daemon.afar import AfarDaemon
-    from panelward.errors import EnvironmentFault
+    from panelward.daemon.starting import to_stderr
+    from panelward.errors import EnvironmentFault, RequestRefused
     from panelward.notify import addresses_from
     from panelward.records import Schedule
     from panelward.records.people import People, everybody
@@ -53,23 +54,33 @@ def run(args: argparse.Namespace) -> int:
 
     everything = addresses_from(os.environ.get("PANELWARD_NOTIFY", ""))
 
-    def who(schedule: Schedule) -> tuple[People, dict[str, str]]:
+    def who(schedule: Schedule, *, start: bool = False) -> tuple[People, dict[str, str]]:
         """Who is told: by the environment everything, by people.toml what it says. At the start and at each reload."""
         file = people_file(args.people)
         if file is None:
             return everybody(everything), everything
-        from panelward.schedule.people import load_people
+        from panelward.schedule.people import load_people, unheard
 
-        if not Path(file).exists():
+        try:
+            there = Path(file).exists()
+        except OSError:  # its folder is closed to this user, or its disk fails: `load_people` says so
+            there = True
+        if not there:
             raise EnvironmentFault(f"{file}: there is no such file")
         # On trial nobody knows what the environment of the real start says.
         others = bool(everything) or args.trial
-        people, addresses = load_people(file, [circuit.id for circuit in schedule.circuits], others=others)
+        circuits = [circuit.id for circuit in schedule.circuits]
+        people, addresses = load_people(file, circuits, others=others or start)
+        if start and not others:
+            if unheard(people):  # nobody at all
+                load_people(file, circuits)
+            for wanted, found, remedy in unheard(people, circuits):  # at a start no old one stays
+                to_stderr(f"{file}: wanted {wanted}; found {found}. {remedy} A reload refuses that.")
         return replace(people, persons=(*people.persons, *everybody(everything).persons)), addresses | everything
 
     schedule = load(args.schedule)[0]
     try:
-        people, addresses = who(schedule)
+        people, addresses = who(schedule, start=True)
     except EnvironmentFault as fault:
         if not everything:
             raise
@@ -79,5 +90,8 @@ def run(args: argparse.Namespace) -> int:
     broker = daemon.schedule.broker
     if simulated and broker and broker.host not in ("127.0.0.1", "localhost", "::1"):
         raise EnvironmentFault(f"--clock is for a broker on this machine; {broker.host} is another")
-    daemon.run(trial=args.trial)
+    try:
+        daemon.run(trial=args.trial)
+    except RequestRefused as error:  # of no request: a fault of ours, and systemd is to start it anew
+        raise RuntimeError(f"the life of an alarm broke off: {error}") from error
     return 0

@@ -129,6 +129,7 @@ class Daemon:
         self._link: Link | None = None
         self._connected = self._stopping = False
         self._unsaved = 0
+        self._unsaid: list[Transition] = []  # steps that a fault of ours kept from the journal
         self._last_input_ms = 0
         self._clock = HostClock(pace, not_before_ms=0)
         self._real = RealTime(self._journal.newest_waiting_s())
@@ -208,7 +209,7 @@ class Daemon:
         self._note([item for item in found if not isinstance(item, Noted)])  # a note is written with its own input
         told = [t for t in found if isinstance(t, Transition) and not self._journal.known(t.id, t.sequence)]
         if told:
-            self._outward.write(told, self._core.schedule, None)
+            self._write(told, None)
 
     def _as_far(self, at_ms: list[int]) -> list[Output]:
         """What fell due by time alone is found again: a start lets timers begin anew, and would deny what was told."""
@@ -476,8 +477,23 @@ class Daemon:
         for each in found:
             self._signs.heard(each)
         if found:
-            self._outward.write(found, self._core.schedule, self._now_row())
+            self._write(found, self._now_row())
             self._unsaved = 0
+
+    def _write(self, found: list[Transition], now_row: dict[str, Any] | None) -> None:
+        """A fault of ours with one step must not lose the others; what can't be said is tried again, and no snapshot
+        goes past it."""
+        schedule, found, left = self._core.schedule, [*self._unsaid, *found], []
+        try:
+            self._outward.write(found, schedule, now_row)
+        except Exception:  # found out below, one by one
+            for each in found:
+                try:
+                    self._outward.write([each], schedule, now_row)
+                except Exception as error:
+                    self._said.fault(f"a step of the alarm {each.id}", error)
+                    left.append(each)
+        self._unsaid = left
 
     def _note(self, out: list[Output]) -> None:
         """What is journalled beside the alarms."""
@@ -596,13 +612,15 @@ class Daemon:
 
     def _weekly_sign(self) -> None:
         """On one evening of the week the sheet says that all works; that it did not arrive is an alarm like others."""
-        first_ms = self._journal.first_received_ms
+        first_ms = None
+        with suppress(EnvironmentFault):
+            first_ms = self._journal.first_received_ms
         if first_ms is not None and self._outward.weekly_due(first_ms):
             self._ask(Request(kind="drill", received_ms=self._clock.now_ms(), priority="low", who=WEEKLY))
 
     def _snapshot(self) -> None:
         self._commit()
-        if not self._outward.disk_fault:
+        if not self._outward.disk_fault and not self._unsaid:
             state = {"core": self._core.save(), "schedule_text": self._text, "record_text": self._commissioned()["record_text"]}
             try:
                 self._journal.save_snapshot(self._journal.last_number, state)

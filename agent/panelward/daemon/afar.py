@@ -31,11 +31,14 @@ class Heard:
         self._up_s = self._at_s = 0.0  # of the sign that the next is measured by
         self._latest_s = 0.0
 
-    def take(self, told: dict[str, Any], at_s: float) -> tuple[bool, bool]:
-        """Is it no older than what was heard before? Does it prove life?"""
+    def take(self, told: dict[str, Any], at_s: float, *, kept: bool = False) -> tuple[bool, bool]:
+        """Is it no older than what was heard before? Does it prove life? `kept`: its own broker tells it again; it proves
+        nothing, and nothing is measured by it, or a live one after it would seem to come too soon."""
         run, up_s = told.get("run"), told.get("up_s")
         if not isinstance(run, str) or not isinstance(up_s, (int, float)) or not isfinite(up_s):
             return True, True  # of a version that says neither
+        if kept:
+            return run != self._run or up_s >= self._latest_s, False
         if run != self._run:
             self._run, self._up_s, self._at_s, self._latest_s = run, up_s, at_s, up_s
             return True, False
@@ -85,7 +88,7 @@ class AfarDaemon(Daemon):
             return
         ended = told.get("ended") is True
         at_ms, vehicle = self._clock.at(message.monotonic_s), self.schedule.vehicle.id
-        newest, proves = self._heard_aboard.take(told, message.monotonic_s)
+        newest, proves = self._heard_aboard.take(told, message.monotonic_s, kept=message.retained)
         low = bool(told.get("nears_cut_off"))
         if newest and (low or not ended) and low != self._low:  # the last will knows nothing of the bank
             self._low = low

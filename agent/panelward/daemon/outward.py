@@ -8,6 +8,7 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple, Protocol
@@ -106,6 +107,7 @@ class Outward:
         self.zone, self._stands = zone, stands  # what would be said of an alarm now
         self._were: People | None = None  # who was told before, until it is seen who has to be told now
         self._anew = True
+        self._asked_ms = 0  # for the weekly sign, by this run
         self._known, self._answering = known, answering  # … and what is known beside it
         self.fitter: Fitter | None = None  # whose number messages that go out together say
         self._said: set[str] = set()  # what could not be published, each once
@@ -127,7 +129,8 @@ class Outward:
         gone = [ref for ref in self._unheard if addresses.get(ref) != was.get(ref)]
         kept = {ref: moves.get(ref, ref) for ref in self._failing}
         self._failing = {now: self._failing[ref] for ref, now in kept.items() if addresses.get(now) == was.get(ref)}
-        self._were, self._people, self._addresses = self._people, people, dict(addresses)
+        self._were = self._were or self._people  # of several reloads the first
+        self._people, self._addresses = people, dict(addresses)
         self.lanes.use(self._addresses)
         for ref in gone:  # nothing is known of the new one
             self._unheard.discard(ref)
@@ -244,13 +247,17 @@ class Outward:
             return [], []
         told = _told(t, schedule)
         local = datetime.fromtimestamp(self._local_ms() / 1000.0, UTC).astimezone(ZoneInfo(schedule.vehicle.timezone))
-        thread = self._journal.thread(t.id) if t.sequence > 1 else []
+        unread = False
+        try:
+            thread = self._journal.thread(t.id) if t.sequence > 1 else []
+        except EnvironmentFault:  # rather told as if it were new than lost
+            thread, unread = [], True
         thread += [row for row in found if row.alarm_id == t.id]
         before = [whom.Sent(row.address_ref, row.step, row.status, row.attempts, now_s - row.created_real_s) for row in thread]
         doing = self._doing()
         plan = whom.plan(told, self._people, local, before, aboard=doing.aboard, laid_up=doing.laid_up)
         gone = [Withdrawal(t.id, t.sequence, english.OVERTAKEN, ref, False) for ref in plan.overtaken]
-        if before and (told.answered or told.over):
+        if (before or unread) and (told.answered or told.over):
             what = f"{t.event} by {t.who}" if t.who else t.event
             gone.append(Withdrawal(t.id, t.sequence, english.ANSWERED.format(what=what)))
         if not plan.errands:
@@ -340,8 +347,14 @@ class Outward:
         due = whom.weekly_since(self._people, local + ahead)
         if due is None or due.timestamp() * 1000 < since_ms:
             return False
-        last_ms = self._journal.last_asked_ms(WEEKLY)
-        return last_ms is None or last_ms < (due - ahead).timestamp() * 1000
+        try:
+            last_ms = max(self._journal.last_asked_ms(WEEKLY) or 0, self._asked_ms)
+        except EnvironmentFault:
+            return False  # looked at again
+        if last_ms >= (due - ahead).timestamp() * 1000:
+            return False
+        self._asked_ms = self._now_ms()  # on a failing disk the journal does not know of it
+        return True
 
     def clock_was_set(self, step_s: float, *, hours: bool) -> bool:
         """Whether what waits went along with the clock of delivery; on a failing disk it is tried again."""
@@ -365,9 +378,10 @@ class Outward:
         self._look_at_disk()
         if not self._addresses:
             return
-        try:
-            if self._anew:
+        if self._anew:
+            with suppress(EnvironmentFault):  # tried again; what is due does not wait for it
                 self._see_anew(now_s)
+        try:
             self._journal.expire(now_s)
             due = self._journal.due(now_s, LOOK_AT)
             late = anew.asleep(due, self._people, self._local(), now_s, self._rate)
@@ -402,7 +416,7 @@ class Outward:
         """What is marked is given to its thread with nothing in between: it would stand there until the next start."""
         try:
             bundles = self._bundled(due, now_s)
-            rows = [self._send_row(each, now_s) for each in bundles]
+            rows = [self._worded(each, now_s) for each in bundles]
             self._journal.mark_trying([row.id for each in bundles for row in each])
         except EnvironmentFault:
             return  # tried again
@@ -431,6 +445,22 @@ class Outward:
         most_urgent = {rows[0].address_ref: rows for rows in reversed(out)}
         return [rows for rows in out if most_urgent[rows[0].address_ref] is rows]
 
+    def _worded(self, rows: list[OutboxRow], now_s: float) -> SendRow:
+        """Where a fault of ours keeps it from being said anew: as it was written."""
+        try:
+            return self._send_row(rows, now_s)
+        except EnvironmentFault:
+            raise
+        except Exception as error:
+            said = f"a message can't be said anew and goes as it was written: {type(error).__name__}: {error}"
+            if said not in self._said:
+                self._said.add(said)
+                self._log(said)
+            row = min(rows, key=lambda each: each.rank)
+            text = repeated(row.body) if any(each.repeat for each in rows) else row.body
+            of = _TYPES.get(row.priority, "info")
+            return SendRow(row=rows[0].id, ref=row.address_ref, title=row.title, body=text, type=of)
+
     def _send_row(self, rows: list[OutboxRow], now_s: float) -> SendRow:
         first, at_s = rows[0], self._now_ms() / 1000.0
         written_s = {row.id: at_s - (now_s - row.created_real_s) * self._rate for row in rows}
@@ -445,9 +475,11 @@ class Outward:
             pieces = []
             for row in rows:
                 found = self._stands(row.alarm_id)
-                said = alarm_object(*found)["message"] if found is not None else once(row.body).partition("\n")[0]
-                said = said if found is not None else dated(said, written_s[row.id], at_s, self.zone)
-                said = repeated(said) if row.alarm_id in again else said
+                if found is not None:
+                    said = _of_now(*found, again=row.alarm_id in again)["message"]
+                else:
+                    said = dated(once(row.body).partition("\n")[0], written_s[row.id], at_s, self.zone)
+                    said = repeated(said) if row.alarm_id in again else said
                 pieces.append(Piece(row.alarm_id, said, row.rank, written_s[row.id]))
             how = "network" if any(row.attempts for row in rows) else "sheet" if any(row.on_sheet for row in rows) else "sleep"
             text = together(pieces, how, max(number_of(row.body) for row in rows), self.zone, at_s, fitter=self.fitter)
@@ -459,7 +491,7 @@ class Outward:
         found = self._stands(row.alarm_id) if old and row.step != "over" and row.kind != "drill" else None
         if found is not None:
             t, schedule = found
-            shown = alarm_object(t, schedule, again=again)
+            shown = _of_now(t, schedule, again=again)
             return body(shown, number_of(row.body), fitter=schedule.vehicle.fitter, known=self._known(t))
         sentence, rest, lines = once(row.body).partition("\n")
         text = dated(sentence, written_s, at_s, self.zone) + rest + lines
@@ -470,7 +502,8 @@ class Outward:
         if row.repeat or not row.step.startswith("again"):
             return row.repeat or row.body.startswith(english.AGAIN)
         thread = self._journal.outbox_rows(row.alarm_id)
-        return any(each.address_ref == row.address_ref and each.status == "handed-over" for each in thread)
+        mine = (each for each in thread if each.address_ref == row.address_ref)
+        return any(each.status == "handed-over" or each.repeat for each in mine)
 
     def _link(self, row: OutboxRow) -> str | None:
         """The link that answers this message's alarm, made as it goes out: the journal keeps none."""
@@ -528,6 +561,11 @@ class Outward:
     def end(self) -> None:
         """Let what is on its way arrive, for a moment; then end the thread."""
         self.lanes.end()
+
+
+def _of_now(t: Transition, schedule: Schedule, *, again: bool) -> dict[str, Any]:
+    """What is said of an alarm as it stands: a flood that only goes on is no repeat to whom it is new."""
+    return alarm_object(replace(t, event="begins") if t.kind == "flood" else t, schedule, again=again)
 
 
 def _can_wait(row: OutboxRow) -> bool:

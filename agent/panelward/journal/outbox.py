@@ -18,7 +18,10 @@ _COLUMNS = (
     "status, attempts, last_why, repeat, step, until_answered, on_sheet, rank, settled_real_s"
 )
 _MARKS = ", ".join("?" * len(_COLUMNS.split(",")))
-_CHANGING = ("created_real_s", "due_real_s", "expires_real_s", "status", "attempts", "last_why", "repeat", "settled_real_s")
+_CHANGING = (
+    "created_real_s", "due_real_s", "expires_real_s", "status", "attempts", "last_why", "repeat", "settled_real_s",
+    "on_sheet",
+)  # fmt: skip
 _KEY = "alarm_id = ? AND sequence = ? AND address_ref = ? AND step = ?"
 _BECAME = f"UPDATE outbox SET {', '.join(f'{name} = ?' for name in _CHANGING)} WHERE {_KEY}"
 _BY_URGENCY = "CASE priority WHEN 'high' THEN 0 WHEN 'medium' THEN 1 WHEN 'low' THEN 2 ELSE 3 END"
@@ -27,10 +30,12 @@ _SETTLE = (
     "settled_real_s = ? WHERE id = ?"
 )
 # The messages of one alarm reach an address in their order: an earlier one that waits for a network is first.
+# A high one waits for none that may sleep till the morning.
 _IN_ORDER = (
     "NOT EXISTS (SELECT 1 FROM outbox AS earlier WHERE earlier.alarm_id = outbox.alarm_id AND "
     "earlier.address_ref = outbox.address_ref AND earlier.id < outbox.id AND earlier.until_answered = 0 AND "
-    "(earlier.status = 'trying' OR (earlier.status = 'waiting' AND earlier.attempts > 0 AND earlier.due_real_s > ?)))"
+    "(earlier.status = 'trying' OR (earlier.status = 'waiting' AND earlier.attempts > 0 AND earlier.due_real_s > ? AND NOT "
+    "(outbox.priority = 'high' AND outbox.step <> 'over' AND (earlier.priority <> 'high' OR earlier.step = 'over')))))"
 )
 
 TEMPORARY = 1 << 40  # ids from here on are of rows that are in no file yet
@@ -57,6 +62,8 @@ class OutboxTable(Connected):
     _settlements: list[Settlement]  # could not be written yet
     _spare: sqlite3.Connection | None
     _message_number: int
+    _temporary: int  # the last temporary id
+    _renamed: list[Mapping[str, str]]  # addresses, while the spare table stands in
     _moved: dict[int, int]  # temporary ids, and what they are in the file
 
     def due(self, now_s: float, limit: int = 50) -> list[OutboxRow]:
@@ -243,11 +250,10 @@ class OutboxTable(Connected):
 
     def move_refs(self, moves: Mapping[str, str]) -> None:
         """Addresses have other names from now on: what was theirs stays theirs. Raises EnvironmentFault."""
-        # By names that are nobody's: two may have changed places.
-        aside = "UPDATE outbox SET address_ref = char(1) || ? WHERE address_ref = ?"
-        back = "UPDATE OR REPLACE outbox SET address_ref = ?1 WHERE address_ref = char(1) || ?1"
         if moves:
-            self._write_plainly((aside, [(now, was) for was, now in moves.items()]), (back, [(now,) for now in moves.values()]))
+            self._write_plainly(*_renaming(moves))
+            if self._spare is not None:
+                self._renamed.append(dict(moves))
 
     def address_anew(self, rows: Iterable[OutboxRow]) -> None:
         """Messages of transitions that are journalled, to whoever is to hear them now. Raises EnvironmentFault."""
@@ -256,7 +262,8 @@ class OutboxTable(Connected):
             with self._changing(durable=False) as connection:
                 for row in rows:
                     connection.execute(gone, (row.alarm_id, row.sequence, row.address_ref, row.step))
-                    self._write_outbox(connection, row)
+                    self._temporary += 1  # in the spare table an id that no message in memory has
+                    self._write_outbox(connection, row, self._temporary if self._spare is not None else None)
                 connection.execute("INSERT OR REPLACE INTO counters VALUES ('message', ?)", (self._message_number,))
         except sqlite3.Error as error:
             raise plain(error, self.path) from error
@@ -310,6 +317,8 @@ class OutboxTable(Connected):
     def _hand_back(self, connection: sqlite3.Connection) -> dict[int, int]:
         """Write what became of the spare's rows into the file; the ids there of those that were temporary."""
         moved = {}
+        for sql, values in (each for moves in self._renamed for each in _renaming(moves)):
+            connection.executemany(sql, values)
         rows = self._spare.execute(f"SELECT {_COLUMNS} FROM outbox ORDER BY id").fetchall() if self._spare is not None else []
         for found in rows:
             row = _row(found)
@@ -346,6 +355,16 @@ class OutboxTable(Connected):
                 row.on_sheet, row.rank,
             ),
         )  # fmt: skip
+
+
+def _renaming(moves: Mapping[str, str]) -> tuple[tuple[str, list[tuple[str, ...]]], ...]:
+    """By names that are nobody's: two may have changed places. Where two become one, what that one has stays."""
+    aside = "UPDATE OR IGNORE outbox SET address_ref = char(1) || ? WHERE address_ref = ?"
+    back = "UPDATE OR IGNORE outbox SET address_ref = ?1 WHERE address_ref = char(1) || ?1"
+    gone = "DELETE FROM outbox WHERE address_ref = char(1) || ?"
+    pairs: list[tuple[str, ...]] = [(now, was) for was, now in moves.items()]
+    names: list[tuple[str, ...]] = [(now,) for now in moves.values()]
+    return (aside, pairs), (back, names), (gone, names)
 
 
 def _text(words: str) -> str:

@@ -74,6 +74,7 @@ class Journal(Keeping, OutboxTable):
         self._withdrawals: dict[Withdrawal, None] = {}
         self._settlements: list[Settlement] = []
         self._spare: sqlite3.Connection | None = None
+        self._renamed: list[Mapping[str, str]] = []
         self._moved: dict[int, int] = {}
         self._handed: dict[int, int] = {}  # … of the last commit, before it is known to have worked
         self._temporary = TEMPORARY
@@ -157,6 +158,14 @@ class Journal(Keeping, OutboxTable):
         if self._spare is not None:
             return self.outbox_rows(alarm_id)
         return self.outbox_rows(alarm_id) + [row for row in self._messages.values() if row.alarm_id == alarm_id]
+
+    def move_refs(self, moves: Mapping[str, str]) -> None:
+        """… and so do those in memory."""
+        rows = [replace(row, address_ref=moves.get(row.address_ref, row.address_ref)) for row in self._messages.values()]
+        self._messages = {(row.alarm_id, row.sequence, row.address_ref, row.step): row for row in rows}
+        gone = [each._replace(ref=moves.get(each.ref, each.ref)) for each in self._withdrawals]
+        self._withdrawals = dict.fromkeys(gone)
+        super().move_refs(moves)
 
     def stand_in(self) -> None:
         """The outbox goes on in memory, as the file can't be written: what is due is sent without its mark on the disk.
@@ -290,6 +299,7 @@ class Journal(Keeping, OutboxTable):
         self._withdrawals.clear()
         self._settlements.clear()
         self._spare = None
+        self._renamed.clear()
         self._moved |= self._handed
         self._doings.clear()
         self._replaced.clear()

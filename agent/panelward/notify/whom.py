@@ -81,7 +81,7 @@ def plan(
             mine = before.get(ref, [])
             found = _errands(person, ref, told, people, local, mine, aboard=aboard, laid_up=laid_up)
             errands += found
-            if any(_stands_still(each) for each in mine) and (found or told.over):
+            if any(_stands_still(each, told) or _denies(each, told) for each in mine) and (found or told.over):
                 overtaken.append(ref)
     return Plan(tuple(errands), tuple(overtaken))
 
@@ -98,7 +98,7 @@ def _errands(
     laid_up: bool,
 ) -> list[Errand]:
     reached = [s for s in mine if s.status in ("handed-over", "trying", "refused") or s.attempts > 0]
-    unread = [s for s in mine if _stands_still(s)]
+    unread = [s for s in mine if _stands_still(s, told)]
     keeps_s = expires_after_s(told.priority)
     if told.over:
         if not mine or not (told.wanted or unread):
@@ -134,9 +134,15 @@ def waits(
     return (_sheet_s(people, local, day) if sheet else 0.0 if priority == "high" else sleeps_s(person, local)), sheet
 
 
-def _stands_still(sent: Sent) -> bool:
+def _stands_still(sent: Sent, told: Told) -> bool:
     """Does it wait for the morning, the evening or a network? What just goes out is let go."""
-    return sent.status == "waiting" and sent.step in ("begun", "changed") and sent.waited_s >= OVERTAKEN_S
+    late = sent.waited_s >= OVERTAKEN_S or (sent.attempts > 0 and not told.over)
+    return sent.status == "waiting" and sent.step in ("begun", "changed") and late
+
+
+def _denies(sent: Sent, told: Told) -> bool:
+    """That it is over still waits, and it stands again."""
+    return sent.status == "waiting" and sent.step == "over" and not told.over
 
 
 def _hears(person: Person, told: Told) -> bool:

@@ -31,6 +31,7 @@ class Afar:
         self.alive_ms: int | None = None  # a sign came
         self.away = False  # its own broker: what can't be heard is no silence
         self.left_ms: int | None = None  # … of the silence that is borne, meanwhile
+        self.put_off = False  # for its own broker's return; once a silence: a link that flaps would put it off for ever
 
     @property
     def listens(self) -> bool:
@@ -51,7 +52,9 @@ class Afar:
             self.left_ms = self.due_ms - now_ms
             self._bench.call_at(self, None)
         elif here and self.left_ms is not None:
-            self._wait(now_ms, max(self.left_ms, min(BACK_MS, self._after_ms)))
+            least_ms = 0 if self.put_off else min(BACK_MS, self._after_ms)
+            self.put_off = self.put_off or self.left_ms < least_ms
+            self._wait(now_ms, max(self.left_ms, least_ms))
 
     def _wait(self, now_ms: int, span_ms: int) -> None:
         self.left_ms = span_ms if self.away else None
@@ -73,7 +76,7 @@ class Afar:
             self.active = False
             self._emit("ends", now_ms)
         self.heard_ms = self.alive_ms = now_ms
-        self.gone_ms = None
+        self.gone_ms, self.put_off = None, False
         self._wait(now_ms, self._after_ms)
 
     def rest(self, now_ms: int) -> None:
@@ -116,4 +119,4 @@ class Afar:
             setattr(self, name, state.get(name, getattr(self, name)))
 
 
-_KEPT = ("due_ms", "heard_ms", "gone_ms", "active", "bank_low", "alive_ms", "away", "left_ms")
+_KEPT = ("due_ms", "heard_ms", "gone_ms", "active", "bank_low", "alive_ms", "away", "left_ms", "put_off")
