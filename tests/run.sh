@@ -47,6 +47,6 @@ export PATH="$PWD/.venv/bin:/usr/sbin:$PATH"
 if [ $full = yes ]; then
   for script in tests/reference/make_*.py; do .venv/bin/python "$script"; done
 fi
-# All of them: three files at a time, the long ones among the first; on two cores one of them mostly waits for a clock.
-if [ $# = 0 ]; then set -- -n 3 --dist loadfile --no-loadscope-reorder; fi
+# All of them: two files at a time, the long ones among the first.
+if [ $# = 0 ]; then set -- -n 2 --dist loadfile --no-loadscope-reorder; fi
 exec .venv/bin/python -m pytest "$@"
