@@ -160,6 +160,28 @@ def test_a_span_that_was_asked_for_is_cut_where_it_was(capsys: pytest.CaptureFix
     assert whole["span"]["how"] == "asked"
 
 
+@pytest.mark.parametrize(("amps", "said"), [(20.7, True), (14.9, False)])
+def test_what_was_held_for_seconds_where_a_device_may_open_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], amps: float, said: bool
+) -> None:
+    """No minute comes near the 15 A of the sockets' fuse; at 1.35 times its rating that opens after 0.75 s at the soonest."""
+    rows = []
+    for second in range(3600):
+        drawn, at = amps if 1800 <= second < 1804 else 3.0, T0 + second * 1000
+        rows.append(Reading("D7", at, at, volts=13.1, amps=drawn, watts=round(13.1 * drawn, 1)))
+    found = asked(capsys, "--schedule", VAN, "--readings", csv(tmp_path / "r.csv", rows))
+    told = [each for each in found["happened"] if "at which its" in each["text"]]
+    answered = [each["text"] for each in found["answers"] if each["about"] == "margins"]
+    assert answered[0].startswith("For no whole minute")
+    assert any(", 100 % of all." in each["text"] for each in found["answers"]), "the one way that was read used it all"
+    assert len(told) == int(said)
+    assert any("at which its" in text for text in answered) is said
+    if said:
+        assert told[0]["text"].startswith("Bench sockets carried 20.7 A for ")
+        assert told[0]["text"].endswith(" may open.")
+        assert T0 + 1_800_000 <= told[0]["at_ms"] <= T0 + 1_804_000
+
+
 def test_no_readings_at_all_is_a_review_that_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str], plan: Path) -> None:
     found = asked(capsys, "--schedule", plan, "--readings", csv(tmp_path / "r.csv", []))
     assert found["readings"] == 0

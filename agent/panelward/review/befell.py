@@ -12,7 +12,6 @@ import numpy as np
 
 from panelward.records import Schedule
 from panelward.review.alarms import Alarm
-from panelward.review.band import inside
 from panelward.review.gathered import Gathered
 from panelward.review.judged import least_bus_v
 from panelward.review.report import Episode, Sentence, Span
@@ -174,9 +173,8 @@ def _unalarmed(known: Known) -> Iterator[tuple[float, Sentence]]:
             text = f"{known.label(m.way)} carried {figure(m.worst_minute_a)} A for a minute, {than} {m.device}."
             yield 150.0 if above else 80.0, Sentence(text=text, way=m.way, at_ms=held.at_ms if held else None, about="margins")
         elif m.way not in said and m.way not in opened and (brief := surge(m)) is not None:
-            within, beyond = inside(m)
-            text = f"{known.label(m.way)} carried {brief}."
-            yield 120.0, Sentence(text=text, way=m.way, at_ms=(beyond or within)[-1].at_ms, about="margins")
+            text, at_ms = brief
+            yield 120.0, Sentence(text=f"{known.label(m.way)} carried {text}.", way=m.way, at_ms=at_ms, about="margins")
     moved = {a.way for a in known.alarms if a.kind in ("standby-drain", "departed-from-record")}
     for change in known.changes:
         if (

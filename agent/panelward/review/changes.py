@@ -17,6 +17,7 @@ from panelward.review.habits import Day
 from panelward.review.report import Ageing, Change, Span
 from panelward.review.source import Floats
 from panelward.review.statistics import adjusted, slope, steps, survives, t_quantile, welch
+from panelward.wording.past import rough
 
 READ_SHARE = 0.75  # of a day that counts
 LEAST_READINGS = 20  # of a level in a day
@@ -146,7 +147,7 @@ def sentence(label: str, metric: str, before: float, now: float, *, like_warmth:
         return f"{label} draws {up} at {level}: {now:.3g} W, before {before:.3g} W."
     if name == "duty":
         like = ", at like warmth outside" if like_warmth else ""
-        return f"{label} runs {up}: {100 * now:.2g} % of the time, before {100 * before:.2g} %{like}."
+        return f"{label} runs {up}: {rough(100 * now)} % of the time, before {rough(100 * before)} %{like}."
     if name == "starts_per_day":
         often = "more often" if now > before else "less often"
         return f"{label} starts {often}: {now:.3g} times a day, before {before:.3g}."

@@ -29,7 +29,7 @@ from panelward.review.report import (
     Tide,
     Volts,
 )
-from panelward.wording.past import figure, lasting, listed, short, times
+from panelward.wording.past import figure, lasting, listed, rough, short, times
 
 NEAR = 0.2  # of margin left
 
@@ -104,9 +104,9 @@ def _energy(known: Known) -> Iterator[Sentence]:
         yield Sentence(text="No energy was read.", about="energy")
         return
     first = rows[0]
-    rest = "".join(f", then {r.label} {100 * (r.share or 0):.2g} %" for r in rows[1:3])
+    rest = "".join(f", then {r.label} {rough(100 * (r.share or 0))} %" for r in rows[1:3])
     yield Sentence(
-        text=f"{first.label} used the most: {figure(first.energy_wh or 0)} Wh, {100 * (first.share or 0):.2g} % of all{rest}.",
+        text=f"{first.label} used the most: {figure(first.energy_wh or 0)} Wh, {rough(100 * (first.share or 0))} % of all{rest}.",
         way=first.way, about="energy",
     )  # fmt: skip
     for row in known.energy:
@@ -128,7 +128,7 @@ def _when(known: Known) -> Iterator[Sentence]:
     most = max(range(24), key=lambda h: sums[h])
     night = sum(sums[h] for h in (22, 23, 0, 1, 2, 3, 4, 5)) / sum(sums)
     yield Sentence(
-        text=f"The most was used from {most}:00 to {(most + 1) % 24}:00; by night, 22:00 to 6:00, {100 * night:.2g} % of all.",
+        text=f"The most was used from {most}:00 to {(most + 1) % 24}:00; by night, 22:00 to 6:00, {rough(100 * night)} % of all.",
         about="when",
     )  # fmt: skip
 
@@ -146,12 +146,12 @@ def _doing(known: Known) -> Iterator[Sentence]:
     words = {"under-way": "under way", "at-rest": "at rest", "outside-supply": "on the outside supply",
              "lights-out": "by night with the lights out", "nobody-aboard": "with nobody aboard"}  # fmt: skip
     parts = [
-        f"{100 * wh / whole:.2g} % {words.get(name, name)}"
+        f"{rough(100 * wh / whole)} % {words.get(name, name)}"
         for name, wh in sorted(sums.items(), key=lambda x: -x[1])
         if wh > 0 and name != "unknown"
     ]
     unknown = sums.get("unknown", 0.0) / whole
-    rest = f"; for {100 * unknown:.2g} % what the vehicle was doing is not known" if unknown > 0.0 else ""
+    rest = f"; for {rough(100 * unknown)} % what the vehicle was doing is not known" if unknown > 0.0 else ""
     yield Sentence(text=f"Of all energy {listed(parts)} was used{rest}.", about="doing")
 
 
@@ -219,7 +219,7 @@ def _margins(known: Known) -> Iterator[Sentence]:
     for margin in rows:
         brief = surge(margin)
         if brief is not None and margin not in beyond:
-            yield Sentence(text=f"{known.label(margin.way)} carried {brief}.", way=margin.way, about="margins")
+            yield Sentence(text=f"{known.label(margin.way)} carried {brief[0]}.", way=margin.way, about="margins")
     hot = [
         m for m in known.margins if m.conductor_c is not None and m.insulation_c is not None and m.conductor_c > m.insulation_c
     ]
@@ -230,14 +230,14 @@ def _margins(known: Known) -> Iterator[Sentence]:
         )  # fmt: skip
 
 
-def surge(margin: Margin) -> str | None:
-    """What was held where its device may open by its published band, and beyond it; None: nothing was."""
+def surge(margin: Margin) -> tuple[str, int] | None:
+    """What was held where its device may open by its published band, and beyond it, and when; None: nothing was."""
     within, past_it = inside(margin)
     if not within and not past_it:
         return None
     held = (past_it or within)[-1]
     what = f"a {margin.device} would have opened by its standard" if past_it else f"its {margin.device} may open"
-    return f"{figure(held.amps)} A for {lasting(held.seconds)}, at which {what}"
+    return f"{figure(held.amps)} A for {lasting(held.seconds)}, at which {what}", held.at_ms
 
 
 def _bank(known: Known) -> Iterator[Sentence]:
@@ -248,18 +248,16 @@ def _bank(known: Known) -> Iterator[Sentence]:
         yield Sentence(text=f"How many nights the bank would last can't be said: {why}.", about="bank")
     else:
         yield Sentence(
-            text=f"From full and without any charge, the bank would last {_nights(none.p50)}; one journey in ten fewer than {none.p10:.2g}.",
+            text=f"From full and without any charge, the bank would last {_nights(none.p50)}; one journey in ten fewer than {rough(none.p10)}.",
             about="bank",
         )  # fmt: skip
         if was is not None and was.p50 is not None and was.p10 is not None:
             if was.p10 >= 60:
                 text = "With the charge it had, it would last two months and more."
             elif was.p50 >= 60:
-                text = (
-                    f"With the charge it had, mostly two months and more; one journey in ten fewer than {was.p10:.2g} nights."
-                )
+                text = f"With the charge it had, mostly two months and more; one journey in ten fewer than {rough(was.p10)} nights."
             else:
-                text = f"With the charge it had, {_nights(was.p50)}; one journey in ten fewer than {was.p10:.2g}."
+                text = f"With the charge it had, {_nights(was.p50)}; one journey in ten fewer than {rough(was.p10)}."
             if was.days:
                 text = f"{text[:-1]}: from full, by {was.days} whole days of this journey drawn anew."
             yield Sentence(text=text, about="bank")
@@ -267,12 +265,12 @@ def _bank(known: Known) -> Iterator[Sentence]:
     best = next((s for s in known.savings if s.nights_more_p50 is not None and s.nights_more_p50 > 0.05), None)
     if best is not None and best.nights_more_p50 is not None:
         yield Sentence(
-            text=f"Leaving {known.label(best.way)} off would add the most: {best.nights_more_p50:.2g} nights.", way=best.way, about="bank"
+            text=f"Leaving {known.label(best.way)} off would add the most: {rough(best.nights_more_p50)} nights.", way=best.way, about="bank"
         )  # fmt: skip
 
 
 def _nights(nights: float) -> str:
-    said = f"{nights:.2g}"
+    said = rough(nights)
     return "1 night" if said == "1" else f"{said} nights"
 
 
@@ -336,15 +334,15 @@ def _ageing(known: Known) -> Iterator[Sentence]:
         if not a.weeks_p50:
             yield Sentence(text=f"{known.label(a.way)} draws more {what} than its band allows.", way=a.way, about="ageing")
             continue
-        soon = f"{a.weeks_p10:.2g}" if a.weeks_p10 is not None else "not known"
+        soon = rough(a.weeks_p10) if a.weeks_p10 is not None else "not known"
         yield Sentence(
-            text=f"What {known.label(a.way)} draws {what} would reach its limit in about {a.weeks_p50:.2g} weeks, {soon} at the soonest.",
+            text=f"What {known.label(a.way)} draws {what} would reach its limit in about {rough(a.weeks_p50)} weeks, {soon} at the soonest.",
             way=a.way, about="ageing",
         )  # fmt: skip
 
 
 def _percent(share: float) -> str:
-    return "less than 0.1 %" if share < 0.001 else f"{100 * share:.2g} %"
+    return "less than 0.1 %" if share < 0.001 else f"{rough(100 * share)} %"
 
 
 def _volts(known: Known) -> Iterator[Sentence]:

@@ -29,6 +29,11 @@ def figure(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 99.95 else f"{value:.3g}"
 
 
+def rough(value: float) -> str:
+    """Two digits that count, never as a power of ten."""
+    return f"{float(f'{value:.2g}'):,g}"
+
+
 def times(count: int) -> str:
     return "once" if count == 1 else "twice" if count == 2 else f"{count} times"
 
