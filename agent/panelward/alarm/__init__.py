@@ -477,13 +477,11 @@ class Alarms:
         """Take a circuit out, or give it another end: what is out of service with it has that end, too."""
         was_ms = self._service.until_ms("circuit", circuit)
         self._service.remove(request, now_ms)
+        if was_ms is None:
+            return
         for alarm in self._by_key.values():
-            if (
-                was_ms is not None
-                and alarm.state == OUT_OF_SERVICE
-                and alarm.key[:2] == ("circuit", circuit)
-                and alarm.shelved_until_ms == was_ms
-            ):
+            of_it = alarm.state == OUT_OF_SERVICE and alarm.key[:2] == ("circuit", circuit)
+            if of_it and alarm.shelved_until_ms == was_ms:
                 alarm.shelved_until_ms = self._service.until_ms("circuit", circuit)
 
     def removed(self) -> tuple[Removed, ...]:

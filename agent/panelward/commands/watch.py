@@ -70,10 +70,8 @@ def run(args: argparse.Namespace) -> int:
         # On trial nobody knows what the environment of the real start says.
         others = bool(everything) or args.trial
         circuits = [circuit.id for circuit in schedule.circuits]
-        people, addresses = load_people(file, circuits, others=others or start)
+        people, addresses = load_people(file, circuits, others=others, each_circuit=not start)
         if start and not others:
-            if unheard(people):  # nobody at all
-                load_people(file, circuits)
             for wanted, found, remedy in unheard(people, circuits):  # at a start no old one stays
                 to_stderr(f"{file}: wanted {wanted}; found {found}. {remedy} A reload refuses that.")
         return replace(people, persons=(*people.persons, *everybody(everything).persons)), addresses | everything

@@ -36,7 +36,7 @@ class Heard:
         nothing, and nothing is measured by it, or a live one after it would seem to come too soon."""
         run, up_s = told.get("run"), told.get("up_s")
         if not isinstance(run, str) or not isinstance(up_s, (int, float)) or not isfinite(up_s):
-            return True, True  # of a version that says neither
+            return True, not kept  # of a version that says neither
         if kept:
             return run != self._run or up_s >= self._latest_s, False
         if run != self._run:
@@ -59,7 +59,6 @@ class AfarDaemon(Daemon):
     DOOR = False
     SILENCE_FROM_START = False  # of circuits: nothing is read here
     _low: bool | None = None  # its last word was that its bank nears the cut-off; None: not heard since the start
-
     _journals: bool | None = None  # the watch aboard can write its journal
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -97,7 +96,7 @@ class AfarDaemon(Daemon):
         if newest and not ended and journals != self._journals:
             self._journals = journals
             self._feed(Presence(received_ms=at_ms, subject="journal", name=ABOARD, here=journals))
-        if ended or (proves and not message.retained):
+        if ended or proves:
             self._feed(Presence(received_ms=at_ms, subject="vehicle", name=vehicle, here=not ended))
 
     def _say_start(self) -> None:

@@ -110,7 +110,7 @@ class Outward:
         self._asked_ms = 0  # for the weekly sign, by this run
         self._known, self._answering = known, answering  # … and what is known beside it
         self.fitter: Fitter | None = None  # whose number messages that go out together say
-        self._said: set[str] = set()  # what could not be published, each once
+        self._said: set[str] = set()  # faults of ours that are gone on behind, each once
         self.disk_fault = ""
         self._disk_fails_s = 0.0  # monotonic: since when
         self._disk_told = False
@@ -230,10 +230,12 @@ class Outward:
             if over:
                 self._publish(topic, b"", retain=True)
         except Exception as error:
-            said = f"{topic} can't be published: {type(error).__name__}: {error}"
-            if said not in self._said:
-                self._said.add(said)
-                self._log(said)
+            self._say_once(f"{topic} can't be published: {type(error).__name__}: {error}")
+
+    def _say_once(self, what: str) -> None:
+        if what not in self._said:
+            self._said.add(what)
+            self._log(what)
 
     def _topic(self, shown: Mapping[str, Any]) -> str:
         subject, subject_id = next(iter(shown["subject"].items()))
@@ -452,10 +454,7 @@ class Outward:
         except EnvironmentFault:
             raise
         except Exception as error:
-            said = f"a message can't be said anew and goes as it was written: {type(error).__name__}: {error}"
-            if said not in self._said:
-                self._said.add(said)
-                self._log(said)
+            self._say_once(f"a message can't be said anew and goes as it was written: {type(error).__name__}: {error}")
             row = min(rows, key=lambda each: each.rank)
             text = repeated(row.body) if any(each.repeat for each in rows) else row.body
             of = _TYPES.get(row.priority, "info")

@@ -101,17 +101,17 @@ class Journal(Keeping, OutboxTable):
     @classmethod
     def read(cls, path: str | Path) -> Journal:
         """For other processes: to read only. Raises EnvironmentFault, then and whenever it is to write."""
-        path = Path(path)
-        for left in reversed(range(READ_TRIES)):
+        path, left = Path(path), READ_TRIES
+        while True:
             connection = opening.open_to_read(path)
             try:
                 return cls(path, connection)
             except sqlite3.Error as error:
                 connection.close()
+                left -= 1
                 if not left or not opening.is_lost(error):
                     raise opening.plain(error, path) from error
             time.sleep(READ_AGAIN_S)
-        raise AssertionError
 
     def close(self) -> None:
         """Lets go of the file. Commit first: what is only in memory is gone."""

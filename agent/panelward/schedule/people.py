@@ -53,9 +53,10 @@ class PeopleTable(Table):
 
 
 def load_people(
-    path: str | Path, circuits: Collection[str] = (), *, others: bool = False
-) -> tuple[People, dict[str, str]]:  # fmt: skip
+    path: str | Path, circuits: Collection[str] = (), *, others: bool = False, each_circuit: bool = True
+) -> tuple[People, dict[str, str]]:
     """Who is told, and {reference: address}. `circuits`: those there are; `others`: addresses beside it hear everything.
+    `each_circuit`: somebody must hear of each at once, not of some only.
 
     Raises ScheduleError with every fault, EnvironmentFault where the file can't be read.
     """
@@ -82,7 +83,7 @@ def load_people(
     faults = _amiss(file, table, circuits)
     people, addresses = _people_of(table)
     if not faults and not others:
-        faults = [Fault(file, None, "person", *each) for each in unheard(people, circuits)]
+        faults = [Fault(file, None, "person", *each) for each in unheard(people, circuits if each_circuit else ())]
     if faults:
         raise ScheduleError(tuple(faults))
     return people, addresses
