@@ -31,7 +31,7 @@ def test_a_service_that_behaves_badly_is_said_once_and_the_next_sign_goes_out(ho
         sink.now("200")
         assert wait_for(lambda: sign.send(web(sink), {"last": True}) or len(said) > 1)
     assert said[0].startswith("the sign of life can't be sent: ")
-    assert said[1:] == ["the sign of life is sent again"]
+    assert said[1] == "the sign of life is sent again"  # a third, sent while the sink closes, may fail anew
 
 
 @contextmanager
