@@ -35,6 +35,19 @@ def test_what_life_depends_on_comes_first_among_its_equals() -> None:
     assert [w.position for w in found.ways if w.ringed] == ["D1"]  # type: ignore[attr-defined]
 
 
+def test_what_heats_a_cable_comes_before_an_older_drain_of_the_same_priority() -> None:
+    now_s = time.time()
+    alarms = [
+        alarm_object("D2", "Drain.", id="a", since=now_s - 9000, priority="medium", kind="standby-drain"),
+        alarm_object("D1", "Over.", id="b", since=now_s - 60, priority="medium", kind="overcurrent-approach"),
+        alarm_object("D2", "Rhythm.", id="c", since=now_s - 9999, priority="medium", kind="duty-high"),
+    ]
+    plan = replace(PANEL, circuits=tuple(replace(c, importance="comfort") for c in PANEL.circuits))
+    found = first(plan, None, present_row(["Sample freezer", "Deck lights"]), alarms, real_s=time.time())
+    assert [a.sentence for a in found.asking] == ["Over.", "Rhythm.", "Drain."]
+    assert [w.position for w in found.ways if w.ringed] == ["D1"]
+
+
 def test_an_alarm_that_another_one_says_is_not_said() -> None:
     assert made([alarm_object("D1", "Freezer.", state="suppressed")]).asking == ()  # type: ignore[attr-defined]
 

@@ -15,6 +15,8 @@ QUIET_S = 30.0  # the present row is written every few seconds: older than this,
 UNANSWERED = ("unacknowledged", "returned-unacknowledged")
 ASIDE = ("shelved", "out-of-service")
 _RANK = {"high": 0, "medium": 1, "low": 2, "journal": 3}
+# Among alarms of one priority: what heats a cable, has lost its feed, is about to; then by age. Common practice, no source.
+_SOONEST = ("conductor-overheating", "overcurrent-approach", "protection-opened", "feed-lost", "undervoltage-approach")
 _PLACES = ("circuit", "supply", "feeder", "monitor", "broker", "vehicle", "address", "people", "journal")
 
 
@@ -124,6 +126,11 @@ def became(message: OutboxRow, real_s: float) -> str:
     return "withdrawn" if message.status == "expired" and message.expires_real_s > real_s else message.status
 
 
+def _worst_first(alarm: Asking) -> tuple[int, bool, int, float]:
+    soonest = _SOONEST.index(alarm.kind) if alarm.kind in _SOONEST else len(_SOONEST)
+    return _RANK.get(alarm.priority, 3), not alarm.life, soonest, alarm.since_ms
+
+
 def first(
     schedule: Schedule | None,
     record: Record | None,
@@ -138,7 +145,7 @@ def first(
     """Everything on the first screen. Without a schedule the ways are those of the row."""
     life = {c.id for c in schedule.circuits if c.importance == "life"} if schedule else set()
     alarms = [asking(alarm, life, row, told_s or {}) for alarm in standing if alarm["state"] != "suppressed"]
-    alarms.sort(key=lambda a: (_RANK.get(a.priority, 3), not a.life, a.since_ms))
+    alarms.sort(key=_worst_first)
     unanswered = tuple(a for a in alarms if a.unanswered)
     worst = unanswered[:1] or ()
     heard = [c["heard_ms"] for c in row.get("circuits", ()) if c["heard_ms"] is not None]
