@@ -116,6 +116,23 @@ def test_ready_alive_reloading_stopping(manager: Manager, supervise: Callable[..
     assert manager.next()["STOPPING"] == "1"
 
 
+def test_a_long_start_asks_for_time_and_its_status_ends_with_it(manager: Manager, supervise: Callable[..., Supervisor]) -> None:
+    now_ns = 5_000_000_000
+    supervisor = supervise({"NOTIFY_SOCKET": manager.name}, monotonic_ns=lambda: now_ns)
+    supervisor.starting("1,000 inputs so far")
+    told = manager.next()
+    assert told == {"EXTEND_TIMEOUT_USEC": "120000000", "STATUS": "1,000 inputs so far"}
+    now_ns += 4_999_000_000
+    supervisor.starting("not yet")
+    with pytest.raises(TimeoutError):
+        manager.next()
+    now_ns += 1_000_000
+    supervisor.starting("9,000 inputs so far")
+    assert manager.next()["STATUS"] == "9,000 inputs so far"
+    supervisor.turned(lambda: "all is well")
+    assert manager.next() == {"READY": "1", "STATUS": "all is well"}
+
+
 @pytest.mark.parametrize(
     "environ",
     [{}, {"NOTIFY_SOCKET": "relative"}, {"NOTIFY_SOCKET": "vsock:2:1234"}, {"WATCHDOG_USEC": "1000"}],
@@ -126,6 +143,7 @@ def test_without_a_socket_that_we_can_speak_to_nothing_is_said(
 ) -> None:
     said: list[str] = []
     supervisor = supervise(environ, log=said.append)
+    supervisor.starting("a start")
     supervisor.reloading()
     supervisor.reloaded("")
     supervisor.turned(lambda: pytest.fail("the status was asked for"))

@@ -64,6 +64,7 @@ __all__ = ["Daemon"]
 
 COMMIT_READINGS = 500
 SNAPSHOT_S = 600.0
+REPLAYED = 1000  # inputs read again at a start after which the state is saved at once: a life may end before SNAPSHOT_S
 PRUNE_S = 3600.0
 PACK_S, SUM_S = 10.0, 60.0  # between turns, each of some tens of ms
 DAY_MS = 86_400_000
@@ -131,6 +132,7 @@ class Daemon:
         self._unsaved = 0
         self._unsaid: list[Transition] = []  # steps that a fault of ours kept from the journal
         self._last_input_ms = 0
+        self._replayed = 0  # inputs that this start read again
         self._clock = HostClock(pace, not_before_ms=0)
         self._real = RealTime(self._journal.newest_waiting_s())
         self._told: reload.Told = (people if people is not None else everybody(addresses)), dict(addresses)
@@ -205,6 +207,9 @@ class Daemon:
                 self._said.fault(f"the journal's input {number}", error)
             self._was = item.schedule_text if isinstance(item, Settings) else self._was
             self._last_input_ms = max(self._last_input_ms, item.received_ms)
+            self._replayed += 1
+            if self._replayed % REPLAYED == 0:
+                self._supervisor.starting(f"reading the journal again: {self._replayed:,} inputs so far")
         found += self._as_far([at_ms for at, at_ms in reached if at >= begin])
         self._note([item for item in found if not isinstance(item, Noted)])  # a note is written with its own input
         told = [t for t in found if isinstance(t, Transition) and not self._journal.known(t.id, t.sequence)]
@@ -253,6 +258,8 @@ class Daemon:
             self._feed(Clock(received_ms=self._clock.now_ms(), offset_ms=self._clock.offset_ms))
         self._feed(self._presence(False))
         self._commit()
+        if self._replayed > REPLAYED:
+            self._snapshot()
         self._outward.publish_standing()
         self._say_start()
         self._people_read()

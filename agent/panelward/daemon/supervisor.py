@@ -17,6 +17,7 @@ __all__ = ["Supervisor"]
 STATUS_EVERY_S = 5.0
 STATUS_LONGEST = 300
 AGAIN_S = 0.5
+START_S = 120.0  # at the latest so long after one word of a start the next one comes
 _OURS = ("NOTIFY_SOCKET", "WATCHDOG_USEC", "WATCHDOG_PID")
 
 
@@ -50,6 +51,13 @@ class Supervisor:
         self._status_due_s = 0.0
         self.due_s = 0.0 if self._socket else float("inf")
 
+    def starting(self, status: str) -> None:
+        """A start that takes long asks for more time (EXTEND_TIMEOUT_USEC), every few seconds, and says how far it is."""
+        now_s = self._now_s()
+        if self._socket is not None and now_s >= self._status_due_s:
+            self._status_due_s = now_s + STATUS_EVERY_S
+            self._tell([f"EXTEND_TIMEOUT_USEC={START_S * 1e6:.0f}", _line(status)])
+
     def turned(self, status: Callable[[], str]) -> None:
         """The loop has turned once more. The first time this says that we are ready."""
         if self._socket is None:
@@ -60,7 +68,7 @@ class Supervisor:
         lines = [] if self._ready else ["READY=1"]
         if self._every_s is not None:
             lines.append("WATCHDOG=1")
-        if now_s >= self._status_due_s:
+        if now_s >= self._status_due_s or not self._ready:
             told = "; ".join(filter(None, (status(), self._refused)))
             if told != self._status:
                 lines.append(_line(told))
