@@ -231,3 +231,24 @@ def test_of_swapped_names_either_may_be_named_and_what_life_depends_on_holds_up_
     assert ask(alarms, "out-of-service", 2)
     assert [a.state for a in alarms.standing()] == ["acknowledged"], "it is about life, too"
     assert len(alarms.removed()) == 1
+
+
+@pytest.mark.parametrize("seen", [False, True], ids=["not seen", "seen while it stood"])
+@pytest.mark.parametrize("over", [False, True], ids=["it stands", "it is over"])
+def test_what_latched_and_begins_again_on_a_circuit_out_of_service_is_not_told_and_waits_for_a_look(seen: bool, over: bool) -> None:
+    hot = {"kind": "conductor-overheating", "priority": "high"}
+    alarms = Alarms()
+    alarms.edge(edge("D1", "begins", 0, **hot))
+    if seen:
+        assert ask(alarms, "acknowledge", 5)
+    alarms.edge(edge("D1", "ends", 60, **hot))
+    until(alarms, 100)
+    assert ask(alarms, "out-of-service", 200, for_s=600.0)
+    assert [a.state.partition("-")[0] for a in alarms.standing()] == ["latched"], "a look is owed, whoever works there"
+    alarms.out()
+    alarms.edge(edge("D1", "begins", 300, **hot))
+    if over:
+        alarms.edge(edge("D1", "ends", 400, **hot))
+    assert not any(t.told for t in (*alarms.out(), *until(alarms, 799)))
+    assert [t.event for t in until(alarms, 800)] == ["in-service"]
+    assert stands(alarms) == ([("latched-unacknowledged", False)] if over else [("unacknowledged", True)])

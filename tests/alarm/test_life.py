@@ -69,6 +69,8 @@ def test_the_table_has_no_row_that_is_not_published() -> None:
     ours |= {("shelved", "unshelve-while-covered"), ("out-of-service", "return-while-covered")}
     ours |= {(s, f"{e}-while-latched") for s, e in zip(HIDDEN, ("unshelve", "unsuppress", "return"), strict=True)}
     ours |= {("shelved", "unshelve-while-removed"), ("suppressed", "unsuppress-while-removed")}
+    latched = ("latched-unacknowledged", "latched-acknowledged")
+    ours |= {(s, "begins-while-removed") for s in latched}
     assert set(TABLE) == published | ours | {("latched-acknowledged", "begins")}
 
 

@@ -116,10 +116,13 @@ class Alarms:
             if kind.on_delay_s > 0.0 and alarm.state == NORMAL:
                 alarm.starts_ms = condition.at_ms + round(kind.on_delay_s * 1000)
                 return
+            begins = "begins"
             removed_ms = self._service.until_ms(condition.subject, condition.subject_id)
             if removed_ms is not None and (alarm.state, "remove") in TABLE:
                 alarm.state, alarm.shelved_until_ms = step(alarm.state, "remove"), removed_ms
-            self._go(alarm, "begins", condition.at_ms, "begins-again" if again else "begins")
+            elif removed_ms is not None and (alarm.state, "begins-while-removed") in TABLE:
+                begins, alarm.shelved_until_ms = "begins-while-removed", removed_ms
+            self._go(alarm, begins, condition.at_ms, "begins-again" if again else "begins")
             self._cap(alarm, condition.at_ms)
         elif alarm is None:
             return

@@ -41,6 +41,8 @@ TABLE: dict[tuple[str, str], str] = {
     (LATCHED_ACKNOWLEDGED, "reset"): NORMAL,
     (LATCHED_UNACKNOWLEDGED, "begins"): UNACKNOWLEDGED,
     (LATCHED_ACKNOWLEDGED, "begins"): UNACKNOWLEDGED,
+    (LATCHED_UNACKNOWLEDGED, "begins-while-removed"): OUT_OF_SERVICE,  # what it left to look at stays with it
+    (LATCHED_ACKNOWLEDGED, "begins-while-removed"): OUT_OF_SERVICE,
     (SHELVED, "unshelve-while-active"): UNACKNOWLEDGED,
     (SHELVED, "unshelve-while-normal"): NORMAL,
     (SUPPRESSED, "unsuppress-while-active"): UNACKNOWLEDGED,
