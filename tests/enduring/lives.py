@@ -14,6 +14,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -24,26 +25,30 @@ class Life:
     def __init__(self, pid: int) -> None:
         self.pid = pid
         self._fd = os.pidfd_open(pid)  # the process itself, whoever is given its number later
+        self._asking = threading.Lock()  # a phone that hears asks, too: closed twice, the second time is somebody else's socket
         self.returncode: int | None = None
 
     def poll(self) -> int | None:
-        if self.returncode is None and select.select([self._fd], [], [], 0)[0]:
-            self._gone()
-        return self.returncode
+        with self._asking:
+            if self.returncode is None and select.select([self._fd], [], [], 0)[0]:
+                self._gone()
+            return self.returncode
 
     def wait(self, timeout: float | None = None) -> int:
-        if self.returncode is None:
-            if not select.select([self._fd], [], [], timeout)[0]:
+        until_s = time.monotonic() + (timeout if timeout is not None else float("inf"))
+        while self.poll() is None:
+            if time.monotonic() >= until_s:
                 raise subprocess.TimeoutExpired("a daemon's life", timeout or 0.0)
-            self._gone()
+            time.sleep(0.002)
         return self.returncode or 0
 
     def send_signal(self, number: int) -> None:
-        if self.returncode is None:
-            try:
-                signal.pidfd_send_signal(self._fd, number)
-            except ProcessLookupError:
-                self._gone()
+        with self._asking:
+            if self.returncode is None:
+                try:
+                    signal.pidfd_send_signal(self._fd, number)
+                except ProcessLookupError:
+                    self._gone()
 
     def terminate(self) -> None:
         self.send_signal(signal.SIGTERM)
