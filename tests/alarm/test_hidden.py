@@ -235,7 +235,7 @@ def test_of_swapped_names_either_may_be_named_and_what_life_depends_on_holds_up_
 
 @pytest.mark.parametrize("seen", [False, True], ids=["not seen", "seen while it stood"])
 @pytest.mark.parametrize("over", [False, True], ids=["it stands", "it is over"])
-def test_what_latched_and_begins_again_on_a_circuit_out_of_service_is_not_told_and_waits_for_a_look(seen: bool, over: bool) -> None:
+def test_what_latched_and_begins_again_on_a_circuit_out_of_service_is_not_told_yet(seen: bool, over: bool) -> None:
     hot = {"kind": "conductor-overheating", "priority": "high"}
     alarms = Alarms()
     alarms.edge(edge("D1", "begins", 0, **hot))

@@ -112,6 +112,9 @@ def main(argv: list[str] | None = None) -> int:
         for _, count, _s in found:
             for why in count.why[:SHOWN]:
                 print(textwrap.fill(f"{count.name}: {' '.join(why.split())}", 80, subsequent_indent="  "))
+            if count.hiccups:
+                text = f"{count.hiccups} times nothing came for under {tally.HICCUP_S:g} s of real time, and that was told"
+                print(textwrap.fill(f"{count.name}: {text}", 80, subsequent_indent="  "))
             if len(count.why) > SHOWN:
                 print(f"{count.name}: and {len(count.why) - SHOWN} more; --json has all")
     return 0 if all(count.good for _, count, _s in found) else 1

@@ -353,6 +353,17 @@ class Storm:
     def drained(self, seconds: float = PATIENCE_S) -> bool:
         return wait_for(lambda: not self.open_rows(), seconds)
 
+    def silent(self, overdue: dict[str, Any]) -> bool:
+        """Did no reading of this monitor, or circuit, come between its last one and the alarm? All before an alarm is kept."""
+        (name, of) = next(iter(overdue["subject"].items()))
+        last_ms, at_ms = round(overdue["since"] * 1000), round(overdue["time"] * 1000)
+        journal = self.open()
+        try:
+            came = [each for each in journal.readings(last_ms + 1) if each.received_ms < at_ms]
+        finally:
+            journal.close()
+        return name in ("monitor", "circuit") and not any(name == "monitor" or each.circuit == of for each in came)
+
     def longest_gap_s(self) -> float:
         """Real seconds between two readings of the journal, at most."""
         journal = self.open()
