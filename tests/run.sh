@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Sets up and passes the tests: a virtual environment beside the sources, Mosquitto from Debian if it is missing.
 #   bash tests/run.sh            all tests (checks against frozen reference values)
-#   bash tests/run.sh --full     also computes the reference values anew (numpy, scipy, pandas)
+#   bash tests/run.sh --full     also computes the reference values and the proof's outcomes anew
 #   bash tests/run.sh tests/watch -k surge      what follows goes to pytest
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -45,7 +45,7 @@ export PATH="$PWD/.venv/bin:/usr/sbin:$PATH"
 .venv/bin/ruff format --check --quiet agent tests
 .venv/bin/mypy
 if [ $full = yes ]; then
-  for script in tests/reference/make_*.py; do .venv/bin/python "$script"; done
+  for script in tests/reference/make_*.py tests/proving/part.py; do .venv/bin/python "$script"; done
 fi
 # All of them: two files at a time, the long ones among the first.
 if [ $# = 0 ]; then set -- -n 2 --dist loadfile --no-loadscope-reorder; fi

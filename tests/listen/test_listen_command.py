@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+import interrupted
 from brokers import Mosquitto, free_port, running_mosquitto, wait_for
 from listen.voices import garbage, objects, on_change, packs, plain
 from panelward.commands import main
@@ -33,7 +34,7 @@ def port(tmp_path: Path) -> Iterator[int]:
 
 
 def listening(port: int, *more: str) -> subprocess.Popen[str]:
-    command = [sys.executable, "-m", "panelward", "listen", "--host", "127.0.0.1", "--port", str(port), *more]
+    command = interrupted.command("listen", "--host", "127.0.0.1", "--port", str(port), *more)
     environment = os.environ | {"PYTHONUNBUFFERED": "1"}
     return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment)
 

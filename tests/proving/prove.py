@@ -36,7 +36,10 @@ def sources_hash() -> str:
     root = Path(panelward.__file__).parent
     files = [p for name in WATCHED for p in sorted((root / name).rglob("*.py") if (root / name).is_dir() else [root / name])]
     for path in files + sorted(HERE.glob("*.py")):
-        if path.name not in ("report.py", "draw_report.py", "prove.py", "fit.py", "aloud.py") and path.name[:5] != "test_":
+        if (
+            path.name not in ("report.py", "draw_report.py", "prove.py", "part.py", "fit.py", "aloud.py")
+            and path.name[:5] != "test_"
+        ):
             digest.update(path.name.encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()[:12]
 

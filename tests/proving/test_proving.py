@@ -1,11 +1,9 @@
-"""A fixed part of the proof: every family and a few quiet weeks, on two processes."""
+"""A fixed part of the proof: every family and a few quiet weeks, kept while watch and judge are the same (see part.py)."""
 
 from __future__ import annotations
 
 import ast
 import json
-import multiprocessing
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,6 +11,7 @@ from typing import Any
 import pytest
 
 from proving import cases, judge, prove, report
+from proving.part import AGAIN, AGAIN_WEEKS, KEPT, OF, jobs, keep, outcomes
 from proving.sampling import Point
 
 # Shares of the part below (hits, of how many): at least, or at most. Loose by about two standard errors: they fail when
@@ -36,10 +35,6 @@ AT_MOST = {
 }
 QUIET_AT_MOST = {"high": 0, "medium": 0, "low": 1}  # in all the quiet weeks below
 
-OF = 60  # the part is of the same draws as the whole
-NUMBERS = range(1, OF, 3)
-WEEKS = (0, 1, 3, 5)
-
 
 @dataclass(frozen=True)
 class Part:
@@ -50,10 +45,7 @@ class Part:
 
 @pytest.fixture(scope="module")
 def part() -> Part:
-    jobs: list[prove.Job] = [("week", (number, 300, 30.0, 7.0)) for number in WEEKS]
-    jobs += [("case", (name, OF, number)) for number in NUMBERS for name, f in cases.FAMILIES.items() if not f.held_out]
-    with ProcessPoolExecutor(max_workers=2, mp_context=multiprocessing.get_context("spawn")) as pool:
-        done = list(pool.map(prove.do, jobs, chunksize=4))
+    done = outcomes(KEPT, prove.sources_hash())
     lines = [o for o in done if "family" in o]
     figures = report.summary(lines)
     figures["void"] = (figures["void"], figures["cases"])
@@ -104,6 +96,30 @@ def test_the_weights_are_those_that_were_frozen() -> None:
     """Whoever moves a weight fits anew, and says in `frozen.json` on what: a held-out run of before counts no more."""
     told = json.loads((Path(__file__).parent / "frozen.json").read_text())
     assert prove.weights_hash() == told["sha256"]
+
+
+def test_what_is_kept_is_believed_only_of_the_same_sources_and_of_this_machine(tmp_path: Path) -> None:
+    """Every family stands in what is computed again; with another hash, or one figure that differs, nothing kept is taken."""
+    assert {job[1][0] for job in jobs(AGAIN, ())} == {f.name for f in cases.FAMILIES.values() if not f.held_out}
+    asked: list[int] = []
+    lines = [{"case": str(job[1]), "delay_s": 1.0} for job in jobs()]
+
+    def compute(todo: list[prove.Job]) -> list[dict[str, Any]]:
+        asked.append(len(todo))
+        wanted = {str(job[1]) for job in todo}
+        return [dict(line) for line in lines if line["case"] in wanted]
+
+    path, few, whole = tmp_path / "kept", len(jobs(AGAIN, AGAIN_WEEKS)), len(jobs())
+    assert outcomes(path, "these", compute) == lines
+    keep(path, "these", compute)
+    assert outcomes(path, "these", compute) == lines
+    assert asked == [whole, whole, few]
+    assert outcomes(path, "others", compute) == lines
+    lines[-1] = lines[-1] | {"delay_s": 1.5}  # of a case that is not computed again: the tenth can't show it
+    assert outcomes(path, "these", compute) != lines
+    lines[0] = lines[0] | {"delay_s": 1.5}
+    assert outcomes(path, "these", compute) == lines
+    assert asked[3:] == [whole, few, few, whole]
 
 
 def test_the_same_case_is_the_same_twice() -> None:
