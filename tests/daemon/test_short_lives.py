@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import closing
+
 from brokers import wait_for
 from houses import House
 from panelward.daemon import REPLAYED
@@ -10,20 +12,14 @@ from panelward.journal import Journal
 
 def saved(house: House) -> int:
     """The input up to which a state is saved, or 0."""
-    journal = Journal.read(house.journal)
-    try:
+    with closing(Journal.read(house.journal)) as journal:
         kept = journal.newest_snapshot()
-    finally:
-        journal.close()
     return kept[0] if kept is not None else 0
 
 
 def written(house: House) -> int:
-    journal = Journal.read(house.journal)
-    try:
+    with closing(Journal.read(house.journal)) as journal:
         return journal.last_number
-    finally:
-        journal.close()
 
 
 def test_lives_that_end_early_do_not_add_up_to_ever_longer_starts(house: House) -> None:

@@ -16,7 +16,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from contextlib import suppress
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
@@ -357,12 +357,9 @@ class Storm:
         """Did no reading of this monitor, or circuit, come between its last one and the alarm? All before an alarm is kept."""
         (name, of) = next(iter(overdue["subject"].items()))
         last_ms, at_ms = round(overdue["since"] * 1000), round(overdue["time"] * 1000)
-        journal = self.open()
-        try:
-            came = [each for each in journal.readings(last_ms + 1) if each.received_ms < at_ms]
-        finally:
-            journal.close()
-        return name in ("monitor", "circuit") and not any(name == "monitor" or each.circuit == of for each in came)
+        with closing(self.open()) as journal:
+            came = any(journal.readings(last_ms + 1, at_ms, {of} if name == "circuit" else None))
+        return name in ("monitor", "circuit") and not came
 
     def longest_gap_s(self) -> float:
         """Real seconds between two readings of the journal, at most."""

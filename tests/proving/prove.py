@@ -25,6 +25,7 @@ from panelward.watch import causes  # noqa: E402
 from proving import cases, draw_cases, draw_judge, draw_report, judge, report, weeks  # noqa: E402
 
 WATCHED = ("watch", "alarm", "ratings", "records", "core.py")  # what an outcome depends on
+AFTERWARDS = ("report.py", "draw_report.py", "prove.py", "part.py", "fit.py", "aloud.py")  # what no outcome depends on
 RUNS = HERE / "held_out_runs.txt"
 CASES, DRAWS = 60, 30  # a family: the whole within the hour on two cores
 Job = tuple[str, tuple[Any, ...]]
@@ -36,10 +37,7 @@ def sources_hash() -> str:
     root = Path(panelward.__file__).parent
     files = [p for name in WATCHED for p in sorted((root / name).rglob("*.py") if (root / name).is_dir() else [root / name])]
     for path in files + sorted(HERE.glob("*.py")):
-        if (
-            path.name not in ("report.py", "draw_report.py", "prove.py", "part.py", "fit.py", "aloud.py")
-            and path.name[:5] != "test_"
-        ):
+        if path.name not in AFTERWARDS and path.name[:5] != "test_":
             digest.update(path.name.encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()[:12]
 
